@@ -1,0 +1,1 @@
+"""What the stand says, and what it means."""

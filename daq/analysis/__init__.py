@@ -1,0 +1,1 @@
+"""Plateaus to curves to findings. Arrays in, values with covariance out."""

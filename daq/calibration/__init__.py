@@ -1,0 +1,1 @@
+"""Counts to physical values, with how well the factors are known."""

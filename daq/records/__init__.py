@@ -1,0 +1,1 @@
+"""A run on disk: written as it happens, sealed, rebuilt, recovered, read."""

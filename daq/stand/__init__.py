@@ -1,0 +1,1 @@
+"""A test stand without hardware: physics, firmware behaviour, a real port."""

@@ -1,0 +1,1 @@
+"""What to do with the motor, and what must never happen."""

@@ -1,0 +1,1 @@
+"""The shipped protocols, TOML, one a file."""
