@@ -1,0 +1,259 @@
+"""A run read back: raw counts, decisions and outcome, out of its wire log.
+
+The same session code that heard the run live hears it again, so what is read
+here is what was acted on. Raw stays raw: counts and device time, no constants
+applied. A damaged or unfinished record is read as far as it goes and says what
+is missing.
+"""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+
+from daq.errors import RecordFault
+from daq.link import session as s
+from daq.link.messages import ChannelPage
+from daq.records import folder as folders
+from daq.records.wirelog import NAME, Damage, Kind, Reader, Record
+
+
+@dataclass(frozen=True, slots=True)
+class Stream:
+    """The samples of one stream.
+
+    Attributes:
+        index: its number on the stand.
+        period_s: nominal time from sample to sample.
+        channels: its channels, in the order of the columns.
+        device_s: shape (n,), device time, unwrapped, float64.
+        counts: shape (n, channels), raw counts, int64.
+    """
+
+    index: int
+    period_s: float
+    channels: tuple[ChannelPage, ...]
+    device_s: npt.NDArray[np.float64]
+    counts: npt.NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """One note of the record.
+
+    Attributes:
+        time_s: host time since the record's first entry.
+        note: the note; ``note["note"]`` names its kind.
+    """
+
+    time_s: float
+    note: Mapping[str, object]
+
+
+@dataclass(frozen=True, slots=True)
+class Hold:
+    """A stretch of the plan as it was walked, on the stand's clock.
+
+    Attributes:
+        kind: rest, ramp, settle or dwell.
+        leg: up, down or rest.
+        step: index of the level; -1 at rest.
+        throttle_frac: throttle at its end.
+        start_s: device time when it began.
+        end_s: device time when it ended, early where the run was cut.
+    """
+
+    kind: str
+    leg: str
+    step: int
+    throttle_frac: float
+    start_s: float
+    end_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """A run read back.
+
+    Attributes:
+        folder: where it is.
+        header: what the run was to be.
+        descriptor: the Data Package descriptor.
+        sealed: whether the log is sealed.
+        intact: whether the sealed log still has its hash; None when unsealed.
+        outcome: how it ended; None when the record stops before its end.
+        stand: who the stand said it was; None when it never said.
+        streams: its samples.
+        decisions: its notes, in order.
+        damage: bytes of the log that could not be read.
+        health: what the link lost.
+        drops: frames that were damaged on the wire.
+    """
+
+    folder: Path
+    header: Mapping[str, object]
+    descriptor: Mapping[str, object]
+    sealed: bool
+    intact: bool | None
+    outcome: Mapping[str, object] | None
+    stand: s.Stand | None
+    streams: tuple[Stream, ...]
+    decisions: tuple[Decision, ...]
+    damage: Damage
+    health: s.Health
+    drops: int
+
+    @property
+    def simulated(self) -> bool:
+        """Whether the stand was a simulated one, by the header."""
+        return self.header.get("simulated") is True
+
+    def notes(self, kind: str) -> Iterator[Decision]:
+        """The notes of one kind, in order."""
+        return (d for d in self.decisions if d.note.get("note") == kind)
+
+    def holds(self) -> list[Hold]:
+        """The plan as it was walked."""
+        marks = [
+            d.note
+            for d in self.decisions
+            if d.note.get("note") in ("segment", "walked", "stop")
+        ]
+        holds: list[Hold] = []
+        for mark, after in zip(marks, [*marks[1:], None], strict=True):
+            if mark.get("note") != "segment":
+                continue
+            start_s = _number(mark, "device_s")
+            end_s = _number(after, "device_s") if after else self._last_device_s()
+            holds.append(
+                Hold(
+                    kind=str(mark.get("kind")),
+                    leg=str(mark.get("leg")),
+                    step=int(_number(mark, "step")),
+                    throttle_frac=_number(mark, "throttle_frac"),
+                    start_s=start_s,
+                    end_s=max(start_s, end_s),
+                )
+            )
+        return holds
+
+    def _last_device_s(self) -> float:
+        ends = [x.device_s[-1] for x in self.streams if x.device_s.size]
+        return float(max(ends, default=0.0))
+
+
+def _number(note: Mapping[str, object], key: str) -> float:
+    value = note.get(key)
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise RecordFault(f"a {note.get('note')} note whose {key} is {value!r}")
+    return float(value)
+
+
+@dataclass(slots=True)
+class _Columns:
+    times: list[float] = field(default_factory=list)
+    counts: list[tuple[int, ...]] = field(default_factory=list)
+
+
+def read_run(folder: Path) -> Run:
+    """Read a run's folder, whole, unfinished or damaged.
+
+    Raises:
+        RecordFault: it is no run folder, or its log has no header.
+    """
+    if not folder.is_dir():
+        raise RecordFault(f"There is no run folder {folder}.")
+    content = folders.read_descriptor(folder)
+    reader = Reader.open(folder / NAME)
+    sealed = folders.is_sealed(content)
+    intact = folders.hash_of(folder / NAME) == _hash_in(content) if sealed else None
+    heard = _Assembly()
+    for record in reader.records():
+        heard.take(record)
+    if heard.header is None:
+        raise RecordFault(f"{folder / NAME} has lost its header: it cannot be read.")
+    return Run(
+        folder=folder,
+        header=heard.header,
+        descriptor=content,
+        sealed=sealed,
+        intact=intact,
+        outcome=heard.outcome or _noted_outcome(heard.decisions),
+        stand=heard.stand,
+        streams=_streams(heard.stand, heard.columns),
+        decisions=tuple(heard.decisions),
+        damage=reader.damage,
+        health=heard.session.health,
+        drops=heard.session.drops,
+    )
+
+
+def _hash_in(content: Mapping[str, object]) -> object:
+    resources = content.get("resources")
+    first = resources[0] if isinstance(resources, list) and resources else None
+    return first.get("hash") if isinstance(first, dict) else None
+
+
+class _Assembly:
+    """Takes a log record by record and keeps what a run is made of."""
+
+    def __init__(self) -> None:
+        self.session = s.Session()
+        self.header: Mapping[str, object] | None = None
+        self.outcome: Mapping[str, object] | None = None
+        self.decisions: list[Decision] = []
+        self.columns: dict[int, _Columns] = {}
+        self.stand: s.Stand | None = None
+        self._begin_ns: int | None = None
+
+    def take(self, record: Record) -> None:
+        if self._begin_ns is None:
+            self._begin_ns = record.time_ns
+            self.session.identify(record.time_ns * 1e-9)
+        if record.kind is Kind.BYTES_IN:
+            self._hear(record)
+        elif record.kind is Kind.HEADER:
+            self.header = record.json()
+        elif record.kind is Kind.NOTE:
+            time_s = (record.time_ns - self._begin_ns) * 1e-9
+            self.decisions.append(Decision(time_s, record.json()))
+        elif record.kind is Kind.END:
+            self.outcome = record.json()
+
+    def _hear(self, record: Record) -> None:
+        for happening in self.session.receive(record.data, record.time_ns * 1e-9):
+            if isinstance(happening, s.Sampled):
+                column = self.columns.setdefault(happening.stream, _Columns())
+                column.times.append(happening.device_s)
+                column.counts.append(happening.counts)
+            elif isinstance(happening, s.Identified):
+                self.stand = happening.stand
+
+
+def _noted_outcome(decisions: list[Decision]) -> Mapping[str, object] | None:
+    """The outcome as noted, where the end record after it is missing."""
+    last = decisions[-1].note if decisions else {}
+    return last if last.get("note") == "outcome" else None
+
+
+def _streams(
+    stand: s.Stand | None, columns: Mapping[int, _Columns]
+) -> tuple[Stream, ...]:
+    if stand is None:
+        return ()
+    streams = []
+    for layout in stand.layouts:
+        column = columns.get(layout.page.index, _Columns())
+        width = len(layout.channels)
+        streams.append(
+            Stream(
+                index=layout.page.index,
+                period_s=layout.page.period_us * 1e-6,
+                channels=layout.channels,
+                device_s=np.array(column.times, dtype=np.float64),
+                counts=np.array(column.counts, dtype=np.int64).reshape(-1, width),
+            )
+        )
+    return tuple(streams)

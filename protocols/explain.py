@@ -1,0 +1,131 @@
+"""What happened, in sentences: outcomes made of what the stand said.
+
+Pure words: what the stand's causes, refusals and silences mean to a person and
+what to look at first. Decides nothing.
+"""
+
+from typing import Final
+
+from daq.link import messages as m
+from daq.link import session as s
+from protocols.limits import Limit, brief, to_trade
+from protocols.outcome import Data, Ended, Outcome
+
+
+def ended(how: Ended, cause: str, check: str, advice: str = "") -> Outcome:
+    """An outcome whose data and confirmation are not known yet."""
+    return Outcome(how, cause, check, advice, Data.NONE, stop_confirmed=False)
+
+
+_CAUSES: Final[dict[m.Cause, tuple[str, str, str]]] = {
+    m.Cause.LEASE_ENDED: (
+        "lease",
+        "The lease ended: the stand heard no throttle in time.",
+        "This program was held up, or the cable is bad.",
+    ),
+    m.Cause.LIMIT: ("limit", "The stand cut at a limit.", ""),
+    m.Cause.CHANNEL_SILENT: (
+        "silence",
+        "The stand cut because a sensor fell silent.",
+        "Look at that sensor's wiring.",
+    ),
+    m.Cause.STOP: ("stop", "The stand was stopped.", ""),
+    m.Cause.STOP_LOOP_OPEN: (
+        "stop loop",
+        "The stop loop opened.",
+        "Close the guard and release the stop button.",
+    ),
+}
+
+
+def cause_in_words(cause: m.Cause) -> str:
+    """What made the stand trip, a sentence."""
+    if cause in _CAUSES:
+        return _CAUSES[cause][1]
+    return f"The stand says {cause.name.lower().replace('_', ' ')}."
+
+
+def stand_tripped(
+    event: m.Event, about: Limit | None, value: float, advice: str
+) -> Outcome:
+    """The stand's own trip.
+
+    Args:
+        event: what it said.
+        about: the limit it was about, where there is one.
+        value: the reading that violated it, SI, zero included.
+        advice: what that limit's violation usually means.
+    """
+    check, _, usual = _CAUSES.get(event.cause, (event.cause.name.lower(), "", ""))
+    cause = cause_in_words(event.cause)
+    if about is not None:
+        shown, unit = to_trade(about.channel, value)
+        low, _ = to_trade(about.channel, about.low)
+        high, _ = to_trade(about.channel, about.high)
+        cause = (
+            f"{cause[:-1]}: {about.channel} at {brief(shown)} {unit}, allowed "
+            f"{brief(low)} to {brief(high)} {unit} ({about.source})."
+        )
+    throttle_percent = event.throttle / 100
+    cause = f"{cause} Throttle was {throttle_percent:g} %."
+    return ended(Ended.TRIPPED, cause, check, advice or usual)
+
+
+_REFUSALS: Final[dict[m.Verdict, str]] = {
+    m.Verdict.STOP_LOOP_OPEN: "Close the guard and release the stop button.",
+    m.Verdict.LIMIT_EXCEEDED: "A reading is outside its limit with the motor at rest.",
+    m.Verdict.CHANNEL_SILENT: "A sensor gives no readings: look at its wiring.",
+    m.Verdict.WRONG_STATE: "The stand is latched or busy: acknowledge it first.",
+}
+
+
+def refused(what: str, verdict: m.Verdict) -> Outcome:
+    """A command that the stand did not carry out."""
+    words = verdict.name.lower().replace("_", " ")
+    cause = f"The stand refused {what}: {words}."
+    advice = _REFUSALS.get(verdict, "")
+    return ended(Ended.FAILED, cause, f"refused: {words}", advice)
+
+
+def restarted(while_doing: str, *, guarded: bool) -> Outcome:
+    """The stand is in another boot than it was."""
+    return ended(
+        Ended.TRIPPED if guarded else Ended.FAILED,
+        f"The stand restarted while {while_doing}.",
+        "restarted",
+        "Look at its supply: a brown-out, a loose plug, or a watchdog.",
+    )
+
+
+def not_a_stand(happening: s.WrongVersion | s.NotIdentified, name: str) -> Outcome:
+    """Nothing useful answered on the port called ``name``."""
+    advice = "Look at the stand's power, its cable and the port's name."
+    patience = f"{s.WHO_PATIENCE_S:.0f} s"
+    if isinstance(happening, s.WrongVersion):
+        cause = (
+            f"The stand on {name} speaks link version {happening.theirs}; this "
+            f"gramwatt speaks version {m.LINK_VERSION}."
+        )
+        advice = "Update the stand's firmware or this program."
+    elif not happening.heard_bytes:
+        cause = f"Nothing answered on {name} within {patience}."
+    elif happening.pages_missing:
+        cause = f"The stand on {name} answered, but never completely."
+    else:
+        cause = (
+            f"Something talks on {name} ({happening.heard_bytes} bytes in {patience}), "
+            "but it is no gramwatt stand."
+        )
+        advice = "Is it the right port, baud rate and firmware?"
+    return ended(Ended.FAILED, cause, "not a stand", advice)
+
+
+def link_lost(why: str, lease_s: float, *, was_armed: bool) -> Outcome:
+    """The port went away."""
+    advice = "Look at the cable and the stand's power."
+    if was_armed:
+        advice = (
+            f"The stand stops by itself at most {lease_s * 1e3:.0f} ms after the last "
+            f"word it got; cut the power before you go near. {advice}"
+        )
+    return ended(Ended.FAILED, why, "link lost", advice)

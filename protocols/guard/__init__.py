@@ -1,0 +1,1 @@
+"""What the stand cannot know, judged sample by sample; one file a check."""

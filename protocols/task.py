@@ -1,0 +1,56 @@
+"""What a keeper is asked to do, whole: plan, limits and how to say it again.
+
+Standard library only, as everything that the keeper imports.
+"""
+
+from dataclasses import dataclass
+
+from daq.errors import InputFault
+from protocols import plain
+from protocols.limits import Limit, limits_from_dicts
+from protocols.plan import Plan
+
+_KEYS = ("plan", "limits", "nonce")
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """One spin to do.
+
+    Attributes:
+        plan: what to do with the motor.
+        limits: what must never be exceeded, one a channel.
+        nonce: names the arming; 1 to 65535, another one for every spin.
+    """
+
+    plan: Plan
+    limits: tuple[Limit, ...]
+    nonce: int
+
+    def __post_init__(self) -> None:
+        if not self.limits:
+            raise InputFault("the task has no limits, so nothing would be guarded.")
+        if not 1 <= self.nonce <= 0xFFFF:
+            raise InputFault(f"the task's nonce is {self.nonce}, not 1 to 65535.")
+
+    def to_dict(self) -> dict[str, object]:
+        """Plain values, ready for JSON."""
+        return {
+            "plan": self.plan.to_dict(),
+            "limits": [limit.to_dict() for limit in self.limits],
+            "nonce": self.nonce,
+        }
+
+    @classmethod
+    def from_dict(cls, data: object) -> "Task":
+        """Read what ``to_dict`` wrote, trusting none of it.
+
+        Raises:
+            InputFault: a field is missing, unknown, ill-typed or out of bounds.
+        """
+        row = plain.table(data, "the task", _KEYS)
+        return cls(
+            plan=Plan.from_dict(row["plan"]),
+            limits=limits_from_dicts(plain.rows(row, "limits", "the task")),
+            nonce=plain.whole(row, "nonce", "the task"),
+        )

@@ -1,0 +1,101 @@
+"""What a run's notes, end and findings look like in the terminal."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from ui.cli.text import labelled, wrapped
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from pathlib import Path
+
+NOT_CONFIRMED = (
+    "STOP WAS NOT CONFIRMED BY THE STAND. Cut the power before you go near it."
+)
+
+
+def exit_status(outcome: Mapping[str, object]) -> int:
+    """0 completed, 3 tripped, 1 anything else."""
+    return {"completed": 0, "tripped": 3}.get(str(outcome.get("ended")), 1)
+
+
+def note_in_words(note: Mapping[str, object]) -> str | None:
+    """A note of the record as a line for the person; None where it has none."""
+    match note.get("note"):
+        case "identified":
+            words = (
+                f"stand {note.get('stand_id'):08x} on {note.get('board')}, boot "
+                f"{note.get('boot')}, firmware {note.get('firmware')}"
+            )
+            return labelled("identified", words)
+        case "zeroed":
+            return labelled("zeroed", _means(note.get("means")))
+        case "unguarded":
+            names = ", ".join(_texts(note.get("channels")))
+            return labelled("unguarded", f"this stand has no {names}")
+        case "armed":
+            return labelled("armed", "ctrl-C stops")
+        case "acknowledged":
+            return labelled("cleared", "the latch from before")
+        case "trip" | "stop":
+            return labelled(str(note.get("note")), str(note.get("cause")))
+        case _:
+            return None
+
+
+def _texts(value: object) -> list[str]:
+    return [str(item) for item in value] if isinstance(value, list) else []
+
+
+def _means(means: object) -> str:
+    from protocols.limits import brief, to_trade
+
+    if not isinstance(means, dict):
+        return ""
+    parts = []
+    for channel, value in means.items():
+        if isinstance(value, int | float):
+            shown, unit = to_trade(channel, value)
+            parts.append(f"{channel} {brief(shown)} {unit}")
+    return "with the motor off: " + ", ".join(parts)
+
+
+def tell_end(outcome: Mapping[str, object], folder: Path) -> None:
+    """How it ended, why, whether the data are good, and where they are."""
+    if not outcome:
+        print(
+            labelled(
+                "ended",
+                "The keeper is gone without a word. The stand stops by itself when its "
+                "lease ends. What was recorded is kept.",
+            )
+        )
+        print(wrapped(NOT_CONFIRMED))
+    else:
+        print(labelled(str(outcome.get("ended")), str(outcome.get("cause"))))
+        if outcome.get("advice"):
+            print(labelled("look at", str(outcome["advice"])))
+        print(labelled("data", DATA.get(str(outcome.get("data")), "")))
+        if outcome.get("stop_confirmed") is not True:
+            print(wrapped(NOT_CONFIRMED))
+    print(labelled("record", str(folder)))
+
+
+DATA = {
+    "whole": "whole: every part of the plan was measured",
+    "partial": "partial: what was measured before the end is kept and analysed",
+    "none": "none: it ended before anything was measured",
+}
+
+
+def tell_findings(folder: Path) -> None:
+    """Analyse the run, write what is derived, and print the findings."""
+    from ui.results import derive
+
+    results = derive(folder)
+    print("\nFindings")
+    for sentence in results.sentences():
+        print(wrapped(sentence, indent=2, hang=4))
+    print()
+    print(labelled("report", str(results.report)))

@@ -1,0 +1,66 @@
+"""A run while it goes, in a terminal: one line that renews itself.
+
+On anything that is no terminal it prints one line a settled level instead.
+"""
+
+import math
+import sys
+from collections.abc import Mapping, Sequence
+
+from protocols.limits import Limit, brief, to_trade
+from ui.live import LiveRun
+
+NAMES = {"thrust": "thrust", "current": "current", "voltage": "voltage"}
+DIGITS = {"gf": 0, "A": 1, "V": 2}
+
+
+class Progress:
+    """Draws a live run; give it every moment, it decides what to print."""
+
+    def __init__(self, limits: Sequence[Limit]) -> None:
+        self._limits = {limit.channel: limit for limit in limits}
+        self._rewrites = sys.stdout.isatty()
+        self._drawn = 0
+
+    def say(self, text: str) -> None:
+        """A line that stays."""
+        self.clear()
+        print(text, flush=True)
+
+    def clear(self) -> None:
+        """Take the renewing line away."""
+        if self._drawn:
+            sys.stdout.write("\r" + " " * self._drawn + "\r")
+            self._drawn = 0
+
+    def draw(self, live: LiveRun) -> None:
+        """Renew the line."""
+        if not self._rewrites or math.isnan(live.began_s):
+            return
+        text = self.line(live)
+        sys.stdout.write("\r" + text.ljust(self._drawn))
+        sys.stdout.flush()
+        self._drawn = len(text)
+
+    def segment(self, note: Mapping[str, object], live: LiveRun) -> None:
+        """A new part of the plan began."""
+        if not self._rewrites and note.get("kind") in ("dwell", "rest"):
+            self.say(f"{note.get('kind'):<6} {self.line(live)}")
+
+    def line(self, live: LiveRun) -> str:
+        """The line: time left, throttle, and readings against their limits."""
+        parts = [f"{live.left_s:5.1f} s left", f"{100 * live.throttle_frac:3.0f} %"]
+        readings = live.readings
+        parts += [self._reading(n, readings[n]) for n in NAMES if n in readings]
+        return " | ".join(parts)
+
+    def _reading(self, channel: str, value: float) -> str:
+        shown, unit = to_trade(channel, value)
+        digits = DIGITS[unit]
+        text = f"{NAMES[channel]} {shown:.{digits}f}" if math.isfinite(shown) else "-"
+        limit = self._limits.get(channel)
+        if limit is None:
+            return f"{text} {unit}"
+        bound = limit.low if channel == "voltage" else limit.high
+        sign = ">" if channel == "voltage" else "<"
+        return f"{text} ({sign}{brief(to_trade(channel, bound)[0])}) {unit}"

@@ -1,0 +1,360 @@
+"""``gramwatt spin``: run a plan on a stand, under protection, and record it.
+
+Starts a keeper, asks the checklist, says go, and shows the run. Ctrl-C stops
+the motor, seals the record and says so. Deciding anything about the motor is
+the keeper's business; this program only asks and beats.
+"""
+
+from __future__ import annotations
+
+import argparse
+import signal
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from ui.cli.simulate import add_stand_options
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from daq.clock import Clock
+    from daq.records.shelf import Article
+    from protocols.limits import Limit
+    from protocols.plan import Plan
+    from protocols.task import Task
+    from ui.client import KeeperClient
+
+DRAW_PERIOD_S = 0.1
+KEEPER_SILENT_S = 1.5
+STOPS_TO_KILL = 2  # asked this often, a silent keeper is ended
+# The simulated load cell is a 1 kg one.
+SIMULATED_LOAD_CELL_G = 1000.0
+
+
+def add_parser(
+    subparsers: argparse._SubParsersAction[argparse.ArgumentParser],
+) -> argparse.ArgumentParser:
+    """Add the command and its options."""
+    parser = subparsers.add_parser(
+        "spin",
+        help="run a plan on a stand, under protection, and record it",
+        description=(
+            "Identify the stand, take its zero, send the limits, ask the checklist, "
+            "arm, walk the plan, stop, seal the record and print the findings. "
+            "Ctrl-C stops the motor at any time."
+        ),
+    )
+    parser.add_argument(
+        "protocol",
+        metavar="PROTOCOL",
+        help="a name from the catalogue, or the path of a .toml file",
+    )
+    where = parser.add_mutually_exclusive_group(required=True)
+    where.add_argument("--port", metavar="PORT", help="device path or pyserial URL")
+    where.add_argument(
+        "--simulated", action="store_true", help="on a simulated stand, started for it"
+    )
+    add_stand_options(parser)
+    parser.add_argument("--baud", type=int, default=500_000, help="default: 500000")
+    parser.add_argument(
+        "--article", metavar="FILE", type=Path, help="what is tested (TOML)"
+    )
+    parser.add_argument(
+        "--load-cell-g",
+        metavar="GRAMS",
+        type=float,
+        help="rated load of the stand's load cell",
+    )
+    add_out_option(parser)
+    parser.add_argument("--json", action="store_true", help="print JSON at the end")
+    parser.set_defaults(run=run)
+    return parser
+
+
+def add_out_option(parser: argparse.ArgumentParser) -> None:
+    """Where runs go, for any command that makes one."""
+    parser.add_argument(
+        "--out",
+        metavar="DIR",
+        type=Path,
+        default=Path("runs"),
+        help="folder for the run's folder (default: runs)",
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    """Spin; 0 completed, 1 stopped or failed, 3 tripped.
+
+    Raises:
+        GramwattError: protocol, article, limits, port, folder or checklist.
+    """
+    from daq.errors import InputFault
+    from ui.cli.plan import chosen_article
+    from ui.simulation import SimulatedStand
+
+    if args.port and args.article is None:
+        raise InputFault(
+            "A real spin needs --article FILE: limits come from its ratings. "
+            "'gramwatt plan' shows the demo's article as an example."
+        )
+    if args.port and args.load_cell_g is None:
+        raise InputFault(
+            "A real spin needs --load-cell-g GRAMS, the rated load of the stand's "
+            "load cell, for its thrust limit."
+        )
+    load_cell_g = args.load_cell_g or SIMULATED_LOAD_CELL_G
+    spin = prepare(args.protocol, chosen_article(args.article), load_cell_g)
+    if args.port:
+        return spin.on(args.port, args.baud, args.out, own=False, as_json=args.json)
+    with SimulatedStand(truth=args.truth, seed=args.seed) as stand:
+        return spin.on(stand.port, args.baud, args.out, own=True, as_json=args.json)
+
+
+def prepare(protocol: str, article: Article, load_cell_g: float) -> Spin:
+    """Everything that can be refused before a port is opened.
+
+    Raises:
+        InputFault: protocol, article or load cell are wrong.
+    """
+    import secrets
+
+    from protocols.recipe import expand, load_recipe
+    from protocols.task import Task
+    from ui.cli.plan import limits_for
+
+    plan = expand(load_recipe(protocol))
+    limits = limits_for(article, load_cell_g)
+    return Spin(article, Task(plan, limits, secrets.randbelow(0xFFFF) + 1))
+
+
+@dataclass(slots=True)
+class Spin:
+    """One spin to do.
+
+    Attributes:
+        article: what is tested.
+        task: plan and limits.
+        folder: the run's folder, once there is one.
+        outcome: how it ended, once it has.
+    """
+
+    article: Article
+    task: Task
+    folder: Path | None = None
+    outcome: Mapping[str, object] | None = None
+
+    @property
+    def plan(self) -> Plan:
+        """What will be walked."""
+        return self.task.plan
+
+    @property
+    def limits(self) -> tuple[Limit, ...]:
+        """What must not be exceeded."""
+        return self.task.limits
+
+    def on(self, port: str, baud: int, out: Path, *, own: bool, as_json: bool) -> int:
+        """Do it on a port and return the exit status.
+
+        Args:
+            port: what to open.
+            baud: symbols a second.
+            out: folder for the run's folder.
+            own: whether this program started a simulated stand on that port; only
+                then is the checklist waived.
+            as_json: print JSON at the end and nothing before.
+
+        Raises:
+            GramwattError: port or folder cannot be opened, or the checklist.
+        """
+        from daq.machine_clock import MachineClock
+        from ui.client import KeeperClient
+
+        client = KeeperClient(self._start_order(port, baud, out, own=own))
+        self.folder = client.folder
+        show = _Show(self, client, MachineClock(), own=own, quiet=as_json)
+        self.outcome = show.until_the_end()
+        return self._report_end(as_json=as_json)
+
+    def _start_order(
+        self, port: str, baud: int, out: Path, *, own: bool
+    ) -> dict[str, object]:
+        from importlib.metadata import version
+
+        from daq.machine_clock import utc_now
+        from daq.records.folder import folder_name
+
+        utc = utc_now().isoformat(timespec="seconds")
+        name = folder_name(utc, self.plan.protocol, f"{self.task.nonce:04x}")
+        return {
+            "port": port,
+            "baud": baud,
+            "out": str(out),
+            "name": name,
+            "task": self.task.to_dict(),
+            "header": {
+                "utc": utc,
+                "simulated": own,
+                "article": self.article.to_dict(),
+                "versions": {"gramwatt": version("gramwatt")},
+            },
+        }
+
+    def _report_end(self, *, as_json: bool) -> int:
+        from ui.cli.ending import exit_status, tell_end, tell_findings
+
+        outcome = self.outcome or {}
+        if self.folder is None:
+            return exit_status(outcome)
+        if as_json:
+            import json
+
+            from ui.results import derive
+
+            results = derive(self.folder)
+            print(
+                json.dumps(
+                    {
+                        "run": str(self.folder),
+                        "outcome": dict(outcome),
+                        "findings": results.findings(),
+                        "report": str(results.report),
+                    }
+                )
+            )
+        else:
+            tell_end(outcome, self.folder)
+            tell_findings(self.folder)
+        return exit_status(outcome)
+
+
+class _Show:
+    """The loop in front of the person: beats, draws, asks, stops."""
+
+    def __init__(
+        self,
+        spin: Spin,
+        client: KeeperClient,
+        clock: Clock,
+        *,
+        own: bool,
+        quiet: bool,
+    ) -> None:
+        from ui.cli.progress import Progress
+        from ui.live import LiveRun
+
+        self._client = client
+        self._clock = clock
+        self._own = own
+        self._quiet = quiet
+        self._live = LiveRun(spin.plan)
+        self._progress = Progress(spin.limits)
+        self._stops = 0
+        self._heard_s = clock.now_s()
+        self._warned = False
+
+    def until_the_end(self) -> Mapping[str, object]:
+        """Show the run and give its outcome; {} when the keeper left none."""
+        before = signal.signal(signal.SIGINT, self._stop_asked)
+        try:
+            while self._client.running:
+                self._moment()
+                self._clock.sleep(DRAW_PERIOD_S)
+            self._follow()
+        finally:
+            # Whatever went wrong here, the motor is asked to stop.
+            if self._client.running:
+                self._client.order("stop", why="The program before the person failed.")
+            ending = self._client.finish()
+            signal.signal(signal.SIGINT, before)
+        self._progress.clear()
+        outcome = self._live.outcome or ending.get("outcome")
+        return outcome if isinstance(outcome, dict) else {}
+
+    def _moment(self) -> None:
+        self._client.beat()
+        if self._follow():
+            self._heard_s = self._clock.now_s()
+            self._warned = False
+        elif self._clock.now_s() - self._heard_s > KEEPER_SILENT_S and not self._warned:
+            self._warned = True
+            self._progress.say(
+                "The keeper is silent. The stand stops by itself when its lease ends; "
+                "if the motor turns, cut the power."
+            )
+        if self._warned and self._stops >= STOPS_TO_KILL:
+            self._client.kill()
+        if not self._quiet:
+            self._progress.draw(self._live)
+
+    def _follow(self) -> bool:
+        """Take what the keeper recorded; whether there was anything."""
+        records = self._client.fresh()
+        for record in records:
+            self._live.take(record)
+        for note in self._live.taken_notes():
+            self._noted(note)
+        return bool(records)
+
+    def _noted(self, note: Mapping[str, object]) -> None:
+        kind = note.get("note")
+        if kind == "ready":
+            self._go()
+        elif kind == "latched":
+            self._acknowledge()
+        elif kind == "segment" and not self._quiet:
+            self._progress.segment(note, self._live)
+        elif not self._quiet:
+            from ui.cli.ending import note_in_words
+
+            words = note_in_words(note)
+            if words:
+                self._progress.say(words)
+
+    def _go(self) -> None:
+        """Ask the checklist, unless the stand is our own simulation."""
+        if self._own:
+            self._client.order("go", checklist="waived: own simulation")
+            return
+        done = self._ask_person()
+        if done:
+            self._client.order("go", checklist=done)
+
+    def _ask_person(self) -> list[str]:
+        """The checklist; a person who does not finish it ends the run."""
+        from daq.errors import GramwattError
+        from ui.cli import checklist
+
+        signal.signal(signal.SIGINT, signal.default_int_handler)
+        try:
+            return checklist.ask()
+        except (GramwattError, KeyboardInterrupt) as fault:
+            why = str(fault) or "A person ended the checklist with ctrl-C."
+            self._client.order("stop", why=why)
+            return []
+        finally:
+            signal.signal(signal.SIGINT, self._stop_asked)
+            self._heard_s = self._clock.now_s()
+
+    def _acknowledge(self) -> None:
+        """A latch from before: only a person may clear it."""
+        from daq.errors import GramwattError
+        from ui.cli import checklist
+
+        try:
+            checklist.confirm(
+                "The stand is latched from an earlier trip or stop. Is the cause found "
+                "and removed? Clear it",
+                "acknowledge",
+            )
+        except GramwattError as fault:
+            self._client.order("stop", why=str(fault))
+            return
+        self._client.order("acknowledge")
+
+    def _stop_asked(self, _number: int, _frame: object) -> None:
+        self._stops += 1
+        self._client.order("stop", why="A person stopped it with ctrl-C.")
+        if not self._quiet:
+            self._progress.say("Stopping.")
