@@ -1,0 +1,20 @@
+"""The leads and the arming plug between pack and bus.
+
+Resistance only: their inductance matters for ripple and spikes, which this
+plant does not model.
+"""
+
+from daq.stand.plant.truth_parts import LeadsTruth
+
+
+class Leads:
+    """Two leads and a plug, in series with the pack. Source: Ohm's law.
+
+    Attributes:
+        resistance_ohm: leads and both poles of the plug together.
+    """
+
+    __slots__ = ("resistance_ohm",)
+
+    def __init__(self, truth: LeadsTruth) -> None:
+        self.resistance_ohm = truth.resistance_ohm + truth.plug_resistance_ohm

@@ -1,0 +1,42 @@
+"""Random numbers for the plant: seeded, one stream a purpose, drawn in blocks.
+
+Each purpose has a stream of its own, so that asking one sensor more often
+never changes what another one reads. Never reads the machine's entropy.
+"""
+
+from collections.abc import Callable, Iterator
+from enum import IntEnum
+
+import numpy as np
+
+BLOCK = 4096
+
+
+class Stream(IntEnum):
+    """What a stream is for; the number keys it and must never be re-used."""
+
+    LOAD_CELL_GAIN = 0
+    CURRENT_GAIN = 1
+    VOLTAGE_GAIN = 2
+    LOAD_CELL_NOISE = 3
+    CURRENT_NOISE = 4
+    VOLTAGE_NOISE = 5
+
+
+def _blocks(generator: np.random.Generator) -> Iterator[float]:
+    while True:
+        yield from generator.standard_normal(BLOCK).tolist()
+
+
+def standard_normals(seed: int, stream: Stream) -> Callable[[], float]:
+    """A function that returns the next standard normal number of a stream.
+
+    Args:
+        seed: the plant's seed, not negative.
+        stream: which purpose.
+
+    Source: PCG64 keyed by a seed sequence, as numpy documents for independent
+    streams.
+    """
+    sequence = np.random.SeedSequence(seed, spawn_key=(int(stream),))
+    return _blocks(np.random.Generator(np.random.PCG64(sequence))).__next__

@@ -1,0 +1,62 @@
+"""The propeller at standstill of the stand: thrust and torque from speed."""
+
+import math
+
+from daq.stand.plant.polyline import Polyline
+from daq.stand.plant.truth_parts import PropellerTruth
+from daq.units import rpm_to_rad_s
+
+
+class Propeller:
+    """Static thrust and torque from coefficients in the propeller convention.
+
+    Source: T = C_T rho n^2 D^4, P = C_P rho n^3 D^5 with n in rev/s (J. B. Brandt
+    et al., UIUC Propeller Database; AIAA 2014-2151 eqs. 1 to 4). With omega =
+    2 pi n: Q = P/omega = C_P rho omega^2 D^5/(2 pi)^3. Tables are read by straight
+    lines against speed and held beyond their ends. Ground, walls and the guard
+    are not modelled.
+
+    Attributes:
+        thrust_n: thrust at the speed last looked up.
+        torque_nm: torque at it.
+        torque_slope_nm_s: d(torque)/d(omega) there.
+        inertia_kg_m2: about the shaft.
+    """
+
+    __slots__ = (
+        "_cp",
+        "_ct",
+        "_thrust_factor",
+        "_torque_factor",
+        "inertia_kg_m2",
+        "thrust_n",
+        "torque_nm",
+        "torque_slope_nm_s",
+    )
+
+    def __init__(self, truth: PropellerTruth, density_kg_m3: float) -> None:
+        speeds = [rpm_to_rad_s(rpm) for rpm in truth.speed_rpm] or [0.0]
+        self._ct = Polyline(speeds if len(truth.ct) > 1 else [0.0], truth.ct)
+        self._cp = Polyline(speeds if len(truth.cp) > 1 else [0.0], truth.cp)
+        turn = 2.0 * math.pi
+        self._thrust_factor = density_kg_m3 * truth.diameter_m**4 / turn**2
+        self._torque_factor = density_kg_m3 * truth.diameter_m**5 / turn**3
+        self.inertia_kg_m2 = truth.inertia_kg_m2
+        self.thrust_n = self.torque_nm = self.torque_slope_nm_s = 0.0
+
+    def turn_at(self, speed_rad_s: float) -> None:
+        """Look up thrust, torque and its slope at a speed of zero or more."""
+        ct, cp = self._ct, self._cp
+        if not ct.low <= speed_rad_s < ct.high:
+            ct.seek(speed_rad_s)
+        if not cp.low <= speed_rad_s < cp.high:
+            cp.seek(speed_rad_s)
+        square = speed_rad_s * speed_rad_s
+        self.thrust_n = (
+            self._thrust_factor * square * (ct.base + ct.slope * speed_rad_s)
+        )
+        grown = cp.slope * speed_rad_s
+        self.torque_nm = self._torque_factor * square * (cp.base + grown)
+        self.torque_slope_nm_s = (
+            self._torque_factor * speed_rad_s * (2.0 * cp.base + 3.0 * grown)
+        )

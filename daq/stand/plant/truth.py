@@ -1,0 +1,65 @@
+"""Truth files: everything the simulated stand is, and hides, in TOML.
+
+Only the plant may read one; nothing that judges the measurements may.
+"""
+
+from pathlib import Path
+
+from daq.errors import InputFault
+from daq.stand.plant.truth_parts import (
+    AirTruth,
+    CurrentSensorTruth,
+    EscTruth,
+    LeadsTruth,
+    LoadCellTruth,
+    MotorTruth,
+    MountTruth,
+    PackTruth,
+    PropellerTruth,
+    SpeedSensorTruth,
+    VoltageSensorTruth,
+)
+from daq.typed_toml import Table, read_typed
+
+SHIPPED_TRUTHS = Path(__file__).parent.parent / "truths"
+
+
+class Truth(Table):
+    """A whole truth file."""
+
+    title: str
+    pack: PackTruth
+    leads: LeadsTruth
+    esc: EscTruth
+    motor: MotorTruth
+    propeller: PropellerTruth
+    air: AirTruth
+    mount: MountTruth
+    load_cell: LoadCellTruth
+    current_sensor: CurrentSensorTruth
+    voltage_sensor: VoltageSensorTruth
+    speed_sensor: SpeedSensorTruth
+
+
+def load_truth(path: Path) -> Truth:
+    """Read and check a truth file.
+
+    Raises:
+        InputFault: it cannot be read, is not TOML or does not describe a stand;
+            the sentence names file and key.
+    """
+    return read_typed(path, Truth)
+
+
+def shipped_truth(name: str = "indoor_quad") -> Truth:
+    """One of the truth files that come with the program.
+
+    Raises:
+        InputFault: there is none of that name.
+    """
+    known = sorted(file.stem for file in SHIPPED_TRUTHS.glob("*.toml"))
+    if name not in known:
+        raise InputFault(
+            f"there is no shipped truth {name!r}: choose from {', '.join(known)}"
+        )
+    return load_truth(SHIPPED_TRUTHS / f"{name}.toml")

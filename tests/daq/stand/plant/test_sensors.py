@@ -1,0 +1,117 @@
+import math
+
+import numpy as np
+import pytest
+
+from daq.stand.plant.noise import Stream
+from daq.stand.plant.sensors import (
+    FastFrame,
+    FastSensor,
+    SpeedSensor,
+    fast_sensor,
+    pulse_counts,
+    sensor_specs,
+    true_gain,
+)
+from daq.stand.plant.truth_parts import SpeedSensorTruth
+from tests.daq.stand.plant.builder import changed
+
+
+def plain(gain: float = 1000.0, zero: float = 0.0) -> FastSensor:
+    return FastSensor(gain, zero, 0.0, (-32768, 32767), lambda: 0.0)
+
+
+def test_mean_highest_and_lowest_since_last_asked() -> None:
+    one = plain(zero=7.0)
+    for value in (1.0, 4.0, -2.0, 2.0):
+        one.sample(value)
+    assert one.collect() == (1257, 4007, -1993)
+    one.sample(3.0)
+    assert one.collect() == (3007, 3007, 3007)
+
+
+def test_without_a_new_sample_the_last_frame_stands() -> None:
+    one = plain()
+    one.sample(1.0)
+    one.sample(2.0)
+    assert one.collect() == one.collect() == (1500, 2000, 1000)
+
+
+def test_samples_are_clipped_before_they_are_averaged() -> None:
+    one = plain()
+    for value in (40.0, 20.0, -50.0):
+        one.sample(value)
+    assert one.collect() == (round((32767 + 20000 - 32768) / 3), 32767, -32768)
+
+
+def test_noise_averages_down_with_the_number_of_samples() -> None:
+    truth = changed({}).current_sensor
+    one = fast_sensor(truth, 1000.0, 1, Stream.CURRENT_NOISE)
+    means = []
+    for _ in range(1000):
+        for _ in range(25):
+            one.sample(5.0)
+        means.append(one.collect()[0])
+    # 9 counts rms over 25 samples; rounding to a count adds 1/12.
+    expected = math.sqrt(9.0**2 / 25 + 1 / 12)
+    assert np.std(means) == pytest.approx(expected, rel=5.0 / math.sqrt(2000))
+    assert np.mean(means) == pytest.approx(5014.0, abs=5.0 * expected / math.sqrt(1000))
+
+
+def test_a_gain_is_the_given_error_or_drawn_with_the_given_spread() -> None:
+    exact = changed(
+        {
+            "load_cell.gain_u": None,
+            "load_cell.gain_error": -0.013,
+            "load_cell.gain_tolerance_rel": 0.02,
+        }
+    ).load_cell
+    assert true_gain(exact, 1, Stream.LOAD_CELL_GAIN) == pytest.approx(43800 * 0.987)
+    drawn = changed({}).load_cell
+    gains = [true_gain(drawn, seed, Stream.LOAD_CELL_GAIN) for seed in range(400)]
+    errors = np.array(gains) / 43800.0 - 1.0
+    assert errors.std() == pytest.approx(0.02, rel=5.0 / math.sqrt(800))
+    assert abs(errors.mean()) < 5.0 * 0.02 / math.sqrt(400)
+
+
+def test_speed_reads_in_steps_of_its_resolution_up_to_its_range() -> None:
+    one = SpeedSensor(
+        SpeedSensorTruth(resolution_rpm=25.0, high_rpm=50_000, gain_tolerance_rel=0.0)
+    )
+    turn = 2.0 * math.pi / 60.0
+    assert one.counts(12_345.0 * turn) == 12_350
+    assert one.counts(0.0) == 0
+    assert one.counts(90_000.0 * turn) == 50_000
+
+
+@pytest.mark.parametrize(
+    ("pulse_s", "counts"),
+    [(1.5e-3, 1500), (0.0, 0), (math.nan, 0), (-1e-3, 0), (1.0, 0)],
+)
+def test_the_pulse_reads_in_microseconds_or_zero(pulse_s: float, counts: int) -> None:
+    assert pulse_counts(pulse_s) == counts
+
+
+def test_the_channels_are_declared_in_order_with_nominal_figures() -> None:
+    specs = sensor_specs(changed({}))
+    assert [(s.name, s.quantity, s.kind, s.width_bytes) for s in specs] == [
+        ("thrust", "force", "point", 4),
+        ("current", "current", "mean", 2),
+        ("current-high", "current", "high", 2),
+        ("voltage", "voltage", "mean", 2),
+        ("voltage-low", "voltage", "low", 2),
+        ("speed", "rotational speed", "point", 4),
+        ("pulse", "duration", "point", 2),
+    ]
+    assert len(specs) == 1 + len(FastFrame._fields)
+    assert specs[0].counts_per_unit == 43800.0
+    assert specs[0].gain_tolerance_rel == 0.02
+    assert specs[0].delay_s == pytest.approx(0.01875)
+    # One count is one rpm, and one microsecond.
+    assert specs[5].counts_per_unit * 2.0 * math.pi / 60.0 == pytest.approx(1.0)
+    assert specs[6].counts_per_unit == 1e6
+    # No secret is declared: zeros are nominal.
+    assert all(spec.zero_counts == 0 for spec in specs)
+    for spec in specs:
+        reach = 2 ** (8 * spec.width_bytes - 1)
+        assert -reach <= spec.low_counts < spec.high_counts < reach

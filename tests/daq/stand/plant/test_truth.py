@@ -1,0 +1,160 @@
+from itertools import pairwise
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from daq.errors import InputFault
+from daq.stand.plant.bench import Plant
+from daq.stand.plant.truth import SHIPPED_TRUTHS, load_truth, shipped_truth
+from daq.stand.plant.truth_parts import AirTruth, PropellerTruth
+from tests.daq.stand.plant.builder import changed
+
+
+@pytest.mark.parametrize("path", sorted(SHIPPED_TRUTHS.glob("*.toml")), ids=str)
+def test_every_shipped_truth_loads_spins_and_says_it_is_simulated(path: Path) -> None:
+    truth = load_truth(path)
+    assert truth.title.startswith("simulated")
+    plant = Plant(truth, 1)
+    plant.advance(0.5, 1.5e-3)
+    assert plant.state.thrust_n > 0.1
+
+
+def test_the_indoor_quad_is_what_its_title_says() -> None:
+    plant = Plant(shipped_truth(), 1)
+    plant.advance(1.5, 2.0e-3)
+    state = plant.state
+    assert 2.5 <= state.thrust_n <= 3.1
+    assert 10.0 <= state.bus_a <= 13.0
+
+
+def test_an_unknown_shipped_name_lists_the_known_ones() -> None:
+    with pytest.raises(InputFault, match="choose from indoor_quad"):
+        shipped_truth("outdoor")
+
+
+def written(folder: Path, old: str, new: str) -> Path:
+    """The shipped file with one piece of text replaced."""
+    text = (SHIPPED_TRUTHS / "indoor_quad.toml").read_text("utf-8")
+    assert text.count(old) >= 1
+    path = folder / "mine.toml"
+    path.write_text(text.replace(old, new, 1), "utf-8")
+    return path
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "sentence"),
+    [
+        ("cells = 3\n", "", r"pack\.cells is missing"),
+        ("cells = 3\n", "cells = 0\n", r"pack\.cells is 0.* at least 1"),
+        ("cells = 3\n", "cells = 3.5\n", r"pack\.cells is 3\.5.* whole number"),
+        ("cells = 3\n", "cels = 3\n", r"pack\.cels is not a known key.*cells"),
+        ("kv_rpm_v = 4600.0", 'kv_rpm_v = "fast"', r"motor\.kv_rpm_v .* a number"),
+        ("kv_rpm_v = 4600.0", "kv_rpm_v = true", r"motor\.kv_rpm_v .* a number"),
+        ("kv_rpm_v = 4600.0", "kv_rpm_v = nan", r"motor\.kv_rpm_v .* finite"),
+        ("kv_rpm_v = 4600.0", "kv_rpm_v = -1", r"motor\.kv_rpm_v is -1.* above 0"),
+        ("[motor]", "[moter]", r"moter is not a known key.*motor"),
+        ("0.45", "1.45", r"air\.relative_humidity_frac is 1\.45.* at most 1"),
+        (
+            "pressure_pa = 100800.0\n",
+            "",
+            r"\[air\] give density_kg_m3, or all of temperature_c",
+        ),
+        (
+            "pressure_pa = 100800.0\n",
+            "pressure_pa = 100800.0\ndensity_kg_m3 = 1.2\n",
+            r"\[air\] give density_kg_m3 or temperature_c.* not both",
+        ),
+        (
+            "gain_u = 0.02\n",
+            "gain_u = 0.02\ngain_error = 0.01\n",
+            r"\[load_cell\] give either gain_error or gain_u",
+        ),
+        (
+            "gain_u = 0.02\n",
+            "gain_error = 0.01\n",
+            r"\[load_cell\] with gain_error give gain_tolerance_rel too",
+        ),
+        (
+            "pulse_high_s = 2.0e-3",
+            "pulse_high_s = 1.0e-3",
+            r"\[esc\] pulse_high_s must be above pulse_low_s",
+        ),
+        (
+            "[0.0, 0.05,",
+            "[0.0,",
+            r"\[pack\] ocv_charge_frac and ocv_cell_v need the same number",
+        ),
+        ("[0.0, 0.05,", "[0.01, 0.05,", r"\[pack\] .* must increase from 0 to 1"),
+        ("[3.00, 3.45,", "[3.50, 3.45,", r"\[pack\] ocv_cell_v .* not fall"),
+        ("ct = [0.137, ", "ct = [", r"\[propeller\] ct has 7 values for 8"),
+        ("ct = [0.137", "ct = [0.0", r"\[propeller\] ct must be above 0"),
+        ("[3000, 8000,", "[8000, 3000,", r"\[propeller\] speed_rpm must increase"),
+        (
+            "ct = [0.137",
+            "ct = [0.223",
+            r"\[propeller\] .* figure of merit of 1\.05, and nothing can be above 1",
+        ),
+        (
+            "noise_counts_rms = 9.0",
+            "noise_counts_rms = 9.0\nlow_counts = 5\nhigh_counts = 5",
+            r"\[current_sensor\] high_counts must be above low_counts",
+        ),
+    ],
+)
+def test_a_wrong_truth_is_refused_by_file_and_key(
+    tmp_path: Path, old: str, new: str, sentence: str
+) -> None:
+    with pytest.raises(InputFault, match=rf"mine\.toml.*{sentence}"):
+        load_truth(written(tmp_path, old, new))
+
+
+def test_what_is_no_toml_or_is_not_there_is_refused_by_name(tmp_path: Path) -> None:
+    with pytest.raises(InputFault, match=r"mine\.toml .*not valid TOML.*line"):
+        load_truth(written(tmp_path, "[motor]", "[motor"))
+    with pytest.raises(InputFault, match=r"absent\.toml"):
+        load_truth(tmp_path / "absent.toml")
+
+
+def test_a_density_may_be_given_directly() -> None:
+    assert AirTruth(density_kg_m3=1.1).density() == 1.1
+
+
+def test_a_gain_error_comes_with_its_own_declared_tolerance() -> None:
+    truth = changed(
+        {
+            "current_sensor.gain_u": None,
+            "current_sensor.gain_error": 0.03,
+            "current_sensor.gain_tolerance_rel": 0.015,
+        }
+    )
+    assert truth.current_sensor.tolerance_rel == 0.015
+
+
+@given(
+    st.lists(
+        st.tuples(st.floats(0.01, 0.4), st.floats(0.01, 0.4)), min_size=2, max_size=6
+    )
+)
+def test_no_accepted_propeller_beats_the_ideal_between_its_points(
+    pairs: list[tuple[float, float]],
+) -> None:
+    # Figure of merit never above 1: actuator-disc theory, Leishman (2000) ch. 2.
+    possible = [
+        (ct, cp) for ct, cp in pairs if PropellerTruth.figure_of_merit(ct, cp) <= 1.0
+    ]
+    if len(possible) < 2:
+        return
+    cts, cps = zip(*possible, strict=True)
+    truth = PropellerTruth(
+        diameter_m=0.1,
+        inertia_kg_m2=1e-6,
+        ct=cts,
+        cp=cps,
+        speed_rpm=tuple(1000.0 * (k + 1) for k in range(len(possible))),
+    )
+    for (ct0, cp0), (ct1, cp1) in pairwise(possible):
+        for part in (0.2, 0.5, 0.8):
+            ct, cp = ct0 + part * (ct1 - ct0), cp0 + part * (cp1 - cp0)
+            assert truth.figure_of_merit(ct, cp) <= 1.0 + 1e-12
