@@ -1,0 +1,322 @@
+"""The shelf's articles: what is being tested, as a person wrote it down.
+
+A file gives the trade's units, each in the name of its key; the properties give
+SI. This module must never fill in a figure that was not measured or rated: what
+is not in the file is None.
+"""
+
+from importlib.resources.abc import Traversable
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import Field, field_validator, model_validator
+
+from daq import units
+from daq.typed_toml import Table, check_typed, read_typed
+
+FORMAT = 1
+# Decimal prefixes and the hour; the trade's own units are converted in daq.units.
+_MILLI = 1e-3
+_HECTO = 100.0
+_PERCENT = 1e-2
+_HOUR_S = 3600.0
+
+Name = Annotated[str, Field(min_length=1, max_length=80)]
+CurrentA = Annotated[float, Field(gt=0, le=500)]
+MassG = Annotated[float, Field(gt=0, le=20_000)]
+Coefficient = Annotated[float, Field(gt=0, le=1)]
+
+
+class Motor(Table):
+    """A brushless motor, star or delta, as its maker or an ohmmeter says.
+
+    Attributes:
+        name: the size and winding in words.
+        kv_rpm_v: speed constant.
+        poles: magnets on the rotor; an even number.
+        resistance_ohm: between two terminals.
+        no_load_current_a: with no propeller.
+        max_current_a: held for as long as one likes.
+        short_current_a: for ``short_s`` only.
+        short_s: how long that is.
+        mass_g: with its wires.
+    """
+
+    name: Name
+    kv_rpm_v: Annotated[float, Field(ge=100, le=60_000)]
+    poles: Annotated[int, Field(ge=2, le=48)]
+    resistance_ohm: Annotated[float, Field(gt=0, le=20)] | None = None
+    no_load_current_a: CurrentA | None = None
+    max_current_a: CurrentA | None = None
+    short_current_a: CurrentA | None = None
+    short_s: Annotated[float, Field(gt=0, le=600)] | None = None
+    mass_g: MassG | None = None
+
+    @field_validator("poles")
+    @classmethod
+    def _poles_pair_up(cls, poles: int) -> int:
+        if poles % 2:
+            raise ValueError("it must be even: north and south magnets pair up")
+        return poles
+
+    @model_validator(mode="after")
+    def _short_time_is_whole(self) -> "Motor":
+        if (self.short_current_a is None) != (self.short_s is None):
+            raise ValueError("gives short_current_a and short_s only together")
+        if (
+            self.short_current_a is not None
+            and self.max_current_a is not None
+            and self.short_current_a < self.max_current_a
+        ):
+            raise ValueError("has a short_current_a below its max_current_a")
+        return self
+
+    @property
+    def pole_pairs(self) -> int:
+        """Electrical turns a mechanical turn."""
+        return self.poles // 2
+
+    @property
+    def torque_constant_v_s(self) -> float:
+        """Kv in SI, inverted: V s/rad, equal to N m/A."""
+        return units.kv_to_volt_second(self.kv_rpm_v)
+
+
+class Propeller(Table):
+    """A propeller, by its measured diameter: the printed size can be 8 % off.
+
+    Attributes:
+        name: in words.
+        blades: how many.
+        diameter_mm: measured, tip to tip.
+        diameter_u_mm: standard uncertainty of that.
+        printed_size: as moulded on it.
+        max_rpm: its maker's limit.
+        power_coefficient: C_P = P/(rho n^3 D^5), if known from an earlier run.
+        thrust_coefficient: C_T = T/(rho n^2 D^4), likewise.
+        mass_g: on a scale.
+    """
+
+    name: Name
+    blades: Annotated[int, Field(ge=1, le=8)]
+    diameter_mm: Annotated[float, Field(ge=15, le=1000)]
+    diameter_u_mm: Annotated[float, Field(gt=0, le=10)]
+    printed_size: Name | None = None
+    max_rpm: Annotated[float, Field(ge=1000, le=200_000)] | None = None
+    power_coefficient: Coefficient | None = None
+    thrust_coefficient: Coefficient | None = None
+    mass_g: MassG | None = None
+
+    @property
+    def diameter_m(self) -> float:
+        """Measured diameter."""
+        return self.diameter_mm * _MILLI
+
+    @property
+    def diameter_u_m(self) -> float:
+        """Standard uncertainty of the diameter."""
+        return self.diameter_u_mm * _MILLI
+
+    @property
+    def max_speed_rad_s(self) -> float | None:
+        """Its maker's limit."""
+        return None if self.max_rpm is None else units.rpm_to_rad_s(self.max_rpm)
+
+
+class Esc(Table):
+    """A speed controller.
+
+    Attributes:
+        name: in words.
+        continuous_a: held for as long as one likes.
+        burst_a: for seconds.
+    """
+
+    name: Name = "ESC"
+    continuous_a: CurrentA | None = None
+    burst_a: CurrentA | None = None
+
+    @model_validator(mode="after")
+    def _burst_is_more(self) -> "Esc":
+        if (
+            self.continuous_a is not None
+            and self.burst_a is not None
+            and self.burst_a < self.continuous_a
+        ):
+            raise ValueError("has a burst_a below its continuous_a")
+        return self
+
+
+class Pack(Table):
+    """A lithium polymer pack.
+
+    Attributes:
+        name: in words.
+        cells: in series.
+        capacity_mah: rated.
+        c_rate: continuous discharge, as printed.
+        resistance_mohm: of the whole pack with its leads.
+        min_cell_v: lowest a cell may sag to under load. Common practice, no source.
+        max_cell_v: a full cell; 4.35 for high-voltage cells.
+        mass_g: with its plug.
+    """
+
+    name: Name = "pack"
+    cells: Annotated[int, Field(ge=1, le=14)]
+    capacity_mah: Annotated[float, Field(ge=20, le=50_000)]
+    c_rate: Annotated[float, Field(gt=0, le=300)] | None = None
+    resistance_mohm: Annotated[float, Field(gt=0, le=2000)] | None = None
+    min_cell_v: Annotated[float, Field(ge=2.5, le=3.9)] = 3.3
+    max_cell_v: Annotated[float, Field(ge=4.0, le=4.5)] = 4.2
+    mass_g: MassG | None = None
+
+    @property
+    def capacity_c(self) -> float:
+        """Rated charge in coulomb."""
+        return self.capacity_mah * _MILLI * _HOUR_S
+
+    @property
+    def max_current_a(self) -> float | None:
+        """C rate times capacity."""
+        if self.c_rate is None:
+            return None
+        return self.c_rate * self.capacity_mah * _MILLI
+
+    @property
+    def resistance_ohm(self) -> float | None:
+        """Of the whole pack with its leads."""
+        if self.resistance_mohm is None:
+            return None
+        return self.resistance_mohm * _MILLI
+
+    @property
+    def full_v(self) -> float:
+        """The pack fresh off the charger, at rest."""
+        return self.cells * self.max_cell_v
+
+    @property
+    def floor_v(self) -> float:
+        """Lowest the pack may sag to under load."""
+        return self.cells * self.min_cell_v
+
+
+class Plug(Table):
+    """The plug between pack and ESC.
+
+    Attributes:
+        name: in words.
+        rated_a: held for as long as one likes.
+    """
+
+    name: Name
+    rated_a: CurrentA | None = None
+
+
+class Mount(Table):
+    """How the motor is mounted.
+
+    Attributes:
+        kind: tractor (the propeller pulls the stand) or pusher.
+    """
+
+    kind: Literal["tractor", "pusher"]
+
+
+class Air(Table):
+    """The air of the room.
+
+    Attributes:
+        temperature_c: measured.
+        pressure_hpa: at the stand, not reduced to sea level.
+        humidity_percent: relative.
+    """
+
+    temperature_c: Annotated[float, Field(ge=-30, le=60)]
+    pressure_hpa: Annotated[float, Field(ge=500, le=1100)]
+    humidity_percent: Annotated[float, Field(ge=0, le=100)] | None = None
+
+    @property
+    def temperature_k(self) -> float:
+        """Absolute temperature."""
+        return units.c_to_k(self.temperature_c)
+
+    @property
+    def pressure_pa(self) -> float:
+        """Absolute pressure."""
+        return self.pressure_hpa * _HECTO
+
+    @property
+    def humidity_frac(self) -> float | None:
+        """Relative humidity, 0 to 1."""
+        if self.humidity_percent is None:
+            return None
+        return self.humidity_percent * _PERCENT
+
+
+class Aircraft(Table):
+    """What the article is meant to fly on.
+
+    Attributes:
+        motors: how many share the pack.
+        all_up_g: all-up weight, read on a scale.
+        electronics_a: constant load of everything but the motors.
+    """
+
+    motors: Annotated[int, Field(ge=1, le=12)]
+    all_up_g: MassG | None = None
+    electronics_a: Annotated[float, Field(ge=0, le=20)] | None = None
+
+    @property
+    def all_up_n(self) -> float | None:
+        """All-up weight at standard gravity."""
+        return None if self.all_up_g is None else units.gf_to_n(self.all_up_g)
+
+
+class Article(Table):
+    """One combination under test.
+
+    Attributes:
+        format: version of this layout.
+        name: what a person calls it.
+        simulated: true where it exists only as a simulation.
+        note: anything worth remembering.
+    """
+
+    format: Literal[1]
+    name: Name
+    simulated: bool = False
+    note: Annotated[str, Field(max_length=2000)] = ""
+    motor: Motor
+    propeller: Propeller
+    esc: Esc
+    pack: Pack
+    plug: Plug
+    mount: Mount
+    air: Air | None = None
+    aircraft: Aircraft | None = None
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain values as in the file, ready for JSON; what is unknown is left out."""
+        return self.model_dump(mode="json", exclude_none=True)
+
+    @classmethod
+    def from_dict(cls, data: dict[str, Any], where: str) -> "Article":
+        """Read what ``to_dict`` wrote.
+
+        Args:
+            data: keys and values.
+            where: the record it came from, for the sentence.
+
+        Raises:
+            InputFault: naming key, fault and what is allowed.
+        """
+        return check_typed(data, cls, where)
+
+
+def load_article(path: Path | Traversable) -> Article:
+    """Read one article from its TOML file.
+
+    Raises:
+        InputFault: naming file, key, fault and what is allowed.
+    """
+    return read_typed(path, Article)

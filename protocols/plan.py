@@ -1,0 +1,278 @@
+"""A plan: a protocol expanded into one timeline of throttle over time.
+
+The keeper walks what it is handed, so a ``Plan`` that exists has been checked
+whole: it starts and ends at zero throttle, never jumps, never ramps faster than
+``MAX_RAMP_FRAC_PER_S`` and every number in it is finite. This module must never
+read a clock or a file, nor import anything beyond the standard library.
+"""
+
+import math
+from bisect import bisect_right
+from dataclasses import dataclass, field
+from itertools import accumulate, pairwise
+from typing import Literal, TypeGuard, get_args
+
+from daq.errors import InputFault
+from protocols import plain
+
+FORMAT = 1
+# From zero to full in half a second. Faster is a punch-out: another measurement.
+# Common practice, no source.
+MAX_RAMP_FRAC_PER_S = 2.0
+# The shortest and the longest lease that the link carries.
+MIN_LEASE_S = 0.05
+MAX_LEASE_S = 0.5
+# A rounding error in a duration may make a ramp look this much steeper.
+_ROUNDING = 1e-9
+
+Kind = Literal["rest", "ramp", "settle", "dwell"]
+Leg = Literal["up", "down", "rest"]
+
+
+def _is_kind(word: str) -> TypeGuard[Kind]:
+    return word in get_args(Kind)
+
+
+def _is_leg(word: str) -> TypeGuard[Leg]:
+    return word in get_args(Leg)
+
+
+@dataclass(frozen=True, slots=True)
+class Segment:
+    """One stretch of a plan, throttle held or ramped in a straight line.
+
+    A ramp belongs to what it leads to: the one that ends a leg leads to rest.
+
+    Attributes:
+        kind: rest (motor off), ramp, settle (held, not yet used), dwell (held, used).
+        leg: up, down, or rest.
+        step: index of the level, lowest first; -1 at rest.
+        start_frac: throttle at the start, 0 to 1.
+        end_frac: throttle at the end, 0 to 1.
+        duration_s: how long it takes, above zero.
+
+    Raises:
+        InputFault: these figures describe no possible segment.
+    """
+
+    kind: Kind
+    leg: Leg
+    step: int
+    start_frac: float
+    end_frac: float
+    duration_s: float
+
+    def __post_init__(self) -> None:
+        if not (math.isfinite(self.duration_s) and self.duration_s > 0):
+            raise InputFault(
+                f"a {self.kind} lasts {self.duration_s} s; it must be above zero."
+            )
+        for throttle_frac in (self.start_frac, self.end_frac):
+            if not (math.isfinite(throttle_frac) and 0 <= throttle_frac <= 1):
+                raise InputFault(
+                    f"a {self.kind} holds a throttle of {throttle_frac}; "
+                    "it must be from 0 to 1."
+                )
+        self._check_place()
+        self._check_slope()
+
+    def _check_place(self) -> None:
+        if (self.leg == "rest") != (self.step == -1) or self.step < -1:
+            raise InputFault(
+                f"a {self.kind} in leg {self.leg} has step {self.step}; "
+                "a rest has step -1 and a level counts from 0."
+            )
+        if self.kind != "ramp" and (self.kind == "rest") != (self.leg == "rest"):
+            raise InputFault(f"a {self.kind} cannot be in leg {self.leg}.")
+
+    def _check_slope(self) -> None:
+        if self.kind == "rest" and (self.start_frac, self.end_frac) != (0, 0):
+            raise InputFault("a rest must hold a throttle of zero.")
+        if self.kind != "ramp" and self.start_frac != self.end_frac:
+            raise InputFault(
+                f"a {self.kind} moves from {self.start_frac} to {self.end_frac}; "
+                "only a ramp may move the throttle."
+            )
+        rise_frac = abs(self.end_frac - self.start_frac)
+        if rise_frac > MAX_RAMP_FRAC_PER_S * self.duration_s * (1 + _ROUNDING):
+            raise InputFault(
+                f"a ramp moves the throttle by {100 * rise_frac:g} % in "
+                f"{self.duration_s:g} s; at most "
+                f"{100 * MAX_RAMP_FRAC_PER_S:g} % a second is allowed."
+            )
+
+    @property
+    def max_frac(self) -> float:
+        """The highest throttle in it."""
+        return max(self.start_frac, self.end_frac)
+
+    def setpoint_at(self, into_s: float) -> float:
+        """Throttle this long after its start; held at the ends beyond them."""
+        share = min(max(into_s / self.duration_s, 0.0), 1.0)
+        throttle_frac = self.start_frac * (1 - share) + self.end_frac * share
+        # Rounding may not carry it past either end, nor stir a level that is held.
+        low_frac, high_frac = sorted((self.start_frac, self.end_frac))
+        return min(max(throttle_frac, low_frac), high_frac)
+
+    def to_dict(self) -> dict[str, object]:
+        """Plain values, ready for JSON."""
+        return {key: getattr(self, key) for key in _SEGMENT_KEYS}
+
+
+_SEGMENT_KEYS = ("kind", "leg", "step", "start_frac", "end_frac", "duration_s")
+_PLAN_KEYS = ("format", "protocol", "title", "lease_s", "segments")
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """A timeline of throttle that may be walked as it stands.
+
+    Attributes:
+        protocol: short name of the recipe it came from.
+        title: what a person calls it.
+        segments: one after the other, without gap.
+        lease_s: how long each throttle command holds unless renewed.
+
+    Raises:
+        InputFault: it jumps, does not start and end at rest, or is empty.
+    """
+
+    protocol: str
+    title: str
+    segments: tuple[Segment, ...]
+    lease_s: float = 0.2
+    _ends_s: tuple[float, ...] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        if not (
+            math.isfinite(self.lease_s) and MIN_LEASE_S <= self.lease_s <= MAX_LEASE_S
+        ):
+            raise InputFault(
+                f"the plan's lease is {self.lease_s} s; it must be from "
+                f"{MIN_LEASE_S} to {MAX_LEASE_S} s."
+            )
+        if not self.segments:
+            raise InputFault("the plan has no segments.")
+        if self.segments[0].start_frac != 0 or self.segments[-1].end_frac != 0:
+            raise InputFault("the plan must start and end at zero throttle.")
+        for index, (before, after) in enumerate(pairwise(self.segments)):
+            if before.end_frac != after.start_frac:
+                raise InputFault(
+                    f"the plan jumps from {before.end_frac} to {after.start_frac} "
+                    f"between segments {index + 1} and {index + 2}; "
+                    "only a ramp may move the throttle."
+                )
+        ends_s = tuple(accumulate(segment.duration_s for segment in self.segments))
+        if not math.isfinite(ends_s[-1]):
+            raise InputFault("the plan never ends.")
+        object.__setattr__(self, "_ends_s", ends_s)
+
+    @property
+    def duration_s(self) -> float:
+        """From the first rest to the end of the last."""
+        return self._ends_s[-1]
+
+    @property
+    def max_throttle_frac(self) -> float:
+        """The highest throttle anywhere in it."""
+        return max(segment.max_frac for segment in self.segments)
+
+    def start_of(self, index: int) -> float:
+        """Seconds from the start of the plan to the start of a segment."""
+        return self._ends_s[index - 1] if index > 0 else 0.0
+
+    def segment_at(self, elapsed_s: float) -> tuple[int, Segment, float]:
+        """Where the plan is at this time.
+
+        A boundary belongs to what follows it. Before the start is the start of the
+        first segment; at and beyond the end is the end of the last.
+
+        Args:
+            elapsed_s: seconds since the plan began.
+
+        Returns:
+            Index of the segment, the segment, and seconds into it.
+
+        Raises:
+            ValueError: ``elapsed_s`` is NaN.
+        """
+        if math.isnan(elapsed_s):
+            raise ValueError("the elapsed time is not a number")
+        if elapsed_s >= self.duration_s:
+            last = self.segments[-1]
+            return len(self.segments) - 1, last, last.duration_s
+        index = bisect_right(self._ends_s, elapsed_s)
+        return (
+            index,
+            self.segments[index],
+            max(0.0, elapsed_s - self.start_of(index)),
+        )
+
+    def setpoint_at(self, elapsed_s: float) -> float:
+        """Throttle at this time, 0 to 1.
+
+        Zero before the start, at and beyond the end, and when the time is NaN.
+        """
+        if not 0 <= elapsed_s < self.duration_s:
+            return 0.0
+        _, segment, into_s = self.segment_at(elapsed_s)
+        return segment.setpoint_at(into_s)
+
+    def to_dict(self) -> dict[str, object]:
+        """Plain values, ready for JSON."""
+        return {
+            "format": FORMAT,
+            "protocol": self.protocol,
+            "title": self.title,
+            "lease_s": self.lease_s,
+            "segments": [segment.to_dict() for segment in self.segments],
+        }
+
+    @classmethod
+    def from_dict(cls, data: object) -> "Plan":
+        """Read what ``to_dict`` wrote, trusting none of it.
+
+        Raises:
+            InputFault: a field is missing, unknown, ill-typed or out of bounds.
+        """
+        fields = plain.table(data, "the plan", _PLAN_KEYS)
+        if plain.whole(fields, "format", "the plan") != FORMAT:
+            raise InputFault(
+                f"the plan has format {fields['format']}; "
+                f"this version reads format {FORMAT}."
+            )
+        return cls(
+            protocol=plain.text(fields, "protocol", "the plan"),
+            title=plain.text(fields, "title", "the plan"),
+            lease_s=plain.number(fields, "lease_s", "the plan"),
+            segments=tuple(
+                _read_segment(row, f"segment {number} of the plan")
+                for number, row in enumerate(
+                    plain.rows(fields, "segments", "the plan"), start=1
+                )
+            ),
+        )
+
+
+def _read_segment(row: object, where: str) -> Segment:
+    """One segment from plain values.
+
+    Raises:
+        InputFault: naming ``where`` and what is wrong.
+    """
+    fields = plain.table(row, where, _SEGMENT_KEYS)
+    kind = plain.text(fields, "kind", where)
+    leg = plain.text(fields, "leg", where)
+    if not _is_kind(kind):
+        raise InputFault(f"{where}: there is no kind {kind!r}.")
+    if not _is_leg(leg):
+        raise InputFault(f"{where}: there is no leg {leg!r}.")
+    step = plain.whole(fields, "step", where)
+    start_frac, end_frac, duration_s = (
+        plain.number(fields, key, where)
+        for key in ("start_frac", "end_frac", "duration_s")
+    )
+    try:
+        return Segment(kind, leg, step, start_frac, end_frac, duration_s)
+    except InputFault as fault:
+        raise InputFault(f"{where}: {fault}") from None

@@ -1,0 +1,21 @@
+"""Articles for tests: the shipped one, with keys changed or taken out."""
+
+import copy
+from importlib import resources
+from typing import Any
+
+from daq.records.shelf import Article, load_article
+
+SHIPPED = resources.files("ui.cli").joinpath("articles", "indoor-quad-a.toml")
+
+
+def article(*without: str, **changes: object) -> Article:
+    """The shipped article; keys are written ``pack__cells`` for ``pack.cells``."""
+    data: dict[str, Any] = copy.deepcopy(load_article(SHIPPED).to_dict())
+    for key in without:
+        table, _, name = key.rpartition("__")
+        del (data[table] if table else data)[name]
+    for key, value in changes.items():
+        table, _, name = key.rpartition("__")
+        (data[table] if table else data)[name] = value
+    return Article.from_dict(data, "test.toml")
