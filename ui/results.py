@@ -14,7 +14,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final, Literal
 
 from daq.errors import RecordFault, WorldFault
 
@@ -34,6 +34,7 @@ HUMIDITY_U_FRAC = 0.05
 UNKNOWN_HUMIDITY_FRAC = 0.5
 UNKNOWN_HUMIDITY_U_FRAC = 0.29  # anything from 0 to 1, evenly: 1 over root 12
 
+LEGS: Final[dict[str, Literal["up", "down"]]] = {"up": "up", "down": "down"}
 ANALYSIS = "nominal"  # by the stand's own constants, no calibration
 
 
@@ -194,8 +195,8 @@ def holds_of(run: Run, series: Mapping[str, Series]) -> list[Hold]:
         start_s, end_s = max(start_s, first_s), min(part.end_s, last_s)
         if end_s <= start_s:
             continue
-        kind = "dwell" if part.kind == "dwell" else "rest"
-        leg = {"up": "up", "down": "down"}.get(part.leg, "rest")
+        kind: Literal["dwell", "rest"] = "dwell" if part.kind == "dwell" else "rest"
+        leg = LEGS.get(part.leg, "rest")
         holds.append(Hold(kind, leg, part.step, part.throttle_frac, start_s, end_s))
     return holds
 

@@ -1,0 +1,1 @@
+"""Figures of the shipped simulated stands, TOML, invented and marked so."""

@@ -1,0 +1,1 @@
+"""The articles of the invented scenario, TOML."""

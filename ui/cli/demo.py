@@ -1,0 +1,66 @@
+"""``gramwatt demo``: the whole job on a simulated stand, in one command."""
+
+from __future__ import annotations
+
+import argparse
+
+from ui.cli.spin import SIMULATED_LOAD_CELL_G, add_out_option, prepare
+
+PROTOCOL = "short-staircase"
+
+
+def add_parser(
+    subparsers: argparse._SubParsersAction[argparse.ArgumentParser],
+) -> argparse.ArgumentParser:
+    """Add the command and its options."""
+    parser = subparsers.add_parser(
+        "demo",
+        help="the whole job on a simulated stand, in half a minute",
+        description=(
+            "Serve a simulated stand on a port, identify it, take its zero, send the "
+            "limits, arm, walk a staircase, record, stop, seal, analyse, and write a "
+            "page. No hardware; nothing turns. Takes about half a minute."
+        ),
+    )
+    parser.add_argument(
+        "--seed", type=int, default=1, help="of the simulated noise (default: 1)"
+    )
+    parser.add_argument("--tcp", action="store_true", help="loopback TCP, no terminal")
+    add_out_option(parser)
+    parser.add_argument("--json", action="store_true", help="print JSON at the end")
+    parser.set_defaults(run=run)
+    return parser
+
+
+def run(args: argparse.Namespace) -> int:
+    """Do it; 0 completed, 1 stopped or failed, 3 tripped.
+
+    Raises:
+        GramwattError: the simulated stand or the folder for the run failed.
+    """
+    from daq.link.ports import DEFAULT_BAUD
+    from ui.cli.plan import chosen_article
+    from ui.cli.text import labelled
+    from ui.simulation import SimulatedStand
+
+    spin = prepare(PROTOCOL, chosen_article(None), SIMULATED_LOAD_CELL_G)
+    with SimulatedStand(seed=args.seed, tcp=args.tcp) as stand:
+        if not args.json:
+            plan = spin.plan
+            print(
+                "A whole bench test on a SIMULATED stand: no hardware, nothing turns."
+            )
+            print(labelled("port", stand.port))
+            print(
+                labelled("article", f"{spin.article.name}, {spin.article.motor.name}")
+            )
+            top_percent = 100 * plan.max_throttle_frac
+            print(
+                labelled(
+                    "plan",
+                    f"{plan.title}: {plan.duration_s:.0f} s, up to {top_percent:.0f} %",
+                )
+            )
+            for limit in spin.limits:
+                print(labelled("limit", f"{limit.channel}: {limit.source}"))
+        return spin.on(stand.port, DEFAULT_BAUD, args.out, own=True, as_json=args.json)

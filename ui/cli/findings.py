@@ -1,0 +1,74 @@
+"""``gramwatt findings``: analyse a run and print what it says; writes nothing."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+
+def add_parser(
+    subparsers: argparse._SubParsersAction[argparse.ArgumentParser],
+) -> argparse.ArgumentParser:
+    """Add the command and its options."""
+    parser = subparsers.add_parser(
+        "findings",
+        help="analyse a run and print what it says",
+        description=(
+            "Read a run's record, analyse it and print its findings with what each "
+            "rests on. Writes nothing; works on runs that were cut short or damaged."
+        ),
+    )
+    add_run_argument(parser)
+    parser.add_argument("--json", action="store_true", help="print JSON instead")
+    parser.set_defaults(run=run)
+    return parser
+
+
+def add_run_argument(parser: argparse.ArgumentParser) -> None:
+    """The run's folder, for any command that reads one."""
+    parser.add_argument("run_folder", metavar="RUN", type=Path, help="a run's folder")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the findings.
+
+    Raises:
+        GramwattError: it is no run folder, or its log cannot be read.
+    """
+    from ui.cli.text import labelled, wrapped
+    from ui.results import analyse_folder
+
+    results = analyse_folder(args.run_folder)
+    outcome = dict(results.run.outcome or {})
+    if args.json:
+        import json
+
+        print(
+            json.dumps(
+                {
+                    "run": str(args.run_folder),
+                    "simulated": results.run.simulated,
+                    "outcome": outcome,
+                    "plateaus": results.analysis.rows() if results.analysis else [],
+                    "findings": results.findings(),
+                },
+                indent=2,
+            )
+        )
+        return 0
+    simulated = " (simulated)" if results.run.simulated else ""
+    print(labelled("run", f"{args.run_folder.name}{simulated}"))
+    ended = str(outcome.get("ended", "interrupted"))
+    print(
+        labelled(ended, str(outcome.get("cause", "The record stops before its end.")))
+    )
+    for sentence in results.sentences():
+        print(wrapped(sentence, indent=2, hang=4))
+    cautions = [c for f in results.findings() for c in _texts(f["cautions"])]
+    for caution in dict.fromkeys(cautions):
+        print(labelled("caution", caution))
+    return 0
+
+
+def _texts(value: object) -> list[str]:
+    return [str(item) for item in value] if isinstance(value, list) else []
