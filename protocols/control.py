@@ -228,6 +228,8 @@ class Control:
         if after is m.State.TRIPPED and before is not m.State.TRIPPED:
             self._stand_tripped(message, now_s)
         elif self.phase is Phase.STOPPING and message.state is m.State.TRIPPED:
+            if isinstance(message, m.Event):
+                self._stand_was_first(message)
             self._stop_confirmed(now_s)
         elif after is m.State.LOCKED and self.phase is Phase.LOCKING:
             self._linger(_COMPLETED, now_s)
@@ -250,6 +252,12 @@ class Control:
             cause = "The stand tripped; the event that says why was lost on the way."
             outcome = explain.ended(Ended.TRIPPED, cause, "unknown")
         self._stop_for(outcome, now_s)
+
+    def _stand_was_first(self, event: m.Event) -> None:
+        """The stand tripped before our stop reached it: its cause is the cause."""
+        ours = self._pending is not None and self._pending.ended is Ended.TRIPPED
+        if ours and event.cause.latches and event.cause is not m.Cause.STOP:
+            self._pending = self._explained(event)
 
     def _explained(self, event: m.Event) -> Outcome:
         about, value = None, 0.0

@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from protocols.limits import Limit, brief, to_trade
 from ui.live import LiveRun
 
-NAMES = {"thrust": "thrust", "current": "current", "voltage": "voltage"}
+NAMES = ("thrust", "current", "voltage")
 DIGITS = {"gf": 0, "A": 1, "V": 2}
 
 
@@ -49,18 +49,21 @@ class Progress:
 
     def line(self, live: LiveRun) -> str:
         """The line: time left, throttle, and readings against their limits."""
-        parts = [f"{live.left_s:5.1f} s left", f"{100 * live.throttle_frac:3.0f} %"]
         readings = live.readings
+        parts = [f"{live.left_s:5.1f} s left", f"{100 * live.throttle_frac:3.0f} %"]
         parts += [self._reading(n, readings[n]) for n in NAMES if n in readings]
-        return " | ".join(parts)
+        return "  ".join(parts)
 
     def _reading(self, channel: str, value: float) -> str:
         shown, unit = to_trade(channel, value)
         digits = DIGITS[unit]
-        text = f"{NAMES[channel]} {shown:.{digits}f}" if math.isfinite(shown) else "-"
+        if not math.isfinite(shown):
+            return f"{channel} -"
+        figure = f"{round(shown, digits) + 0.0:.{digits}f}"
         limit = self._limits.get(channel)
         if limit is None:
-            return f"{text} {unit}"
-        bound = limit.low if channel == "voltage" else limit.high
-        sign = ">" if channel == "voltage" else "<"
-        return f"{text} ({sign}{brief(to_trade(channel, bound)[0])}) {unit}"
+            return f"{channel} {figure} {unit}"
+        if channel == "voltage":
+            return f"{channel} {figure} (floor {brief(limit.low)}) {unit}"
+        high, _ = to_trade(channel, limit.high)
+        return f"{channel} {figure}/{brief(high)} {unit}"

@@ -1,0 +1,58 @@
+"""The interlock: every state with every input, and what must never happen."""
+
+import pytest
+
+from daq.link.messages import State
+from protocols.interlock import TABLE, TOLD, Input, Interlock
+
+
+def test_every_state_has_a_row_for_every_input() -> None:
+    assert set(TABLE) == {(state, given) for state in State for given in Input}
+
+
+@pytest.mark.parametrize("given", Input, ids=lambda i: i.name)
+@pytest.mark.parametrize("state", State, ids=lambda s: s.name)
+def test_a_move_goes_where_the_table_says(state: State, given: Input) -> None:
+    lock = Interlock()
+    lock.state = state
+    assert lock.give(given) is TABLE[state, given]
+
+
+def test_nothing_leaves_tripped_but_an_acknowledgement() -> None:
+    for given in Input:
+        expected = State.LOCKED if given is Input.ACKNOWLEDGED else State.TRIPPED
+        assert TABLE[State.TRIPPED, given] is expected
+
+
+def test_armed_is_only_reached_from_locked_when_asked_for() -> None:
+    into_armed = {key for key, after in TABLE.items() if after is State.ARMED}
+    for state, given in into_armed:
+        if state not in (State.ARMED, State.SPINNING):
+            assert (state, given) == (State.LOCKED, Input.ARM_GRANTED)
+
+
+def test_spinning_is_only_reached_from_armed() -> None:
+    into = {state for (state, _), after in TABLE.items() if after is State.SPINNING}
+    assert into == {State.ARMED, State.SPINNING}
+
+
+def test_a_stop_trips_from_everywhere() -> None:
+    assert all(TABLE[state, Input.STOPPED] is State.TRIPPED for state in State)
+
+
+def test_a_lost_link_leaves_nothing_known_but_a_trip() -> None:
+    for state in State:
+        after = TABLE[state, Input.LINK_LOST]
+        assert after is (State.TRIPPED if state is State.TRIPPED else State.UNKNOWN)
+
+
+def test_only_locked_may_arm_and_only_armed_or_spinning_may_drive() -> None:
+    lock = Interlock()
+    for state in State:
+        lock.state = state
+        assert lock.may_arm is (state is State.LOCKED)
+        assert lock.may_drive is (state in (State.ARMED, State.SPINNING))
+
+
+def test_every_state_a_stand_can_tell_has_an_input() -> None:
+    assert set(TOLD) == set(State) - {State.UNKNOWN}
