@@ -2,7 +2,7 @@
 
 from daq.stand.device import Device
 from daq.stand.plant.bench import Plant
-from daq.stand.plant.truth import shipped_truth
+from daq.stand.plant.truth import Truth, shipped_truth
 from protocols.control import Control
 from protocols.limits import Limit
 from protocols.plan import Plan, Segment
@@ -41,8 +41,12 @@ def task(limits: tuple[Limit, ...] = LIMITS, walked: Plan | None = None) -> Task
 
 
 def spin(
-    wanted: Task | None = None, *, seed: int = 1, start_us: int = 0
+    wanted: Task | None = None,
+    *,
+    seed: int = 1,
+    start_us: int = 0,
+    truth: Truth | None = None,
 ) -> VirtualSpin:
-    """A virtual spin of the shipped simulated stand."""
-    device = Device(Plant(shipped_truth(), seed), start_us=start_us)
+    """A virtual spin of the shipped simulated stand, or of another truth."""
+    device = Device(Plant(truth or shipped_truth(), seed), start_us=start_us)
     return VirtualSpin(Control(wanted or task(), "test port"), device)

@@ -9,6 +9,7 @@ escapes ``receive``: damage and nonsense are counted in ``Health``.
 import struct
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from daq.link import messages as m
 from daq.link.framing import DELIMITER, Deframer, frame
@@ -18,6 +19,7 @@ WHO_PERIOD_S = 0.1
 WHO_PATIENCE_S = 3.0  # opening a port may reset the board behind it
 REPLY_PATIENCE_S = 0.25
 MAX_AWAITED = 32
+MIN_SAMPLE = 8  # type, sequence, stream and time
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,8 +29,8 @@ class Layout:
     Attributes:
         page: the stream's own page.
         channels: its channels in wire order.
-        unpack: raw bytes to counts; the length must be ``size``.
-        size: bytes of one sample.
+        unpack: a whole payload to its time stamp and counts.
+        size: bytes of such a payload.
     """
 
     page: m.StreamPage
@@ -83,9 +85,8 @@ class NotIdentified:
     pages_missing: bool
 
 
-@dataclass(frozen=True, slots=True)
-class Sampled:
-    """One sample.
+class Sampled(NamedTuple):
+    """One sample; a tuple, since there are hundreds a second.
 
     Attributes:
         stream: index of its stream.
@@ -201,7 +202,7 @@ class _Pages:
 def _layout(page: m.StreamPage, channels: tuple[m.ChannelPage, ...]) -> Layout:
     mine = tuple(channels[i] for i in page.channels)
     codes = "".join("h" if channel.width == 2 else "i" for channel in mine)
-    reader = struct.Struct("<" + codes)
+    reader = struct.Struct("<4xI" + codes)  # type, sequence and stream are known
     return Layout(page, mine, reader.unpack, reader.size)
 
 
@@ -227,7 +228,7 @@ class Session:
         self._clock = DeviceClock()
         self._pages = _Pages()
         self._sequence = 0
-        self._their_sequence: int | None = None
+        self._next_sequence = -1  # of theirs; not known yet
         self._awaited: dict[int, tuple[m.ToStand, float, float]] = {}
         self._who_due_s: float | None = None
         self._who_end_s = 0.0
@@ -291,10 +292,10 @@ class Session:
         """What ``data``, arrived at ``now_s``, says."""
         self._heard += len(data)
         happenings: list[Happening] = []
+        before_s = self._newest_s
         for payload in self._deframer.feed(data):
-            type_code, sequence = m.head(payload)
-            self._count_gap(sequence)
-            if type_code == m.Samples.TYPE:
+            self._count_gap(payload[1] | payload[2] << 8)
+            if payload[0] == m.Samples.TYPE:
                 self._sample(payload, now_s, happenings)
                 continue
             try:
@@ -307,34 +308,31 @@ class Session:
             else:
                 self.health.frames += 1
                 self._take(message, now_s, happenings)
+        if self._newest_s > before_s:
+            # Of what came together, the newest waited least.
+            self.arrivals.observe(self._newest_s, now_s)
         return happenings
 
     def _count_gap(self, sequence: int) -> None:
-        if self._their_sequence is not None:
-            self.health.lost += (sequence - self._their_sequence - 1) & 0xFFFF
-        self._their_sequence = sequence
+        if sequence != self._next_sequence and self._next_sequence >= 0:
+            self.health.lost += (sequence - self._next_sequence) & 0xFFFF
+        self._next_sequence = (sequence + 1) & 0xFFFF
 
     def _sample(self, payload: bytes, now_s: float, out: list[Happening]) -> None:
         """The hot path: one sample frame."""
-        if self.stand is None or len(payload) < 8:
+        if self.stand is None or len(payload) < MIN_SAMPLE:
             self.health.unsorted += 1
             return
-        stream, time_us = m.Samples.HEAD.unpack_from(payload, 3)
-        if stream >= len(self.stand.layouts):
-            self.health.malformed += 1
-            return
-        layout = self.stand.layouts[stream]
-        raw = payload[8:]
-        if len(raw) != layout.size:
+        layouts, stream = self.stand.layouts, payload[3]
+        if stream >= len(layouts) or len(payload) != layouts[stream].size:
             self.health.malformed += 1
             return
         self.health.frames += 1
-        device_s = self._stamp(time_us, now_s)
-        out.append(Sampled(stream, device_s, layout.unpack(raw)))
+        read = layouts[stream].unpack(payload)
+        out.append(Sampled(stream, self._stamp(read[0], now_s), read[1:]))
 
     def _stamp(self, time_us: int, now_s: float) -> float:
         device_s = self._clock.unwrap(time_us, now_s)
-        self.arrivals.observe(device_s, now_s)
         if device_s >= self._newest_s:
             self._newest_s = device_s
             self.newest_us = time_us

@@ -7,6 +7,7 @@ before it was sent, and now and then something arrives with little delay.
 """
 
 WRAP_US = 1 << 32
+HALF_US = 1 << 31
 MICROSECOND_S = 1e-6
 
 
@@ -30,10 +31,10 @@ class DeviceClock:
         if self._last_us is None:
             unwrapped = time_us
         else:
-            silence_us = int((host_s - self._last_host_s) / MICROSECOND_S)
-            expected = self._last_us + silence_us
-            off = (time_us - expected + WRAP_US // 2) % WRAP_US - WRAP_US // 2
-            unwrapped = expected + off
+            expected = self._last_us
+            if host_s != self._last_host_s:
+                expected += int((host_s - self._last_host_s) * 1e6)
+            unwrapped = expected + (time_us - expected + HALF_US) % WRAP_US - HALF_US
         self._last_us = unwrapped
         self._last_host_s = host_s
         return unwrapped * MICROSECOND_S

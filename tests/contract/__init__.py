@@ -1,0 +1,1 @@
+"""What any stand must do, asserted against every stand there is."""

@@ -207,26 +207,25 @@ class Spin:
         outcome = self.outcome or {}
         if self.folder is None:
             return exit_status(outcome)
+        measured = outcome.get("data") != "none"
         if as_json:
-            import json
-
-            from ui.results import derive
-
-            results = derive(self.folder)
-            print(
-                json.dumps(
-                    {
-                        "run": str(self.folder),
-                        "outcome": dict(outcome),
-                        "findings": results.findings(),
-                        "report": str(results.report),
-                    }
-                )
-            )
+            self._print_json(outcome, measured=measured)
         else:
             tell_end(outcome, self.folder)
-            tell_findings(self.folder)
+            if measured:
+                tell_findings(self.folder)
         return exit_status(outcome)
+
+    def _print_json(self, outcome: Mapping[str, object], *, measured: bool) -> None:
+        import json
+
+        from ui.results import derive
+
+        said: dict[str, object] = {"run": str(self.folder), "outcome": dict(outcome)}
+        if measured and self.folder is not None:
+            results = derive(self.folder)
+            said |= {"findings": results.findings(), "report": str(results.report)}
+        print(json.dumps(said))
 
 
 class _Show:

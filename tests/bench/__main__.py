@@ -1,0 +1,37 @@
+"""Speed, measured with one command: ``python -m tests.bench [NAME ...]``.
+
+Ratios within one run, never absolute promises: a machine shared with others is
+up to twice as slow from one run to the next. Names: decode, virtual, memory,
+latency, help. ``--quick`` shortens memory and latency.
+"""
+
+import argparse
+import sys
+from collections.abc import Callable
+
+from tests.bench import decode, latency, memory, start, virtual
+
+BENCHMARKS: dict[str, Callable[[bool], list[tuple[str, str]]]] = {
+    "decode": decode.measure,
+    "virtual": virtual.measure,
+    "help": start.measure,
+    "memory": memory.measure,
+    "latency": latency.measure,
+}
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(prog="python -m tests.bench", description=__doc__)
+    parser.add_argument("names", nargs="*", help="which (default: all)")
+    parser.add_argument("--quick", action="store_true", help="shorter, less certain")
+    options = parser.parse_args()
+    for name in options.names or BENCHMARKS:
+        if name not in BENCHMARKS:
+            parser.error(f"no benchmark {name}; there are {', '.join(BENCHMARKS)}")
+        for what, figure in BENCHMARKS[name](options.quick):
+            print(f"{name:<9}{what:<62}{figure}", flush=True)
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,78 @@
+"""The stands that the contract suite is run against."""
+
+import os
+from collections.abc import Callable, Iterator
+
+import pytest
+
+from tests.contract import stranger
+from tests.contract.host import Host
+from tests.contract.subjects import (
+    DirectDevice,
+    DirectStranger,
+    OnPort,
+    ServedDevice,
+    SideDoors,
+    Subject,
+)
+
+VIRTUAL: dict[str, Callable[[], Subject]] = {
+    "device": DirectDevice,
+    "stranger": DirectStranger,
+}
+REAL_STAND = "GRAMWATT_STAND"
+
+
+def real_stand() -> Subject:
+    """The stand that the person running the tests has put on a port."""
+    name = os.environ.get(REAL_STAND)
+    if name is None:
+        pytest.skip(f"no real stand; name its port in {REAL_STAND}, propeller off")
+    return OnPort(name)
+
+
+EVERYWHERE: dict[str, Callable[[], Subject]] = {
+    **VIRTUAL,
+    "terminal": lambda: ServedDevice(tcp=False),
+    "tcp": lambda: ServedDevice(tcp=True),
+}
+
+
+def _host(subject: Subject) -> Iterator[Host]:
+    host = Host(subject)
+    try:
+        yield host
+    finally:
+        host.send(stranger.STOP, b"\x03")
+        subject.close()
+
+
+@pytest.fixture(params=list(VIRTUAL))
+def host(request: pytest.FixtureRequest) -> Iterator[Host]:
+    """A host of a stand in virtual time."""
+    yield from _host(VIRTUAL[request.param]())
+
+
+@pytest.fixture(
+    params=[*EVERYWHERE, pytest.param("real stand", marks=pytest.mark.hardware)]
+)
+def any_host(request: pytest.FixtureRequest) -> Iterator[Host]:
+    """A host of any stand there is, in virtual or in real time."""
+    made = EVERYWHERE.get(request.param, real_stand)
+    yield from _host(made())
+
+
+@pytest.fixture
+def any_doors(any_host: Host) -> SideDoors:
+    """Side doors of the stand under test."""
+    if any_host.doors is None:
+        pytest.skip("this stand has no side doors")
+    return any_host.doors
+
+
+@pytest.fixture
+def doors(host: Host) -> SideDoors:
+    """Side doors of the virtual stand under test."""
+    if host.doors is None:
+        pytest.skip("this stand has no side doors")
+    return host.doors

@@ -1,0 +1,296 @@
+"""A host for the contract suite: speaks the wire in the stranger's words.
+
+It asks, waits in device time and remembers everything it heard. It must never
+decide whether a stand is right: that is for the tests.
+"""
+
+from collections.abc import Callable, Iterable
+from typing import Any
+
+from tests.contract import stranger
+from tests.contract.stranger import Message
+from tests.contract.subjects import SideDoors, Subject
+
+LOCKED, ARMED, SPINNING, TRIPPED = 1, 3, 4, 5
+DEAF_READS = 400  # reads without a byte before the stand counts as dead
+PATIENCE_MS = 2000
+UNKNOWN_KIND = 0x7F
+LIMITED = ("current", "voltage", "thrust")
+
+Entry = tuple[int, int, int, int, int]
+
+
+class Silence(AssertionError):
+    """What was waited for did not come."""
+
+
+class Host:
+    """One side of the conversation.
+
+    Attributes:
+        heard: every message so far, in order.
+        newest_us: newest device stamp, as it was on the wire.
+        elapsed_us: device time that passed while listening, over all starts.
+        identity: the stand's own words, once asked.
+    """
+
+    def __init__(self, subject: Subject) -> None:
+        self.subject = subject
+        self.decoder = stranger.Decoder()
+        self.heard: list[Message] = []
+        self.newest_us = 0
+        self.elapsed_us = 0
+        self.identity: Message = {}
+        self.limits_crc = 0
+        self.nonce = 0
+        self.sequence = 0
+        self._stamped = False
+
+    # --- The line ---------------------------------------------------------------
+
+    @property
+    def doors(self) -> SideDoors | None:
+        """Side doors of the stand."""
+        return self.subject.doors
+
+    def send(self, kind: int, body: bytes = b"", *, sequence: int | None = None) -> int:
+        """One command; the sequence it went under."""
+        if sequence is None:
+            sequence = self.sequence
+            self.sequence = (self.sequence + 1) & 0xFFFF
+        self.subject.write(b"\0" + stranger.frame(kind, sequence, body))
+        return sequence
+
+    def listen(self) -> list[Message]:
+        """What came during the next bit of time."""
+        messages = self.decoder.feed(self.subject.read())
+        for message in messages:
+            self._stamp(message)
+        self.heard += messages
+        return messages
+
+    def _stamp(self, message: Message) -> None:
+        if "time_us" not in message:
+            return
+        time_us = message["time_us"]
+        starts = message["type"] == "event" and message["cause"] < 16
+        ahead = (time_us - self.newest_us) & 0xFFFFFFFF
+        if starts or not self._stamped:
+            self.newest_us, self._stamped = time_us, True
+        elif ahead < 1 << 31:
+            self.newest_us = time_us
+            self.elapsed_us += ahead
+
+    # --- Waiting, in device time ------------------------------------------------
+
+    def until(
+        self, wanted: Callable[[Message], bool], within_ms: int = PATIENCE_MS
+    ) -> Message:
+        """The first message from now on that is wanted.
+
+        Raises:
+            Silence: it did not come.
+        """
+        begin_us, deaf = self.elapsed_us, 0
+        while self.elapsed_us - begin_us <= within_ms * 1000 and deaf < DEAF_READS:
+            messages = self.listen()
+            deaf = 0 if messages else deaf + 1
+            for message in messages:
+                if wanted(message):
+                    return message
+        raise Silence(f"not within {within_ms} ms; last heard {self.heard[-3:]}")
+
+    def pass_ms(self, ms: int) -> list[Message]:
+        """Let device time pass; what came meanwhile."""
+        begin, begin_us, deaf = len(self.heard), self.elapsed_us, 0
+        while self.elapsed_us - begin_us < ms * 1000:
+            deaf = 0 if self.listen() else deaf + 1
+            if deaf >= DEAF_READS:
+                raise Silence("the stand says nothing any more")
+        return self.heard[begin:]
+
+    def event(self, cause: int, within_ms: int = PATIENCE_MS) -> Message:
+        """The next event with that cause."""
+        return self.until(
+            lambda message: message["type"] == "event" and message["cause"] == cause,
+            within_ms,
+        )
+
+    def reply_to(self, kind: int, sequence: int) -> Message:
+        """The reply to one command."""
+        return self.until(
+            lambda message: (
+                message["type"] == "reply"
+                and (message["to_type"], message["to_sequence"]) == (kind, sequence)
+            )
+        )
+
+    def ask(self, kind: int, body: bytes = b"") -> Message:
+        """Send a command and wait for its reply."""
+        return self.reply_to(kind, self.send(kind, body))
+
+    def verdict(self, kind: int, body: bytes = b"") -> int:
+        """Send a command; the verdict on it."""
+        return int(self.ask(kind, body)["verdict"])
+
+    def counters(self) -> Message:
+        """Counters that already know of everything sent so far."""
+        self.ask(UNKNOWN_KIND)
+        return self.until(lambda message: message["type"] == "counters")
+
+    def events(self) -> list[Message]:
+        """All events so far."""
+        return [message for message in self.heard if message["type"] == "event"]
+
+    def samples(self, stream: int) -> list[Message]:
+        """All samples of a stream so far."""
+        return [
+            message
+            for message in self.heard
+            if message["type"] == "samples" and message["stream"] == stream
+        ]
+
+    # --- Commands ---------------------------------------------------------------
+
+    def identify(self, version: int = 1) -> Message:
+        """Ask who is there until everything is known."""
+        self.send(stranger.WHO, stranger.who_body(version))
+        self.identity = self.until(lambda message: message["type"] == "identity")
+        last = self.identity["stream_count"] - 1
+        self.until(
+            lambda message: message["type"] == "stream" and message["index"] == last
+        )
+        return self.identity
+
+    @property
+    def boot(self) -> int:
+        """Boot number, as identified."""
+        return int(self.identity["boot"])
+
+    def channel(self, name: str) -> Message:
+        """The channel of that name."""
+        return next(
+            channel
+            for channel in self.decoder.channels.values()
+            if channel["name"] == name
+        )
+
+    def stream_of(self, name: str) -> int:
+        """The stream that carries a channel."""
+        index = self.channel(name)["index"]
+        return next(
+            stream["index"]
+            for stream in self.decoder.streams.values()
+            if index in stream["channels"]
+        )
+
+    def limit(
+        self,
+        name: str,
+        low: float | None = None,
+        high: float | None = None,
+        *,
+        persistence: int = 3,
+        age_10ms: int = 50,
+    ) -> Entry:
+        """A limit in SI values; an end that is not given is that of the range."""
+        channel = self.channel(name)
+        scale, zero = channel["counts_per_unit"], channel["zero_counts"]
+        ends = [
+            None if value is None else round(value * scale) + zero
+            for value in (low, high)
+        ]
+        if scale < 0:
+            ends.reverse()
+        floor, ceiling = channel["low_counts"], channel["high_counts"]
+        return (
+            channel["index"],
+            floor if ends[0] is None else max(floor, ends[0]),
+            ceiling if ends[1] is None else min(ceiling, ends[1]),
+            persistence,
+            age_10ms,
+        )
+
+    def wide_limits(self) -> list[Entry]:
+        """A set that no reading violates, over the usual channels."""
+        names = {channel["name"] for channel in self.decoder.channels.values()}
+        return [self.limit(name) for name in LIMITED if name in names]
+
+    def take_limits(self, entries: Iterable[Entry] | None = None) -> Message:
+        """Send a set; the reply, whose CRC is kept for arming."""
+        rows = self.wide_limits() if entries is None else entries
+        reply = self.ask(stranger.LIMITS, stranger.limits_body(rows))
+        self.limits_crc = reply["value"]
+        return reply
+
+    def arm_body(self, **changes: int) -> bytes:
+        """An arming that should be granted, but for what is changed."""
+        fields = {
+            "nonce": self.nonce + 1 or 1,
+            "boot": self.boot,
+            "crc": self.limits_crc,
+            "lease_ms": 500,
+            "seen_us": self.newest_us,
+        }
+        return stranger.arm_body(**(fields | changes))
+
+    def arm(self, **changes: int) -> int:
+        """Ask to be armed; the verdict."""
+        verdict = self.verdict(stranger.ARM, self.arm_body(**changes))
+        if verdict == 0:
+            self.nonce = changes.get("nonce", self.nonce + 1)
+        return verdict
+
+    def throttle_body(self, setpoint: int, **changes: int) -> bytes:
+        """A throttle that should be accepted, but for what is changed."""
+        fields = {"nonce": self.nonce, "lease_ms": 500, "seen_us": self.newest_us}
+        return stranger.throttle_body(setpoint=setpoint, **(fields | changes))
+
+    def throttle(self, setpoint: int, **changes: int) -> int:
+        """Send one throttle; the sequence it went under."""
+        return self.send(stranger.THROTTLE, self.throttle_body(setpoint, **changes))
+
+    def hold(self, setpoint: int, ms: int, **changes: int) -> None:
+        """Keep a throttle on for so long, renewing its lease at every read."""
+        begin_us = self.elapsed_us
+        while self.elapsed_us - begin_us < ms * 1000:
+            self.throttle(setpoint, **changes)
+            self.listen()
+
+    def ready(self) -> "Host":
+        """Identified, unlatched, with limits that hold."""
+        self.identify()
+        self.unlatch()
+        self.take_limits()
+        self.until(lambda message: message["type"] == "samples")
+        self.pass_ms(30)
+        return self
+
+    def armed(self) -> "Host":
+        """Ready and armed."""
+        self.ready()
+        if self.arm() != 0:
+            raise Silence(f"not armed: {self.heard[-1]}")
+        return self
+
+    def spinning(self, setpoint: int) -> "Host":
+        """Armed, and spinning at a setpoint."""
+        self.armed()
+        self.throttle(setpoint)
+        self.event(17)
+        return self
+
+    def unlatch(self) -> None:
+        """Acknowledge whatever is latched."""
+        latch = self.counters()["latch"]
+        if latch:
+            self.ask(stranger.ACKNOWLEDGE, self.named(latch))
+
+    def named(self, latch: int, boot: int | None = None) -> bytes:
+        """Body of `acknowledge`."""
+        return stranger.acknowledge_body(self.boot if boot is None else boot, latch)
+
+    def told(self) -> dict[str, Any]:
+        """State, latch, throttle and number of events, by the next counters."""
+        counters = self.counters()
+        return {key: counters[key] for key in ("state", "latch", "throttle", "events")}

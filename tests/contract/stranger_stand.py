@@ -1,0 +1,470 @@
+"""A small stand written from daq/link/README.md alone, to hold the contract suite.
+
+It shares no line with the project's simulated stand: where a test passes on one and
+fails on the other, the page was unclear or one of them is wrong. Its motor is crude
+on purpose; it must never be used to judge physics.
+"""
+
+import math
+import struct
+from dataclasses import dataclass, field
+
+from tests.contract import stranger
+
+ARMED, SPINNING, TRIPPED, LOCKED = 3, 4, 5, 1
+DONE, UNKNOWN, MALFORMED, WRONG_STATE, WRONG_BOOT, WRONG_LIMITS, NO_LIMITS = range(7)
+BAD_LIMITS, EXCEEDED, SILENT, LOOP_OPEN, BAD_LEASE, BAD_NONCE, BAD_LATCH, STALE = range(
+    7, 15
+)
+TICK_US = 1000
+IDLE_US = 30_000_000
+COUNTERS_US = 200_000
+NO_READING = {2: -32768, 4: -2147483648}
+
+
+@dataclass(frozen=True)
+class Sensor:
+    """One channel: how its reading becomes a count."""
+
+    quantity: int
+    width: int
+    counts_per_unit: float
+    zero_counts: int
+    low_counts: int
+    high_counts: int
+    name: str
+
+
+SENSORS = (
+    Sensor(1, 4, -50_000.0, 8123, -2_000_000, 2_000_000, "thrust"),
+    Sensor(2, 2, 1000.0, 100, -1000, 30_000, "current"),
+    Sensor(3, 2, 1000.0, 0, 0, 20_000, "voltage"),
+    Sensor(4, 4, 10.0, 0, 0, 100_000, "speed"),
+)
+# Period in microseconds and channels; in an order that is not that of the indices.
+STREAMS = ((2000, (3, 1, 2)), (12_000, (0,)))
+
+
+@dataclass
+class Limit:
+    """One entry of the set, and how many readings in a row were outside it."""
+
+    channel: int
+    low: int
+    high: int
+    persistence: int
+    age_us: int
+    run: int = 0
+
+    def take(self, count: int) -> None:
+        """One reading of its channel."""
+        self.run = 0 if self.low <= count <= self.high else self.run + 1
+
+
+@dataclass
+class Motor:
+    """First-order speed; current and thrust follow it smoothly."""
+
+    spin: float = 0.0
+
+    def step(self, drive: float) -> None:
+        """One tick of 1 ms towards the drive, 60 ms slow."""
+        self.spin += (drive - self.spin) * (1.0 - math.exp(-1.0 / 60.0))
+
+    def values(self) -> tuple[float, float, float, float]:
+        """Thrust in N, current in A, voltage in V, speed in rad/s."""
+        current_a = 0.1 + 9.0 * self.spin**3
+        return (
+            3.0 * self.spin**2,
+            current_a,
+            12.4 - 0.03 * current_a,
+            3000.0 * self.spin,
+        )
+
+
+@dataclass
+class Counts:
+    """What the stand counts of the line."""
+
+    received: int = 0
+    damaged: int = 0
+    ignored: int = 0
+
+
+@dataclass
+class StrangerStand:
+    """Bytes in, bytes out; `advance` is the only passing of time.
+
+    `loop_open` and `silent` (indices of channels without readings) are side doors.
+    """
+
+    boot: int = 7
+    loop_open: bool = False
+    silent: set[int] = field(default_factory=set)
+
+    def __post_init__(self) -> None:
+        self._out = bytearray()
+        self.reset(cause=1, advance_boot=False)
+
+    def reset(self, *, cause: int, advance_boot: bool = True) -> None:
+        """Start afresh: nothing is kept but the boot number."""
+        self.boot = (self.boot + advance_boot) & 0xFFFF
+        self.now = 0
+        self.state = LOCKED
+        self.latch = self.events = self.setpoint = self.nonce = self.lease_end = 0
+        self.last_throttle = self.idle_since = self._sequence = 0
+        self.limits: list[Limit] = []
+        self.limits_crc = 0
+        self.heard: dict[int, tuple[int, int]] = {}
+        self.counts = Counts()
+        self.motor = Motor()
+        self._line = bytearray()
+        self._event(cause)
+
+    # --- Bytes ------------------------------------------------------------------
+
+    def feed(self, data: bytes) -> None:
+        """What the host sent; acted on at once."""
+        for byte in data:
+            if byte:
+                if len(self._line) <= stranger.MAX_WIRE_BYTES:
+                    self._line.append(byte)
+                continue
+            wire, self._line = bytes(self._line), bytearray()
+            if wire:
+                self._frame(wire)
+
+    def advance(self, ms: int) -> bytes:
+        """Let time pass; what the stand sent meanwhile."""
+        for _ in range(ms):
+            self._tick()
+        out, self._out = bytes(self._out), bytearray()
+        return out
+
+    def _send(self, kind: int, body: bytes) -> None:
+        self._out += stranger.frame(kind, self._sequence, body)
+        self._sequence = (self._sequence + 1) & 0xFFFF
+
+    def _event(
+        self,
+        cause: int,
+        limit: int = 255,
+        channel: int = 255,
+        count: int = 0,
+        throttle: int | None = None,
+    ) -> None:
+        self.events = self.events % 0xFFFF + 1
+        if self.state == TRIPPED:
+            self.latch = self.events
+        self._send(
+            0x05,
+            struct.pack(
+                "<IHHBBHBBiH",
+                self.now & 0xFFFFFFFF,
+                self.boot,
+                self.events,
+                self.state,
+                cause,
+                self.latch,
+                limit,
+                channel,
+                count,
+                self.setpoint if throttle is None else throttle,
+            ),
+        )
+
+    # --- Time -------------------------------------------------------------------
+
+    def _tick(self) -> None:
+        self.now += TICK_US
+        self.motor.step(self.setpoint / 10_000.0)
+        for index, (period_us, channels) in enumerate(STREAMS):
+            if self.now % period_us == 0:
+                self._sample(index, channels)
+        if self.state in (ARMED, SPINNING):
+            self._watch()
+        if self.now % COUNTERS_US == 0:
+            self._send(
+                0x07,
+                struct.pack(
+                    "<IHBHHHHHHHH",
+                    self.now & 0xFFFFFFFF,
+                    self.boot,
+                    self.state,
+                    self.latch,
+                    self.events,
+                    self.setpoint,
+                    self.counts.received & 0xFFFF,
+                    self.counts.damaged & 0xFFFF,
+                    self.counts.ignored & 0xFFFF,
+                    0,
+                    0,
+                ),
+            )
+
+    def _sample(self, index: int, channels: tuple[int, ...]) -> None:
+        body = struct.pack("<BI", index, self.now & 0xFFFFFFFF)
+        readings = []
+        for channel in channels:
+            sensor = SENSORS[channel]
+            value = self.motor.values()[channel]
+            count = round(value * sensor.counts_per_unit) + sensor.zero_counts
+            count = min(max(count, sensor.low_counts), sensor.high_counts)
+            if channel in self.silent:
+                count = NO_READING[sensor.width]
+            else:
+                readings.append((channel, count))
+            body += struct.pack("<h" if sensor.width == 2 else "<i", count)
+        self._send(0x04, body)
+        for channel, count in readings:
+            self.heard[channel] = (self.now, count)
+            for limit in self.limits:
+                if limit.channel == channel:
+                    limit.take(count)
+
+    def _silent_limit(self) -> int | None:
+        for number, limit in enumerate(self.limits):
+            heard = self.heard.get(limit.channel)
+            if heard is None or self.now - heard[0] > limit.age_us:
+                return number
+        return None
+
+    def _watch(self) -> None:
+        worst = [n for n, li in enumerate(self.limits) if li.run >= li.persistence]
+        if worst:
+            channel = self.limits[worst[0]].channel
+            self._trip(33, worst[0], channel, self.heard[channel][1])
+        elif self.now >= self.lease_end:
+            self._trip(32)
+        elif self.loop_open:
+            self._trip(36)
+        elif (number := self._silent_limit()) is not None:
+            channel = self.limits[number].channel
+            self._trip(34, number, channel, self.heard.get(channel, (0, 0))[1])
+        elif self.state == ARMED and self.now - self.idle_since >= IDLE_US:
+            self.state = LOCKED
+            self._event(21)
+
+    def _trip(
+        self,
+        cause: int,
+        limit: int = 255,
+        channel: int = 255,
+        count: int = 0,
+    ) -> None:
+        before, self.setpoint = self.setpoint, 0
+        self.state = TRIPPED
+        self._event(cause, limit, channel, count, throttle=before)
+
+    # --- Commands ---------------------------------------------------------------
+
+    def _frame(self, wire: bytes) -> None:
+        payload = stranger.unframe(wire)
+        if payload is None:
+            self.counts.damaged += 1
+            return
+        kind, sequence = struct.unpack_from("<BH", payload)
+        body = payload[3:]
+        verdict = self._obey(kind, sequence, body)
+        if verdict == MALFORMED:
+            self.counts.damaged += 1
+        else:
+            self.counts.received += 1
+        if kind == stranger.THROTTLE or (kind == stranger.WHO and verdict == DONE):
+            return
+        done_limits = kind == stranger.LIMITS and verdict == DONE
+        value = self.limits_crc if done_limits else 0
+        self._send(
+            0x06,
+            struct.pack(
+                "<BHBII", kind, sequence, verdict, value, self.now & 0xFFFFFFFF
+            ),
+        )
+
+    def _obey(self, kind: int, sequence: int, body: bytes) -> int:
+        if kind == stranger.WHO:
+            return self._who(body)
+        if kind == stranger.THROTTLE:
+            return self._throttle(sequence, body)
+        if kind == stranger.LIMITS:
+            return self._limits(body)
+        if kind == stranger.ARM:
+            return self._arm(sequence, body)
+        if kind == stranger.STOP:
+            return self._stop(body)
+        if kind == stranger.ACKNOWLEDGE:
+            return self._acknowledge(body)
+        if kind == stranger.LOCK:
+            return self._lock(body)
+        return UNKNOWN
+
+    def _who(self, body: bytes) -> int:
+        if len(body) != 1:
+            return MALFORMED
+        self._identify()
+        return DONE
+
+    def _identify(self) -> None:
+        self._send(
+            0x01,
+            struct.pack(
+                "<BBBHIHBB16s",
+                1,
+                0,
+                3,
+                self.boot,
+                0x57A9D001,
+                1 | 2 | 4,
+                len(SENSORS),
+                len(STREAMS),
+                b"a stranger",
+            ),
+        )
+        for index, sensor in enumerate(SENSORS):
+            self._send(
+                0x02,
+                struct.pack(
+                    "<BBBBfiiiIH16s",
+                    index,
+                    sensor.quantity,
+                    1,
+                    sensor.width,
+                    sensor.counts_per_unit,
+                    sensor.zero_counts,
+                    sensor.low_counts,
+                    sensor.high_counts,
+                    0xFFFFFFFF,
+                    0,
+                    sensor.name.encode(),
+                ),
+            )
+        for index, (period_us, channels) in enumerate(STREAMS):
+            self._send(
+                0x03,
+                struct.pack("<BIB", index, period_us, len(channels)) + bytes(channels),
+            )
+
+    def _limits(self, body: bytes) -> int:
+        entries = parse_limits(body)
+        if entries is None:
+            return MALFORMED
+        if self.state not in (LOCKED, ARMED):
+            return WRONG_STATE
+        if not entries:
+            return NO_LIMITS
+        if any(entry.channel >= len(SENSORS) for entry in entries):
+            return BAD_LIMITS
+        self.limits, self.limits_crc = entries, stranger.crc16(body)
+        for limit in entries:
+            if limit.channel in self.heard:
+                limit.take(self.heard[limit.channel][1])
+        return DONE
+
+    def _lease_end(self, lease_ms: int, seen_us: int) -> int | None:
+        """When a lease ends on our own clock, None if it is over."""
+        age = (self.now - seen_us) & 0xFFFFFFFF
+        if age >= 1 << 31 or lease_ms * 1000 <= age:
+            return None
+        return self.now + lease_ms * 1000 - age
+
+    def _arm(self, sequence: int, body: bytes) -> int:
+        if len(body) != 12:
+            return MALFORMED
+        nonce, boot, crc, lease_ms, seen_us = struct.unpack("<HHHHI", body)
+        end = self._lease_end(lease_ms, seen_us)
+        refusals = (
+            (self.state != LOCKED, WRONG_STATE),
+            (boot != self.boot, WRONG_BOOT),
+            (not self.limits, NO_LIMITS),
+            (crc != self.limits_crc, WRONG_LIMITS),
+            (nonce in (0, self.nonce), BAD_NONCE),
+            (not 50 <= lease_ms <= 500, BAD_LEASE),
+            (end is None, STALE),
+            (self.loop_open, LOOP_OPEN),
+            (self._silent_limit() is not None, SILENT),
+            (self._outside_now(), EXCEEDED),
+        )
+        for refused, verdict in refusals:
+            if refused:
+                return verdict
+        self.nonce, self.lease_end = nonce, end or 0
+        self.last_throttle = sequence
+        self.idle_since = self.now
+        self.state = ARMED
+        self._event(16)
+        return DONE
+
+    def _outside_now(self) -> bool:
+        return any(entry.run for entry in self.limits)
+
+    def _throttle(self, sequence: int, body: bytes) -> int:
+        if len(body) != 10:
+            return MALFORMED
+        nonce, setpoint, lease_ms, seen_us = struct.unpack("<HHHI", body)
+        if setpoint > 10_000 or not 50 <= lease_ms <= 500:
+            return MALFORMED
+        ahead = (sequence - self.last_throttle) & 0xFFFF
+        end = self._lease_end(lease_ms, seen_us)
+        ours = self.state in (ARMED, SPINNING) and nonce == self.nonce
+        if not ours or not 1 <= ahead <= 32767 or end is None:
+            self.counts.ignored += 1
+            return STALE
+        before = self.setpoint
+        self.last_throttle, self.lease_end, self.setpoint = sequence, end, setpoint
+        if setpoint and self.state == ARMED:
+            self.state = SPINNING
+            self._event(17)
+        elif not setpoint and self.state == SPINNING:
+            self.state, self.idle_since = ARMED, self.now
+            self._event(18, throttle=before)
+        return DONE
+
+    def _stop(self, body: bytes) -> int:
+        if len(body) != 1 or not 1 <= body[0] <= 4:
+            return MALFORMED
+        if self.state != TRIPPED:
+            self._trip(35)
+        return DONE
+
+    def _acknowledge(self, body: bytes) -> int:
+        if len(body) != 4:
+            return MALFORMED
+        boot, latch = struct.unpack("<HH", body)
+        if self.state != TRIPPED:
+            return WRONG_STATE
+        if boot != self.boot:
+            return WRONG_BOOT
+        if latch != self.latch:
+            return BAD_LATCH
+        self.state, self.latch = LOCKED, 0
+        self._event(20)
+        return DONE
+
+    def _lock(self, body: bytes) -> int:
+        if len(body) != 2:
+            return MALFORMED
+        if self.state == TRIPPED:
+            return WRONG_STATE
+        if struct.unpack("<H", body)[0] != self.boot:
+            return WRONG_BOOT
+        if self.state != LOCKED:
+            before, self.setpoint = self.setpoint, 0
+            self.state = LOCKED
+            self._event(19, throttle=before)
+        return DONE
+
+
+def parse_limits(body: bytes) -> list[Limit] | None:
+    """The entries of a `limits` body, or None where it is malformed."""
+    entries: list[Limit] = []
+    at = 1
+    while at < len(body):
+        layout = "<BiiBB" if body[at] & 0x80 else "<BhhBB"
+        if at + struct.calcsize(layout) > len(body):
+            return None
+        mark, low, high, persistence, age = struct.unpack_from(layout, body, at)
+        at += struct.calcsize(layout)
+        if low > high or persistence == 0 or age == 0:
+            return None
+        entries.append(Limit(mark & 0x3F, low, high, persistence, age * 10_000))
+    return entries if body and len(entries) == body[0] else None

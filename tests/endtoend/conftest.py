@@ -1,0 +1,179 @@
+"""The real program against a simulated stand on a real port, in real time.
+
+The stand is served by a thread of the test, so that the test can see the pulse
+on the ESC's input; keeper and command line are the real processes.
+"""
+
+import os
+import signal
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import pytest
+
+from daq.machine_clock import MachineClock
+from daq.stand.device import Device
+from daq.stand.plant.bench import Plant
+from daq.stand.plant.truth import shipped_truth
+from daq.stand.serve import Server, open_endpoint
+
+ROOT = Path(__file__).parents[2]
+YES = "yes\n" * 20
+ZERO_PULSE_S = 1.0e-3
+PROGRAM = """
+import resource, sys
+from ui.cli.main import main
+file_max = int(sys.argv[1])
+if file_max >= 0:
+    resource.setrlimit(resource.RLIMIT_FSIZE, (file_max, file_max))
+sys.exit(main(sys.argv[2:]))
+"""
+
+PROTOCOL = """
+format = 1
+name = "one-level"
+title = "One level"
+why = "For tests."
+kind = "staircase"
+levels_percent = [40]
+up_and_down = false
+ramp_percent_per_s = 100
+settle_s = 0.6
+dwell_s = {dwell_s}
+lease_ms = 200
+[rest_s]
+before = 2.0
+after = 2.0
+"""
+
+
+@dataclass
+class Bench:
+    """A served stand and a place for runs.
+
+    Attributes:
+        server: the stand.
+        folder: working folder of the program.
+        processes: what was started.
+    """
+
+    server: Server
+    folder: Path
+    processes: list[subprocess.Popen[str]] = field(default_factory=list)
+
+    @property
+    def device(self) -> Device:
+        """The stand's inside: look, do not touch."""
+        return self.server.device
+
+    @property
+    def spinning(self) -> bool:
+        """Whether the ESC is told to turn the motor."""
+        return self.device.pulse_s > ZERO_PULSE_S + 1e-6
+
+    def start(
+        self,
+        *arguments: str,
+        answers: str = YES,
+        file_max: int = -1,
+    ) -> subprocess.Popen[str]:
+        """Start the command, whatever it asks answered with ``answers``.
+
+        With ``file_max`` no file may grow beyond so many bytes, as on a full disk.
+        """
+        process = subprocess.Popen(
+            [sys.executable, "-c", PROGRAM, str(file_max), *arguments],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+            cwd=self.folder,
+            env=os.environ | {"PYTHONPATH": str(ROOT)},
+            start_new_session=True,
+        )
+        assert process.stdin is not None
+        process.stdin.write(answers)
+        process.stdin.flush()
+        if not answers:
+            process.stdin.close()
+            process.stdin = None
+        self.processes.append(process)
+        return process
+
+    def spin(
+        self,
+        dwell_s: float = 1.0,
+        *,
+        answers: str = YES,
+        file_max: int = -1,
+    ) -> subprocess.Popen[str]:
+        """Start a spin on the served stand."""
+        protocol = self.folder / "one-level.toml"
+        protocol.write_text(PROTOCOL.format(dwell_s=dwell_s))
+        article = ROOT / "ui" / "cli" / "articles" / "indoor-quad-a.toml"
+        return self.start(
+            "spin",
+            str(protocol),
+            "--port",
+            self.server.name,
+            "--article",
+            str(article),
+            "--load-cell-g",
+            "1000",
+            answers=answers,
+            file_max=file_max,
+        )
+
+    def keeper_of(self, client: subprocess.Popen[str]) -> int:
+        """Process number of the keeper that a client started."""
+        children = Path(f"/proc/{client.pid}/task/{client.pid}/children")
+        return int(children.read_text().split()[0])
+
+    def wait_until(self, what: Callable[[], bool], seconds: float = 20.0) -> None:
+        """Wait for something to become true."""
+        end_s = time.monotonic() + seconds
+        while not what():
+            assert time.monotonic() < end_s, "it did not happen in time"
+            time.sleep(0.002)
+
+    def wait_until_spinning(self) -> None:
+        """Wait for the first dwell."""
+        self.wait_until(lambda: self.device.pulse_s > 1.39e-3)
+
+    def device_time_to_zero_s(self) -> float:
+        """Device time from now until the pulse is at zero."""
+        begin_us = self.device.time_us
+        self.wait_until(lambda: not self.spinning, 5.0)
+        return (self.device.time_us - begin_us) * 1e-6
+
+    def end_of(self, process: subprocess.Popen[str]) -> tuple[int, str]:
+        """Exit status and everything printed."""
+        out, err = process.communicate(timeout=30)
+        return process.returncode, out + err
+
+    def run_folder(self) -> Path:
+        """The one run that was made."""
+        (folder,) = (self.folder / "runs").iterdir()
+        return folder
+
+
+@pytest.fixture
+def bench(tmp_path: Path) -> Iterator[Bench]:
+    device = Device(Plant(shipped_truth(), 1))
+    server = Server(device, open_endpoint(), MachineClock())
+    thread = threading.Thread(target=server.run)
+    thread.start()
+    made = Bench(server, tmp_path)
+    yield made
+    for process in made.processes:
+        if process.poll() is None:
+            os.killpg(process.pid, signal.SIGCONT)
+            os.killpg(process.pid, signal.SIGKILL)
+        process.communicate()
+    server.end()
+    thread.join(5.0)
