@@ -152,9 +152,9 @@ class Bench:
         return (self.device.time_us - begin_us) * 1e-6
 
     def end_of(self, process: subprocess.Popen[str]) -> tuple[int, str]:
-        """Exit status and everything printed."""
+        """Exit status and everything printed, its lines joined."""
         out, err = process.communicate(timeout=30)
-        return process.returncode, out + err
+        return process.returncode, " ".join((out + err).split())
 
     def run_folder(self) -> Path:
         """The one run that was made."""

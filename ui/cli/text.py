@@ -12,6 +12,8 @@ def wrapped(text: str, *, indent: int = 0, hang: int | None = None) -> str:
         WIDTH,
         initial_indent=" " * indent,
         subsequent_indent=" " * (indent if hang is None else hang),
+        break_on_hyphens=False,
+        break_long_words=False,
     )
 
 
@@ -22,4 +24,6 @@ def labelled(label: str, text: str, *, width: int = 11) -> str:
         WIDTH,
         initial_indent=f"{label:<{width}}",
         subsequent_indent=" " * width,
+        break_on_hyphens=False,
+        break_long_words=False,  # a path stays in one piece
     )
