@@ -196,7 +196,7 @@ def holds_of(run: Run, series: Mapping[str, Series]) -> list[Hold]:
         if end_s <= start_s:
             continue
         kind: Literal["dwell", "rest"] = "dwell" if part.kind == "dwell" else "rest"
-        leg = LEGS.get(part.leg, "rest")
+        leg: Literal["up", "down", "rest"] = LEGS.get(part.leg, "rest")
         holds.append(Hold(kind, leg, part.step, part.throttle_frac, start_s, end_s))
     return holds
 
