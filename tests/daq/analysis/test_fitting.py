@@ -59,7 +59,7 @@ def test_a_shared_gain_does_not_pull_the_curve_and_widens_it_all_over() -> None:
     y = 2 * X
     gain = Source(0.02 * y[:, np.newaxis], np.full(9, np.inf))
     own = np.full(9, 1e-3)
-    alone, shared = fit(Polynomial((1,)), X, y, own), None
+    alone = fit(Polynomial((1,)), X, y, own)
     shared = fit(Polynomial((1,)), X, y, own, shared=[gain])
     assert shared.coefficients == pytest.approx(alone.coefficients)
     # The slope carries the gain whole: 2 % of 2.

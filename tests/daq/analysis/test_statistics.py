@@ -116,6 +116,14 @@ def test_something_that_happened_is_no_glitch() -> None:
     assert found.excursion
 
 
+def test_a_value_held_for_long_is_no_glitch_however_steady() -> None:
+    value = np.full(400, 2.0)
+    value[:50] = 9.0
+    found = window_mean(axis(400), value, 0.001)
+    assert found.glitches == 0
+    assert found.excursion
+
+
 def test_a_converter_that_hardly_changes_keeps_its_last_bit() -> None:
     value = np.full(100, 5.0)
     value[::20] = 6.0

@@ -2,9 +2,12 @@
 
 import math
 from collections.abc import Callable
+from functools import partial
+from typing import Any
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from daq.analysis.series import Array, Hold, Series
 from daq.analysis.zeros import ONE_REST_SHARE, Rests, read_rests
@@ -13,7 +16,11 @@ RATE_HZ = 50.0
 
 
 def run_of(
-    rests: int, zero: Callable[[Array], Array], *, noise: float = 0.0, seed: int = 1
+    rests: int,
+    zero: Callable[[Array], NDArray[np.floating[Any]]],
+    *,
+    noise: float = 0.0,
+    seed: int = 1,
 ) -> tuple[Series, list[Hold]]:
     """Rests of 4 s between dwells of 6 s; ``zero`` is a function of time."""
     holds: list[Hold] = []
@@ -31,6 +38,10 @@ def run_of(
         if hold.kind == "dwell":
             value[(t_s >= hold.start_s) & (t_s < hold.end_s)] += 2.0
     return Series("thrust", "force", t_s, value, 0.0, 1e-6), holds
+
+
+def _along(path: Array, t_s: Array) -> Array:
+    return path[: t_s.size]
 
 
 def rests_of(series: Series, holds: list[Hold], speed: Series | None = None) -> Rests:
@@ -66,8 +77,7 @@ def test_the_rate_of_a_wandering_zero_is_found() -> None:
             / math.sqrt(RATE_HZ)
             * np.random.default_rng(seed).standard_normal(20000)
         )
-        path = np.cumsum(steps)
-        series, holds = run_of(12, lambda t_s, path=path: path[: t_s.size])
+        series, holds = run_of(12, partial(_along, np.cumsum(steps)))
         found.append(rests_of(series, holds).drift_per_root_s ** 2)
     # Averaging over 2.5 s of each rest hides some of the wandering.
     assert math.sqrt(np.mean(found)) == pytest.approx(rate, rel=0.15)
