@@ -34,6 +34,9 @@ HUMIDITY_U_FRAC = 0.05
 UNKNOWN_HUMIDITY_FRAC = 0.5
 UNKNOWN_HUMIDITY_U_FRAC = 0.29  # anything from 0 to 1, evenly: 1 over root 12
 
+# The end of a hold is known on the stand's clock to a few milliseconds only: what a
+# command overtakes on its way must not reach into the plateau before it.
+END_GUARD_S = 0.02
 LEGS: Final[dict[str, Literal["up", "down"]]] = {"up": "up", "down": "down"}
 ANALYSIS = "nominal"  # by the stand's own constants, no calibration
 
@@ -192,7 +195,7 @@ def holds_of(run: Run, series: Mapping[str, Series]) -> list[Hold]:
             settle_start_s = part.start_s
         if part.kind not in ("dwell", "rest"):
             continue
-        start_s, end_s = max(start_s, first_s), min(part.end_s, last_s)
+        start_s, end_s = max(start_s, first_s), min(part.end_s - END_GUARD_S, last_s)
         if end_s <= start_s:
             continue
         kind: Literal["dwell", "rest"] = "dwell" if part.kind == "dwell" else "rest"

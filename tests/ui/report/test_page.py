@@ -1,0 +1,295 @@
+"""The page of a whole run: what stands on it, and that it needs nothing else."""
+
+import re
+import shutil
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from daq.analysis.rounding import figure
+from daq.errors import WorldFault
+from tests.test_structure import imported_by
+from tests.ui.report.built import with_header
+from tests.ui.report.reading import Read, read
+from ui.cautions import CAUTION
+from ui.report.page import render, write_report
+from ui.results import Results
+
+LARGEST_BYTES = 300_000
+SIMULATED = "Simulated: no hardware, no motor, nothing was measured."
+EVIL = "<script>alert(1)</script>\"'><img src=https://example.org/x onerror=a>"
+
+
+# ------------------------------------------------------------ a page by itself
+
+
+def test_every_element_is_closed_and_every_name_is_used_once(page: Read) -> None:
+    names = [str(a["id"]) for _, a in page.tags if "id" in a]
+    assert sorted(set(names)) == sorted(names)
+    pointed = [ref[1:] for ref in page.references() if ref.startswith("#")]
+    pointed += [
+        name
+        for _, attributes in page.tags
+        for name in str(attributes.get("aria-labelledby") or "").split()
+    ]
+    assert len(pointed) > 20
+    assert set(pointed) <= set(names)
+
+
+def test_the_page_loads_and_runs_nothing(text: str, page: Read) -> None:
+    assert [ref for ref in page.references() if not ref.startswith("#")] == []
+    assert "://" not in text
+    tags = {tag for tag, _ in page.tags}
+    assert not tags & {"script", "link", "img", "iframe", "object", "embed", "base"}
+    assert not [a for _, a in page.tags if any(name.startswith("on") for name in a)]
+
+
+def test_the_page_forbids_itself_to_load_anything(page: Read) -> None:
+    policy = [
+        str(a.get("content"))
+        for tag, a in page.tags
+        if tag == "meta" and a.get("http-equiv") == "Content-Security-Policy"
+    ]
+    assert policy == ["default-src 'none'; style-src 'unsafe-inline'"]
+
+
+def test_the_page_is_of_a_size_to_be_mailed(text: str) -> None:
+    assert 50_000 < len(text.encode()) < LARGEST_BYTES
+
+
+def test_the_same_run_gives_the_same_bytes(results: Results, text: str) -> None:
+    assert render(results) == text
+
+
+def test_a_run_moved_elsewhere_gives_the_same_bytes(
+    results: Results, text: str, tmp_path: Path
+) -> None:
+    moved = tmp_path / results.run.folder.name
+    shutil.copytree(results.run.folder, moved)
+    run = replace(results.run, folder=moved)
+    assert render(replace(results, run=run, folder=moved / "derived")) == text
+
+
+def test_the_machine_has_no_say_in_the_look(results: Results, text: str) -> None:
+    import matplotlib as mpl
+
+    with mpl.rc_context(
+        {"axes.facecolor": "red", "font.size": 30, "lines.marker": "o"}
+    ):
+        assert render(results) == text
+
+
+def test_heavy_packages_wait_until_a_page_is_drawn() -> None:
+    heavy = {"matplotlib", "jinja2", "scipy", "pandas", "pydantic"}
+    assert not imported_by("import ui.report.page") & heavy
+
+
+def test_the_page_is_written_to_its_file(
+    results: Results, text: str, tmp_path: Path
+) -> None:
+    path = tmp_path / "report.html"
+    write_report(results, path)
+    assert path.read_bytes() == text.encode()
+
+
+def test_a_page_that_cannot_be_written_is_one_sentence(
+    results: Results, tmp_path: Path
+) -> None:
+    path = tmp_path / "not there" / "report.html"
+    with pytest.raises(WorldFault, match="cannot be written: No such file"):
+        write_report(results, path)
+
+
+# ------------------------------------------------------------ what stands on it
+
+
+def test_title_protocol_date_and_run_head_the_page(
+    page: Read, results: Results
+) -> None:
+    assert page.within("h1") == ["Indoor quad, motor A"]
+    head = page.within("header")
+    for words in (
+        "Four levels up and down",
+        "2026-05-09 14:02 UTC",
+        "00007e51, simulated",
+        results.run.folder.name,
+    ):
+        assert words in head
+
+
+def test_a_simulated_run_says_so_at_the_top_and_in_every_chart(page: Read) -> None:
+    assert page.text().count(SIMULATED) > 1
+    banner = [a for _, a in page.tags if a.get("class") == "simulated"]
+    assert len(banner) == 1
+    charts = [a for tag, a in page.tags if tag == "svg" and a.get("role") == "img"]
+    assert page.within("svg").count("simulated") == len(charts) == 8
+    assert all("Simulated." in words for words in page.within("desc"))
+    assert "(simulated)" in page.within("title")[0]
+
+
+def test_a_run_of_a_real_stand_does_not_say_simulated(results: Results) -> None:
+    real = read(render(with_header(results, simulated=False)))
+    assert not [a for _, a in real.tags if a.get("class") == "simulated"]
+    assert SIMULATED not in real.text()
+    assert "simulated" not in real.within("svg")
+
+
+def test_end_cause_data_and_record_are_four_facts(page: Read) -> None:
+    text = page.text()
+    for words in (
+        "How it ended Completed",
+        "Why The plan was walked to its end.",
+        "Are the data good Whole",
+        "The record Sealed and intact",
+    ):
+        assert words in text
+
+
+def test_every_finding_stands_with_its_grounds_and_cautions(
+    page: Read, results: Results
+) -> None:
+    assert results.analysis is not None
+    assert len(results.analysis.findings) > 10
+    sentences, text = page.within("li"), page.text()
+    for finding in results.analysis.findings:
+        assert finding.sentence in sentences
+        assert all(ground in text for ground in finding.rests_on)
+        assert set(finding.cautions) <= set(sentences)
+    folded = [tag for tag, _ in page.tags if tag == "details"]
+    assert len(folded) >= len(results.analysis.findings)
+
+
+def test_large_figures_are_those_of_the_findings(page: Read, results: Results) -> None:
+    assert results.analysis is not None
+    by_id = {finding.id: finding for finding in results.analysis.findings}
+    text = page.text()
+    for name, label in (
+        ("max-thrust", "Highest thrust"),
+        ("specific-thrust-best", "Best thrust per watt"),
+        ("sag", "Sag, rest to highest throttle"),
+    ):
+        found = by_id[name]
+        assert found.value is not None
+        assert found.low is not None
+        assert found.high is not None
+        half = (found.high - found.low) / 2
+        low, value, high = (
+            figure(x, half) for x in (found.low, found.value, found.high)
+        )
+        unit = found.unit
+        assert f"{label} {value} {unit} 95 % interval {low} to {high} {unit}" in text
+
+
+def test_the_table_holds_the_plateaus_as_analysed(text: str, results: Results) -> None:
+    assert results.analysis is not None
+    rows = results.analysis.rows()
+    table = text[text.index('<table class="plateaus">') :]
+    shown = re.findall(r"<tr>(.*?)</tr>", table[: table.index("</table>")], re.DOTALL)[
+        1:
+    ]
+    assert len(shown) == len(rows) == 8
+    columns = ("thrust_gf", "current_a", "voltage_v", "power_w", "speed_rpm")
+    for row, line in zip(rows, shown, strict=True):
+        cells = re.findall(r"<td>([\d.]+)<small>&plusmn; ([\d.]+)</small>", line)
+        assert len(cells) == 6
+        for key, (value, half) in zip(
+            (*columns, "specific_thrust_gf_w"), cells, strict=True
+        ):
+            place = len(half.partition(".")[2])
+            name, _, unit = key.partition("_")
+            if key == "specific_thrust_gf_w":
+                name, unit = "specific_thrust", "gf_w"
+            exact, u = row[key], row[f"{name}_u_{unit}"]
+            assert isinstance(exact, float)
+            assert isinstance(u, float)
+            # Two digits: the value is off by half of the last of them at most.
+            step = max(10.0**-place, 10.0 ** (len(half.partition(".")[0]) - 2))
+            assert abs(float(value) - exact) <= 0.5001 * step
+            # 95 % is 1.96 standard uncertainties or more (GUM table G.2).
+            assert float(half) + step / 2 >= 1.9599 * u
+
+
+def test_limits_article_stand_link_and_hash_are_on_the_page(
+    page: Read, results: Results
+) -> None:
+    text = page.text()
+    for words in (
+        "plug 12 A, tightest of",
+        "Acts after 3 samples in a row outside",
+        "motor A, 1404 size, 4600 Kv",
+        "Diameter, measured 76.2 mm",
+        "Tern Lane Model Flyers",
+        "lease, limits, stop loop, pulse readback",
+        f"Frames understood {results.run.health.frames}",
+        "Frames damaged on the wire 0",
+        "thrust force point 43800 /N",
+        "Before arming, for the guard thrust 119 gf",
+        "Rest from 0.0 s thrust 119",
+        "Recorded by gramwatt 0",
+        CAUTION,
+    ):
+        assert words in text, words
+    sealed = results.run.descriptor["resources"]
+    assert isinstance(sealed, list)
+    assert sealed[0]["hash"] in text
+
+
+def test_how_the_figures_were_made_is_told(page: Read) -> None:
+    text = page.text()
+    assert "The first 0.60 s after the throttle reached its level are cut off" in text
+    assert "95 times in 100" in text
+    assert "No check mass and no meter was used" in text
+    # By hand for 21 degC, 1008 hPa, 45 % (2487 Pa saturated, handbook): dry air and
+    # vapour as ideal gases give 1.1888 kg/m3; over Z = 0.9996 that is 1.1893.
+    assert "Air density was taken as 1.189" in text
+
+
+def test_every_heading_of_figures_has_its_unit(text: str) -> None:
+    table = text[text.index('<table class="plateaus">') :]
+    head = table[: table.index("</thead>")]
+    units = re.findall(r"<small>([^<]*)</small>", head)
+    assert units == ["%", "gf", "A", "V", "W", "rpm", "g/W"]
+
+
+# ------------------------------------------------------------ names of strangers
+
+
+@pytest.fixture(scope="module")
+def hostile(results: Results) -> str:
+    header = results.run.header
+    article, task = header["article"], header["task"]
+    assert isinstance(article, dict)
+    assert isinstance(task, dict)
+    parts = {
+        name: part | {"name": (name + EVIL).ljust(80, "W")[:80]}
+        for name, part in article.items()
+        if isinstance(part, dict) and "name" in part
+    }
+    limits = [limit | {"source": EVIL} for limit in task["limits"]]
+    changed = with_header(
+        results,
+        article=article | parts | {"name": EVIL.ljust(80, "W"), "note": EVIL},
+        utc=EVIL,
+        versions={EVIL: EVIL},
+        task=task
+        | {"limits": limits, "plan": task["plan"] | {"title": EVIL, "protocol": EVIL}},
+    )
+    outcome = dict(changed.run.outcome or {}) | {"cause": EVIL, "advice": EVIL}
+    return render(replace(changed, run=replace(changed.run, outcome=outcome)))
+
+
+def test_names_of_strangers_are_text_and_nothing_else(hostile: str, page: Read) -> None:
+    seen = read(hostile)
+    assert [tag for tag, _ in seen.tags if tag in ("script", "img")] == []
+    assert not [a for _, a in seen.tags if any(name.startswith("on") for name in a)]
+    assert seen.text().count(EVIL) >= 8
+    assert seen.within("h1") == [EVIL.ljust(80, "W")]
+    assert {tag for tag, _ in seen.tags} == {tag for tag, _ in page.tags}
+    assert [ref for ref in seen.references() if not ref.startswith("#")] == []
+
+
+def test_a_name_without_a_space_may_break_anywhere(page: Read) -> None:
+    body = re.search(r"\nbody \{([^}]*)\}", page.style)
+    assert body is not None
+    assert "overflow-wrap: anywhere" in body[1]
