@@ -1,0 +1,113 @@
+"""How the run ended, why, whether its data are good, and its record: four facts.
+
+Each is a word with a mark beside it; the mark's shape says the same as its
+colour (IEC 60073: red danger or stop, yellow abnormal, green safe).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from ui.report.words import counted, text_of
+
+if TYPE_CHECKING:
+    from daq.records.read import Run
+
+GOOD: Final = "good"
+ABNORMAL: Final = "abnormal"
+DANGER: Final = "danger"
+NEUTRAL: Final = "neutral"
+
+ENDS: Final = {
+    "completed": (GOOD, "Completed"),
+    "stopped": (ABNORMAL, "Stopped"),
+    "tripped": (DANGER, "Tripped"),
+    "failed": (ABNORMAL, "Failed"),
+    "interrupted": (ABNORMAL, "Interrupted"),
+}
+DATA: Final = {
+    "whole": (GOOD, "Whole", "Every part of the plan was walked."),
+    "partial": (
+        ABNORMAL,
+        "Partial",
+        "What was read before the end is kept and analysed.",
+    ),
+    "none": (ABNORMAL, "Nothing", "The run ended before any dwell was over."),
+}
+NO_END: Final = (
+    "The record stops before its end. The stand stops by itself when its lease ends."
+)
+NOT_CONFIRMED: Final = "The stand did not confirm the stop."
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """One fact.
+
+    Attributes:
+        label: what it is about.
+        mark: good, abnormal, danger or neutral.
+        value: the fact in a word or a sentence.
+        notes: what belongs to it.
+    """
+
+    label: str
+    mark: str
+    value: str
+    notes: tuple[str, ...] = ()
+
+
+def facts_of(run: Run) -> list[Fact]:
+    """The four facts of a run."""
+    return [_end(run), _why(run), _data(run), _record(run)]
+
+
+def _end(run: Run) -> Fact:
+    ended = text_of(run.outcome, "ended")
+    mark, value = ENDS.get(ended, (ABNORMAL, "No end on record"))
+    unconfirmed = run.outcome is not None and run.outcome.get("stop_confirmed") is False
+    if unconfirmed:
+        return Fact("How it ended", DANGER, value, (NOT_CONFIRMED,))
+    return Fact("How it ended", mark, value)
+
+
+def _why(run: Run) -> Fact:
+    cause = text_of(run.outcome, "cause", "" if run.outcome else NO_END)
+    advice = text_of(run.outcome, "advice")
+    notes = (f"Look at this first: {advice}",) if advice else ()
+    return Fact("Why", NEUTRAL, cause or "No cause is on record.", notes)
+
+
+def _data(run: Run) -> Fact:
+    data = text_of(run.outcome, "data")
+    if data not in DATA:
+        value = "Not on record"
+        note = "Judge by the plateaus below how far the run came."
+        return Fact("Are the data good", ABNORMAL, value, (note,))
+    mark, value, note = DATA[data]
+    return Fact("Are the data good", mark, value, (note,))
+
+
+def _record(run: Run) -> Fact:
+    damage = run.damage
+    notes: tuple[str, ...] = ()
+    if damage.places:
+        notes = (
+            f"{counted(damage.bytes, 'byte')} in {counted(damage.places, 'place')} "
+            f"cannot be read; what they held is missing here.",
+        )
+    if run.intact is False:
+        changed = "The wire log is not the one that was sealed."
+        return Fact("The record", DANGER, "Changed", (changed, *notes))
+    if not run.sealed:
+        early = "It was not sealed when this page was made: its writer was cut off."
+        return Fact("The record", ABNORMAL, "Not sealed", (early, *notes))
+    if damage.places:
+        return Fact("The record", ABNORMAL, "Sealed, with damage", notes)
+    return Fact(
+        "The record",
+        GOOD,
+        "Sealed and intact",
+        ("The wire log has the hash it was sealed with.",),
+    )

@@ -1,0 +1,185 @@
+"""The page of a run: one HTML file that needs nothing but itself.
+
+Takes what was derived and lays it out; measures, decides and analyses nothing.
+Every text is escaped, since names come from strangers, and the page's own
+policy forbids it to load or run anything.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from importlib import resources
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from markupsafe import Markup
+
+from daq.errors import InputFault, WorldFault
+from ui.report import charts, facts, figures, guards, method, setup, timeline
+from ui.report.charts import Drawn
+from ui.report.words import moment, text_of
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from daq.analysis.findings import Finding
+    from daq.analysis.series import Series
+    from daq.records.read import Run
+    from ui.results import Results
+
+TEMPLATE = "report.html.j2"
+STYLE = "report.css"
+
+
+def write_report(results: Results, path: Path) -> None:
+    """Write the page of a run.
+
+    Args:
+        results: the run and what it says; any of it may be missing.
+        path: where the page goes.
+
+    Raises:
+        WorldFault: it cannot be written.
+    """
+    page = render(results)
+    try:
+        path.write_text(page, encoding="utf-8", newline="\n")
+    except OSError as fault:
+        why = fault.strerror or str(fault)
+        raise WorldFault(f"The report {path} cannot be written: {why}.") from None
+
+
+def render(results: Results) -> str:
+    """The page as text: the same for the same run, whenever it is made."""
+    from jinja2 import Environment, StrictUndefined
+
+    environment = Environment(
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+    )
+    template = environment.from_string(_own(TEMPLATE))
+    return template.render(page=_page(results), style=Markup(_own(STYLE)))  # noqa: S704 - shipped with the program
+
+
+def _own(name: str) -> str:
+    return resources.files("ui.report").joinpath(name).read_text(encoding="utf-8")
+
+
+# ------------------------------------------------------------------ the page
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """Everything that the template shows, in its order."""
+
+    title: str
+    protocol: str
+    protocol_name: str
+    date: str
+    run: str
+    stand: str
+    simulated: bool
+    facts: list[facts.Fact]
+    headlines: list[figures.Headline]
+    findings: list[Finding]
+    remarks: list[Finding]
+    no_findings: str
+    charts: list[Drawn]
+    charts_missing: list[str]
+    timelines: list[tuple[str, Drawn]]
+    table: figures.Table | None
+    skipped: tuple[str, ...]
+    limits: list[guards.Guarded]
+    unguarded: list[str]
+    note: str
+    article: list[setup.Part]
+    stand_lines: setup.Lines
+    channels: list[setup.Channel]
+    zeros: setup.Lines
+    link: setup.Lines
+    method: list[str]
+    curves: setup.Lines
+    caution: str
+    versions: setup.Lines
+
+
+def _page(results: Results) -> Page:
+    from ui.cautions import CAUTION
+
+    run, analysis, article = results.run, results.analysis, results.article
+    series = _series(run)
+    findings = list(analysis.findings) if analysis else []
+    drawn, missing = (
+        charts.draw_all(analysis, simulated=run.simulated)
+        if analysis and len(analysis.plateaus)
+        else ([], [])
+    )
+    line = timeline.read_timeline(run, series, analysis)
+    protocol, protocol_name = setup.protocol_of(run)
+    return Page(
+        title=article.name if article else "Article not on record",
+        protocol=protocol,
+        protocol_name=protocol_name,
+        date=moment(text_of(run.header, "utc")),
+        run=run.folder.name,
+        stand=_stand_name(run),
+        simulated=run.simulated,
+        facts=facts.facts_of(run),
+        headlines=figures.headlines(findings),
+        findings=[f for f in findings if figures.has_interval(f)],
+        remarks=[f for f in findings if not figures.has_interval(f)],
+        no_findings="" if findings else " ".join(results.sentences()),
+        charts=drawn,
+        charts_missing=missing,
+        timelines=timeline.draw_timeline(line) if line else [],
+        table=figures.plateau_table(analysis)
+        if analysis and len(analysis.plateaus)
+        else None,
+        skipped=analysis.plateaus.skipped if analysis else (),
+        limits=guards.guarded(run, series),
+        unguarded=guards.unguarded(run),
+        note=article.note if article else "",
+        article=setup.article_parts(article) if article else [],
+        stand_lines=setup.stand_lines(run),
+        channels=setup.channels_of(run),
+        zeros=setup.zero_lines(run, analysis),
+        link=setup.link_lines(run),
+        method=list(method.sentences_on_method(run, analysis)),
+        curves=method.curve_lines(analysis),
+        caution=CAUTION,
+        versions=setup.version_lines(run, *_hashes(run)),
+    )
+
+
+def _series(run: Run) -> Mapping[str, Series]:
+    """Channels in SI; none where a stand's constants make no sense."""
+    from ui.results import series_of
+
+    try:
+        return series_of(run)[0]
+    except InputFault:
+        return {}
+
+
+def _stand_name(run: Run) -> str:
+    if run.stand is None:
+        return "never said who it was"
+    identity = run.stand.identity
+    return f"{identity.stand_id:08x}, {identity.board}"
+
+
+def _hashes(run: Run) -> tuple[str, str]:
+    """The wire log's hash as it was sealed and as it is; empty where unknown."""
+    from daq.records.folder import hash_of
+    from daq.records.wirelog import NAME
+
+    listed = run.descriptor.get("resources")
+    first = listed[0] if isinstance(listed, list) and listed else None
+    try:
+        found = hash_of(run.folder / NAME)
+    except OSError:
+        found = ""
+    return text_of(first, "hash"), found

@@ -1,0 +1,71 @@
+"""Small words of the page: what came from a record, made fit to be read.
+
+Records may be damaged and come from strangers: a field that is missing or is
+not what it should be becomes a plain word here and never a traceback.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING
+
+from daq.errors import RecordFault
+
+if TYPE_CHECKING:
+    from daq.records.read import Hold, Run
+
+NOT_ON_RECORD = "not on record"
+
+
+def text_of(table: object, key: str, otherwise: str = "") -> str:
+    """A text field of a table, or a word in its place."""
+    value = table.get(key) if isinstance(table, Mapping) else None
+    return value.strip() or otherwise if isinstance(value, str) else otherwise
+
+
+def table_of(table: object, key: str) -> Mapping[str, object]:
+    """A table within a table; empty where there is none."""
+    value = table.get(key) if isinstance(table, Mapping) else None
+    return value if isinstance(value, Mapping) else {}
+
+
+def list_of(table: object, key: str) -> list[object]:
+    """A list within a table; empty where there is none."""
+    value = table.get(key) if isinstance(table, Mapping) else None
+    return value if isinstance(value, list) else []
+
+
+def moment(utc: str) -> str:
+    """An ISO 8601 time as a person reads it, to the minute."""
+    try:
+        when = datetime.fromisoformat(utc)
+    except ValueError:
+        return utc or NOT_ON_RECORD
+    if when.tzinfo is None:
+        return f"{when:%Y-%m-%d %H:%M}"
+    try:
+        return f"{when.astimezone(UTC):%Y-%m-%d %H:%M} UTC"
+    except OverflowError:
+        return utc
+
+
+def walked(run: Run) -> list[Hold]:
+    """The plan as it was walked; empty where it was not, or cannot be read."""
+    if not any(run.notes("segment")):
+        return []
+    try:
+        return run.holds()
+    except RecordFault:
+        return []
+
+
+def plain(value: float, digits: int = 10) -> str:
+    """A number as it was written down, without an exponent: 76.2, 4600."""
+    rounded = float(f"{value:.{digits}g}")
+    return f"{rounded:.{digits}f}".rstrip("0").rstrip(".") if rounded else "0"
+
+
+def counted(number: int, what: str) -> str:
+    """A number of things: 1 caution, 2 cautions."""
+    return f"{number} {what}" if number == 1 else f"{number} {what}s"
