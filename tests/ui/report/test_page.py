@@ -204,7 +204,7 @@ def test_the_table_holds_the_plateaus_as_analysed(text: str, results: Results) -
             assert isinstance(exact, float)
             assert isinstance(u, float)
             # Two digits: the value is off by half of the last of them at most.
-            step = max(10.0**-place, 10.0 ** (len(half.partition(".")[0]) - 2))
+            step = 10.0 ** (-place if place else max(len(half) - 2, 0))
             assert abs(float(value) - exact) <= 0.5001 * step
             # 95 % is 1.96 standard uncertainties or more (GUM table G.2).
             assert float(half) + step / 2 >= 1.9599 * u
