@@ -96,9 +96,11 @@ def derive(folder: Path) -> Results:
         RecordFault: it is no run folder, or its log cannot be read.
         WorldFault: the derived files cannot be written.
     """
-    results = analyse_folder(folder)
+    from daq.records.read import read_run
+
     try:
-        _seal_as_it_stands(results.run)
+        _seal_as_it_stands(read_run(folder))
+        results = analyse_folder(folder)
         fresh = results.folder.with_name(results.folder.name + ".new")
         shutil.rmtree(fresh, ignore_errors=True)
         fresh.mkdir(parents=True)

@@ -8,6 +8,7 @@ is missing.
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -122,8 +123,8 @@ class Run:
             if d.note.get("note") in ("segment", "walked", "stop")
         ]
         holds: list[Hold] = []
-        for mark, after in zip(marks, [*marks[1:], None], strict=True):
-            if mark.get("note") != "segment":
+        for mark, after in pairwise([*marks, None]):
+            if mark is None or mark.get("note") != "segment":
                 continue
             start_s = _number(mark, "device_s")
             end_s = _number(after, "device_s") if after else self._last_device_s()

@@ -107,6 +107,15 @@ def test_a_stopped_runs_last_hold_ends_at_the_stop(tmp_path: Path) -> None:
     assert read.holds()[-1].end_s == stop.note["device_s"]
 
 
+def test_a_run_that_was_never_armed_has_no_holds(tmp_path: Path) -> None:
+    run = spin()
+    run.device.plant.plug_in = False  # type: ignore[attr-defined]
+    run.run()
+    read = read_run(write_run(run, tmp_path))
+    assert read.holds() == []
+    assert read.streams[0].device_s.size > 500
+
+
 def test_what_is_no_run_is_said(good: Path, tmp_path: Path) -> None:
     with pytest.raises(RecordFault, match="There is no run folder"):
         read_run(tmp_path / "nowhere")
