@@ -47,10 +47,10 @@ def test_the_staircase_takes_as_long_as_its_parts_add_up_to() -> None:
 
 
 def test_the_short_staircase_takes_as_long_as_its_parts_add_up_to() -> None:
-    # 10 levels of 0.6 + 1.2 s; 4 x 95 % of ramp at 100 %/s; rests of 2 + 2.5 + 2.5 s.
+    # 12 levels of 0.6 + 1.2 s; 4 x 95 % of ramp at 100 %/s; rests of 2 + 2.5 + 2.5 s.
     plan = expand(load_recipe("short-staircase"))
-    assert plan.duration_s == pytest.approx(10 * 1.8 + 4 * 95 / 100 + 7)
-    assert 25 <= plan.duration_s <= 30
+    assert plan.duration_s == pytest.approx(12 * 1.8 + 4 * 95 / 100 + 7)
+    assert 30 <= plan.duration_s <= 35
 
 
 def test_levels_are_walked_up_and_then_down_and_the_top_is_held_twice() -> None:
@@ -90,7 +90,7 @@ def test_a_staircase_may_go_up_only(tmp_path: Path) -> None:
     path = written(tmp_path, "up_and_down = true", "up_and_down = false")
     path.write_text(path.read_text().replace("between = 2.5\n", ""))
     recipe = load_recipe(path)
-    assert levels_dwelt_on(recipe) == [20, 40, 60, 80, 95]
+    assert levels_dwelt_on(recipe) == [20, 35, 50, 65, 80, 95]
     assert {segment.leg for segment in expand(recipe).segments} == {"rest", "up"}
 
 
@@ -110,14 +110,14 @@ def test_a_path_as_text_is_taken_as_a_path(tmp_path: Path) -> None:
         (
             "80, 95]",
             "80, 140]",
-            "levels_percent value 5 is 140; it must be at most 100",
+            "levels_percent value 6 is 140; it must be at most 100",
         ),
-        ("[20, 40", "[0, 40", "levels_percent value 1 is 0; it must be at least 1"),
-        ("[20, 40", "[40, 40", "at least 1 above the one before"),
-        ("[20, 40", "[60, 40", "at least 1 above the one before"),
-        ("[20, 40, 60, 80, 95]", "[]", "levels_percent .* at least 1 value"),
-        ("[20, 40, 60, 80, 95]", "20", "levels_percent is 20; .* list"),
-        ("[20, 40", '["20", 40', 'value 1 is "20"; it must be a number'),
+        ("[20, 35", "[0, 35", "levels_percent value 1 is 0; it must be at least 1"),
+        ("[20, 35", "[40, 40", "at least 1 above the one before"),
+        ("[20, 35", "[60, 40", "at least 1 above the one before"),
+        ("[20, 35, 50, 65, 80, 95]", "[]", "levels_percent .* at least 1 value"),
+        ("[20, 35, 50, 65, 80, 95]", "20", "levels_percent is 20; .* list"),
+        ("[20, 35", '["20", 40', 'value 1 is "20"; it must be a number'),
         ("= 100\n", "= 201\n", "ramp_percent_per_s is 201; it must be at most 200"),
         ("= 100\n", "= 0\n", "ramp_percent_per_s is 0; it must be at least 1"),
         ("= 100\n", "= nan\n", "ramp_percent_per_s is nan; .* finite"),
