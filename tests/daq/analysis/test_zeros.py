@@ -54,8 +54,9 @@ def test_a_steady_drift_is_followed_exactly() -> None:
     at_s = np.array([7.0, 16.0, 25.0])
     zero = rests.zero_at(at_s, 2.0)
     assert zero.value == pytest.approx(1.0 + 0.01 * at_s, abs=0.01 / RATE_HZ)
-    # Four rests show that interpolation follows it: no drift is charged.
-    assert rests.drift_per_root_s == pytest.approx(0.0, abs=1e-4)
+    # Four rests show that interpolation follows it: the rate charged is far
+    # below the 0.1 N that each step of 10 s would suggest.
+    assert rests.drift_per_root_s < 0.15 * 0.1 / math.sqrt(10)
 
 
 def test_with_two_rests_a_drift_may_have_happened_at_any_pace() -> None:

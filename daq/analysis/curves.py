@@ -1,0 +1,285 @@
+"""Curves of a run: how one quantity goes with another, each with a band.
+
+A staircase gives four to ten levels, up and down, so models are small and
+chosen by a stated rule, and no curve claims anything outside the levels that
+were measured. What plateaus share goes through every fit. Nothing here averages
+readings or turns a curve into a sentence.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from daq.analysis.fits import Fit
+from daq.analysis.levels import Relation, fit_levels, levels, usable
+from daq.analysis.measured import COVERAGE, Measured, t_factor
+from daq.analysis.models import Model, Polynomial, PowerLaw
+from daq.analysis.plateaus import Plateaus
+from daq.analysis.series import Array
+
+#: Models for a quantity against throttle. Thrust, current and power are zero
+#: with the motor at rest, so those through the origin come first; with a
+#: constant where the motor starts with a step. Order breaks ties.
+THROTTLE_MODELS: tuple[Model, ...] = (
+    Polynomial((1,)),
+    PowerLaw(),
+    Polynomial((0, 1)),
+    Polynomial((1, 2)),
+    Polynomial((0, 1, 2)),
+    Polynomial((1, 2, 3)),
+    Polynomial((0, 1, 2, 3)),
+)
+#: Models for specific thrust against thrust: nothing forces it through zero.
+SPECIFIC_MODELS: tuple[Model, ...] = (
+    PowerLaw(),
+    Polynomial((0, 1)),
+    Polynomial((0, 1, 2)),
+    Polynomial((0, 1, 2, 3)),
+)
+#: Thrust against power: the exponent is the point, so there is no choice.
+EXPONENT_MODELS: tuple[Model, ...] = (PowerLaw(),)
+#: A model within this much of the best by Akaike's criterion is as good.
+AICC_TIE = 2.0
+#: Levels that a fit must leave to spare, to see whether it fits.
+SPARE_LEVELS = 2
+#: Akaike weights below this change nothing.
+SMALLEST_WEIGHT = 1e-3
+BAND_POINTS = 41
+
+
+@dataclass(frozen=True, slots=True)
+class Curve:
+    """A fitted relation with its covariance.
+
+    Attributes:
+        name: Which curve.
+        x_quantity: What x is, with its SI unit as suffix.
+        y_quantity: What y is, with its SI unit as suffix.
+        fit: The fit.
+        rivals: The other models with their Akaike weights, as far as they
+            count: what they disagree about is in the band.
+        points: Numbers of the plateaus used, m of them.
+        x: Shape (m,).
+        y: Shape (m,).
+        y_u: Combined standard uncertainty of each y, shape (m,).
+    """
+
+    name: str
+    x_quantity: str
+    y_quantity: str
+    fit: Fit
+    rivals: tuple[tuple[Fit, float], ...]
+    points: tuple[int, ...]
+    x: Array
+    y: Array
+    y_u: Array
+
+    @property
+    def model(self) -> str:
+        """The model in words."""
+        return self.fit.model.words
+
+    @property
+    def coefficients(self) -> Array:
+        """Coefficients in SI, shape (p,)."""
+        return self.fit.coefficients
+
+    @property
+    def covariance(self) -> Array:
+        """Covariance of the coefficients, shape (p, p)."""
+        return self.fit.covariance
+
+    @property
+    def lack_of_fit(self) -> float:
+        """Standard deviation by which the points miss the model beyond noise."""
+        return self.fit.misfit_sd
+
+    def band(self, x: Array, coverage: float = COVERAGE) -> tuple[Array, Array, Array]:
+        """The curve and the interval of the true relation at x (SI).
+
+        The interval holds the fit's own band and, after K. P. Burnham, D. R.
+        Anderson, Model Selection and Multimodel Inference (2002) 4.3, how far
+        models that do nearly as well lie from the chosen one.
+
+        Returns:
+            y, low and high, shapes (n,); NaN outside the measured range, where
+            the curve says nothing.
+        """
+        asked = np.asarray(x, dtype=np.float64)
+        inside = (asked >= self.x.min()) & (asked <= self.x.max())
+        safe = np.where(inside, asked, self.x.max())
+        y, low, high = self.fit.band(safe, coverage)
+        spread = np.zeros(safe.size)
+        for rival, weight in self.rivals:
+            spread += weight * (rival.predict(safe) - y) ** 2
+        factor = float(t_factor(math.inf, coverage))
+        half = np.hypot((high - low) / 2, factor * np.sqrt(spread))
+        y = np.where(inside, y, math.nan)
+        return y, y - half, y + half
+
+    def to_dict(self) -> dict[str, object]:
+        """Everything needed to draw or use the curve again, for JSON."""
+        x = np.linspace(self.x.min(), self.x.max(), BAND_POINTS)
+        y, low, high = self.band(x)
+        return {
+            "name": self.name,
+            "x_quantity": self.x_quantity,
+            "y_quantity": self.y_quantity,
+            "model": self.model,
+            "powers": list(self.fit.model.powers)
+            if isinstance(self.fit.model, Polynomial)
+            else None,
+            "rivals": [
+                {
+                    "model": rival.model.words,
+                    "weight": weight,
+                    "coefficients": rival.coefficients.tolist(),
+                }
+                for rival, weight in self.rivals
+            ],
+            "coefficients": self.coefficients.tolist(),
+            "covariance": self.covariance.tolist(),
+            "points": list(self.points),
+            "x": self.x.tolist(),
+            "y": self.y.tolist(),
+            "y_u": self.y_u.tolist(),
+            "lack_of_fit": self.lack_of_fit,
+            "lack_of_fit_in_proportion": self.fit.misfit_top is not None,
+            "chi2": None if math.isnan(self.fit.chi2) else self.fit.chi2,
+            "dof": self.fit.dof,
+            "residual_sd": self.fit.residual_sd,
+            "r_squared": None if math.isnan(self.fit.r_squared) else self.fit.r_squared,
+            "r_squared_about": self.fit.r_squared_about,
+            "coverage": COVERAGE,
+            "band": {
+                "x": x.tolist(),
+                "y": y.tolist(),
+                "low": low.tolist(),
+                "high": high.tolist(),
+            },
+        }
+
+
+def draw_curves(
+    plateaus: Plateaus, power: Measured | None, specific: Measured | None
+) -> tuple[Curve, ...]:
+    """All curves for which the run has the channels and enough points.
+
+    The model is chosen among those that leave ``SPARE_LEVELS`` levels to spare:
+    the fewest coefficients within ``AICC_TIE`` of the lowest small-sample Akaike
+    criterion, the earlier in the list if two are equal. What the others say
+    counts in the band by their Akaike weights.
+
+    Args:
+        plateaus: The averaged run.
+        power: Electrical power of the plateaus, in watt.
+        specific: Specific thrust of the plateaus, in N/W.
+
+    Returns:
+        Curves; one that cannot be drawn honestly is left out.
+    """
+    throttle = plateaus.throttle_frac
+    thrust = plateaus.measured("thrust")
+    relations: list[Relation] = []
+    for name, quantity, measured in (
+        ("thrust against throttle", "thrust_n", thrust),
+        ("current against throttle", "current_a", plateaus.measured("current")),
+        ("power against throttle", "power_w", power),
+        ("speed against throttle", "speed_rad_s", plateaus.measured("speed")),
+    ):
+        if measured is not None:
+            relations.append(
+                Relation(
+                    name,
+                    "throttle_frac",
+                    quantity,
+                    throttle,
+                    measured,
+                    THROTTLE_MODELS,
+                )
+            )
+    if thrust is not None and power is not None:
+        relations.append(
+            Relation(
+                "thrust against power",
+                "power_w",
+                "thrust_n",
+                power,
+                thrust,
+                EXPONENT_MODELS,
+                positive=True,
+            )
+        )
+    if thrust is not None and specific is not None:
+        relations.append(
+            Relation(
+                "specific thrust against thrust",
+                "thrust_n",
+                "specific_thrust_n_w",
+                thrust,
+                specific,
+                SPECIFIC_MODELS,
+                positive=True,
+            )
+        )
+    curves = (draw(relation, throttle) for relation in relations)
+    return tuple(curve for curve in curves if curve is not None)
+
+
+def draw(relation: Relation, throttle_frac: Array) -> Curve | None:
+    """One curve, or None when no model leaves levels to spare.
+
+    Plateaus at one throttle are one level: the fit goes through the means of
+    levels, since a model that misses the world misses both legs alike. By how
+    much the legs differ beyond their noise is an uncertainty of those means.
+
+    Args:
+        relation: What to draw.
+        throttle_frac: Throttle of each plateau; those at zero are not used, and
+            it tells which belong to one level.
+    """
+    points = usable(relation, throttle_frac)
+    groups = levels(throttle_frac, points)
+    taken = relation.y.take(points)
+    fits: list[Fit] = []
+    for model in relation.models:
+        if model.count <= len(groups) - SPARE_LEVELS:
+            found = fit_levels(relation, model, groups)
+            if found is not None:
+                fits.append(found)
+    if not fits:
+        return None
+    chosen = _chosen(fits)
+    return Curve(
+        name=relation.name,
+        x_quantity=relation.x_quantity,
+        y_quantity=relation.y_quantity,
+        fit=chosen,
+        rivals=_rivals(fits, chosen),
+        points=tuple(int(point) for point in points),
+        x=relation.x_value()[points],
+        y=taken.value,
+        y_u=taken.standard_uncertainty(),
+    )
+
+
+def _chosen(fits: Sequence[Fit]) -> Fit:
+    lowest = min(found.aicc for found in fits)
+    as_good = [f for f in fits if f.aicc <= lowest + AICC_TIE] or list(fits)
+    return min(as_good, key=lambda found: found.model.count)
+
+
+def _rivals(fits: Sequence[Fit], chosen: Fit) -> tuple[tuple[Fit, float], ...]:
+    """Models that were not chosen, with Akaike weights worth keeping."""
+    lowest = min(found.aicc for found in fits)
+    if not math.isfinite(lowest):
+        return ()
+    likelihood = [math.exp((lowest - found.aicc) / 2) for found in fits]
+    total = sum(likelihood)
+    return tuple(
+        (found, share / total)
+        for found, share in zip(fits, likelihood, strict=True)
+        if found is not chosen and share / total > SMALLEST_WEIGHT
+    )

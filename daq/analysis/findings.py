@@ -1,0 +1,191 @@
+"""A finding: a sentence with a figure, its interval and what it rests on.
+
+Report, desktop and command line show the same findings, so the words are made
+here once, in the trade's units. The functions in ``performance`` and
+``quality`` write them. Nothing here computes a figure.
+"""
+
+import math
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+
+from daq.analysis.curves import Curve
+from daq.analysis.legs import UpDown
+from daq.analysis.measured import COVERAGE, Measured
+from daq.analysis.plateaus import Plateaus
+from daq.analysis.power import PowerMeans
+from daq.analysis.propeller import Disc, Propeller
+from daq.analysis.zeros import ZEROED
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing that a run says.
+
+    Attributes:
+        id: Short name that stays the same between versions.
+        sentence: Plain English, with figure and interval.
+        value: The figure in ``unit``; None if the finding has none.
+        unit: Unit at the surface: gf, A, V, W, g/W, rpm, %, or empty.
+        low: Low limit of the interval; None for a count.
+        high: High limit of the interval; None for a count.
+        coverage: Share of such intervals that hold the truth.
+        rests_on: What it was made of.
+        cautions: What must be known before it is used.
+    """
+
+    id: str
+    sentence: str
+    value: float | None
+    unit: str
+    low: float | None
+    high: float | None
+    coverage: float
+    rests_on: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+    def to_dict(self) -> dict[str, object]:
+        """The finding for JSON."""
+        return {
+            "id": self.id,
+            "sentence": self.sentence,
+            "value": self.value,
+            "unit": self.unit,
+            "low": self.low,
+            "high": self.high,
+            "coverage": self.coverage,
+            "rests_on": list(self.rests_on),
+            "cautions": list(self.cautions),
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """Everything that findings are made of.
+
+    Attributes:
+        plateaus: The averaged run.
+        power: Electrical power, if voltage and current were recorded.
+        specific: Specific thrust in N/W, if thrust and power are there.
+        disc: Propeller disc and air, if the diameter is known.
+        propeller: Coefficients, if the diameter is known.
+        curves: The curves.
+        legs: Differences between the legs.
+        nominal: Channels whose constants are nominal.
+        notes: Cautions that go with every finding.
+    """
+
+    plateaus: Plateaus
+    power: PowerMeans | None
+    specific: Measured | None
+    disc: Disc | None
+    propeller: Propeller | None
+    curves: tuple[Curve, ...]
+    legs: tuple[UpDown, ...]
+    nominal: frozenset[str]
+    notes: tuple[str, ...]
+
+    def cautions(
+        self, channels: Iterable[str], more: Iterable[str] = ()
+    ) -> tuple[str, ...]:
+        """Cautions for a finding that rests on some channels."""
+        names = list(channels)
+        found = list(more)
+        nominal = [name for name in names if name in self.nominal]
+        if nominal:
+            found.append(
+                f"constants of {in_words(nominal)} are nominal, not calibrated"
+            )
+        found.extend(_zero_cautions(self.plateaus, names))
+        return tuple(dict.fromkeys([*found, *self.notes]))
+
+    def grounds(
+        self, points: Sequence[int], channels: Iterable[str]
+    ) -> tuple[str, ...]:
+        """What a figure from some plateaus and channels rests on."""
+        grounds = [f"plateau {p + 1}: {self.plateaus.label(p)}" for p in points]
+        for name in channels:
+            means = self.plateaus.channels.get(name)
+            if means is None:
+                continue
+            grounds.append(f"channel {name}")
+            if name in ZEROED and means.rests.value.size:
+                grounds.append(
+                    f"zero of {name} from {count_rests(means.rests.value.size)}"
+                )
+        return tuple(grounds)
+
+    def curve(self, name: str) -> Curve | None:
+        """A curve by name."""
+        return next((curve for curve in self.curves if curve.name == name), None)
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One value with its interval, in the unit that is printed."""
+
+    value: float
+    low: float
+    high: float
+    unit: str
+
+    @property
+    def finite(self) -> bool:
+        """Whether there is a value and an interval to print."""
+        return all(map(math.isfinite, (self.value, self.low, self.high)))
+
+    @property
+    def half_width(self) -> float:
+        """Half of the interval."""
+        return (self.high - self.low) / 2
+
+
+def reading(
+    measured: Measured | None,
+    index: int,
+    unit: str,
+    convert: Callable[[float], float] = float,
+) -> Reading | None:
+    """One value of a result at the surface; None where there is none."""
+    if measured is None:
+        return None
+    one = measured.take([index])
+    low, high = one.interval(COVERAGE)
+    found = Reading(
+        convert(float(one.value[0])),
+        convert(float(low[0])),
+        convert(float(high[0])),
+        unit,
+    )
+    return found if found.finite else None
+
+
+def in_words(names: Sequence[str]) -> str:
+    """A list as a person says it."""
+    if len(names) <= 1:
+        return "".join(names)
+    return f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def count_rests(count: int) -> str:
+    """A number of rests in words."""
+    return "1 rest" if count == 1 else f"{count} rests"
+
+
+def _zero_cautions(plateaus: Plateaus, channels: Iterable[str]) -> list[str]:
+    found: list[str] = []
+    for name in channels:
+        means = plateaus.channels.get(name)
+        if means is None or name not in ZEROED or means.rests.drift_known:
+            continue
+        if means.rests.value.size:
+            found.append(
+                f"the zero of {name} was read in one rest only, so its drift is "
+                "unknown and a bound stands in for it"
+            )
+        else:
+            found.append(
+                f"no rest gave a zero of {name}; the calibration's zero was used "
+                "with a wide bound"
+            )
+    return found

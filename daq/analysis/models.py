@@ -1,0 +1,149 @@
+"""The models that curves may have: polynomials and the power law.
+
+A model knows its value, its derivatives and where to start looking; it holds no
+data and chooses nothing.
+"""
+
+import math
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+
+from daq.analysis.series import Array
+from daq.errors import InputFault
+
+
+class Model(Protocol):
+    """A curve with coefficients c, shape (p,)."""
+
+    @property
+    def words(self) -> str:
+        """The model in words."""
+        ...
+
+    @property
+    def count(self) -> int:
+        """Number of coefficients p."""
+        ...
+
+    @property
+    def through_zero(self) -> bool:
+        """Whether R-squared is taken about zero (no constant in the model)."""
+        ...
+
+    def value(self, x: Array, c: Array) -> Array:
+        """Curve at x, shape (n,)."""
+        ...
+
+    def gradient(self, x: Array, c: Array) -> Array:
+        """Derivatives with respect to the coefficients, shape (n, p)."""
+        ...
+
+    def slope(self, x: Array, c: Array) -> Array:
+        """Derivative with respect to x, shape (n,)."""
+        ...
+
+    def start(self, x: Array, y: Array) -> Array:
+        """Coefficients to start the iteration from, shape (p,)."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Polynomial:
+    """A sum of whole powers of x; without the power 0 it passes the origin.
+
+    Attributes:
+        powers: Exponents, ascending.
+    """
+
+    powers: tuple[int, ...]
+
+    @property
+    def words(self) -> str:
+        """The model in words."""
+        terms = [_term(f"c{i}", power) for i, power in enumerate(self.powers)]
+        through = " (through the origin)" if self.through_zero else ""
+        return "y = " + " + ".join(terms) + through
+
+    @property
+    def count(self) -> int:
+        """Number of coefficients."""
+        return len(self.powers)
+
+    @property
+    def through_zero(self) -> bool:
+        """Whether it has no constant."""
+        return 0 not in self.powers
+
+    def value(self, x: Array, c: Array) -> Array:
+        """Curve at x."""
+        return self.gradient(x, c) @ c
+
+    def gradient(self, x: Array, c: Array) -> Array:  # noqa: ARG002 - linear in c
+        """The powers of x, shape (n, p)."""
+        return np.stack([x**power for power in self.powers], axis=-1)
+
+    def slope(self, x: Array, c: Array) -> Array:
+        """Derivative with respect to x."""
+        total = np.zeros_like(x)
+        for power, coefficient in zip(self.powers, c, strict=True):
+            if power:
+                total += coefficient * power * x ** (power - 1)
+        return total
+
+    def start(self, x: Array, y: Array) -> Array:  # noqa: ARG002 - linear in c
+        """Zeros: the first step lands on the answer."""
+        return np.zeros(self.count)
+
+
+@dataclass(frozen=True, slots=True)
+class PowerLaw:
+    """y = a x^b for positive x, fitted in y."""
+
+    @property
+    def words(self) -> str:
+        """The model in words."""
+        return "y = a x^b"
+
+    @property
+    def count(self) -> int:
+        """Number of coefficients."""
+        return 2
+
+    @property
+    def through_zero(self) -> bool:
+        """R-squared about the mean, as is usual for curves."""
+        return False
+
+    def value(self, x: Array, c: Array) -> Array:
+        """Curve at x."""
+        return np.asarray(c[0] * x ** c[1], dtype=np.float64)
+
+    def gradient(self, x: Array, c: Array) -> Array:
+        """Derivatives with respect to a and b, shape (n, 2)."""
+        power = x ** c[1]
+        return np.stack([power, c[0] * power * np.log(x)], axis=-1)
+
+    def slope(self, x: Array, c: Array) -> Array:
+        """Derivative with respect to x."""
+        return np.asarray(c[0] * c[1] * x ** (c[1] - 1), dtype=np.float64)
+
+    def start(self, x: Array, y: Array) -> Array:
+        """A straight line through the logarithms: a start, not an answer.
+
+        Raises:
+            InputFault: x or y is not positive everywhere.
+        """
+        if not (np.all(x > 0) and np.all(y > 0)):
+            raise InputFault("a power law needs positive x and y at every point")
+        log_x, log_y = np.log(x), np.log(y)
+        offset = log_x - log_x.mean()
+        b = float(offset @ log_y) / float(offset @ offset)
+        return np.array([math.exp(float(log_y.mean() - b * log_x.mean())), b])
+
+
+def _term(name: str, power: int) -> str:
+    if power == 0:
+        return name
+    return f"{name} x" if power == 1 else f"{name} x^{power}"

@@ -1,0 +1,390 @@
+"""Findings about the article: thrust, efficiency, propeller, sag.
+
+Each function writes one finding, or None where the run has not what it takes.
+Only picks, converts and words; every figure was computed elsewhere.
+"""
+
+import math
+
+import numpy as np
+
+from daq.analysis.findings import Evidence, Finding, Reading, in_words, reading
+from daq.analysis.measured import COVERAGE, Measured, Source, t_factor
+from daq.analysis.propeller import CHECK_FIRST
+from daq.analysis.rounding import figure, with_interval
+from daq.analysis.series import Index
+from daq.units import n_to_gf, rad_s_to_rpm
+
+ELECTRICAL = ("voltage", "current")
+IDEAL_EXPONENT = 2 / 3
+
+
+def maximum_thrust(evidence: Evidence) -> Finding | None:
+    """Highest thrust of any plateau, with throttle, current, power, voltage."""
+    top = _top(evidence)
+    if top is None:
+        return None
+    thrust = reading(evidence.plateaus.measured("thrust"), top, "gf", n_to_gf)
+    if thrust is None:
+        return None
+    beside = _beside(evidence, top)
+    return _finding(
+        evidence,
+        "max-thrust",
+        f"Thrust at {_throttle(evidence, top)} throttle was {_text(thrust)}"
+        f"{' at ' + in_words(beside) if beside else ''}.",
+        thrust,
+        (top,),
+        ("thrust", *ELECTRICAL) if beside else ("thrust",),
+        ("gram-force by standard gravity",),
+    )
+
+
+def specific_thrust_at_maximum(evidence: Evidence) -> Finding | None:
+    """Specific thrust at the plateau of highest thrust."""
+    top = _top(evidence)
+    if top is None or evidence.power is None:
+        return None
+    found = reading(evidence.specific, top, "g/W", n_to_gf)
+    watt = reading(evidence.power.measured, top, "W")
+    if found is None or watt is None:
+        return None
+    return _finding(
+        evidence,
+        "specific-thrust-at-max",
+        f"At {_throttle(evidence, top)} throttle, where thrust was highest, "
+        f"specific thrust was {_text(found)} from {_bare(watt)}.",
+        found,
+        (top,),
+        ("thrust", *ELECTRICAL),
+        evidence.power.cautions,
+    )
+
+
+def best_specific_thrust(evidence: Evidence) -> Finding | None:
+    """Highest specific thrust of any plateau, allowing for the pick."""
+    if evidence.power is None or evidence.specific is None:
+        return None
+    usable = _finite(evidence.specific)
+    if not usable.size:
+        return None
+    best = int(usable[np.argmax(evidence.specific.value[usable])])
+    half = n_to_gf(_picked_half_width(evidence.specific, best, usable.size))
+    value = n_to_gf(float(evidence.specific.value[best]))
+    found = Reading(value, value - half, value + half, "g/W")
+    thrust = reading(evidence.plateaus.measured("thrust"), best, "gf", n_to_gf)
+    if not found.finite or thrust is None:
+        return None
+    return _finding(
+        evidence,
+        "specific-thrust-best",
+        f"The best measured specific thrust was {_text(found)}, at "
+        f"{_throttle(evidence, best)} throttle and {_bare(thrust)}.",
+        found,
+        (best,),
+        ("thrust", *ELECTRICAL),
+        (
+            f"picked as the best of {usable.size} plateaus; the interval allows "
+            "for the pick",
+            *evidence.power.cautions,
+        ),
+    )
+
+
+def thrust_exponent(evidence: Evidence) -> Finding | None:
+    """Exponent of thrust against electrical power."""
+    curve = evidence.curve("thrust against power")
+    if curve is None or evidence.power is None:
+        return None
+    low, high = curve.fit.interval(1)
+    found = Reading(float(curve.coefficients[1]), low, high, "")
+    if not found.finite:
+        return None
+    cautions = list(evidence.power.cautions)
+    share = curve.lack_of_fit / float(np.abs(curve.y).max())
+    if share > 0:
+        cautions.append(
+            f"points miss the power law by {100 * share:.2g} % beyond their own "
+            "noise; the interval allows for it"
+        )
+    return _finding(
+        evidence,
+        "thrust-exponent",
+        f"Thrust went with electrical power to the power {_text(found)}; "
+        f"momentum theory alone would give {IDEAL_EXPONENT:.3f}.",
+        found,
+        curve.points,
+        ("thrust", *ELECTRICAL),
+        tuple(cautions),
+    )
+
+
+def thrust_coefficient(evidence: Evidence) -> Finding | None:
+    """C_T at the plateau of highest thrust."""
+    top = _top(evidence)
+    if top is None or evidence.propeller is None or evidence.disc is None:
+        return None
+    found = reading(evidence.propeller.thrust_coefficient, top, "")
+    speed = reading(evidence.plateaus.measured("speed"), top, "rpm", rad_s_to_rpm)
+    if found is None or speed is None:
+        return None
+    return _finding(
+        evidence,
+        "thrust-coefficient",
+        f"The thrust coefficient C_T at {_throttle(evidence, top)} throttle "
+        f"({_bare(speed)}) was {_text(found)}, with a diameter of "
+        f"{1000 * evidence.disc.diameter_m:.4g} mm.",
+        found,
+        (top,),
+        ("thrust", "speed"),
+        _disc_cautions(evidence),
+    )
+
+
+def total_efficiency(evidence: Evidence) -> Finding | None:
+    """Ideal over electrical power at the plateau of highest thrust."""
+    top = _top(evidence)
+    if top is None or evidence.propeller is None or evidence.power is None:
+        return None
+    found = reading(evidence.propeller.total_efficiency, top, "%", _percent)
+    if found is None:
+        return None
+    return _finding(
+        evidence,
+        "total-efficiency",
+        f"At {_throttle(evidence, top)} throttle the ideal power for the thrust "
+        f"was {_text(found)} of the electrical power; motor and speed controller "
+        "are in this total efficiency.",
+        found,
+        (top,),
+        ("thrust", *ELECTRICAL),
+        (*_disc_cautions(evidence), *evidence.power.cautions),
+    )
+
+
+def momentum_bound(evidence: Evidence) -> Finding | None:
+    """Whether a plateau lies beyond what momentum theory allows."""
+    if evidence.propeller is None or evidence.propeller.total_efficiency is None:
+        return None
+    efficiency = evidence.propeller.total_efficiency
+    usable = _finite(efficiency)
+    if not usable.size:
+        return None
+    beyond = np.flatnonzero(evidence.propeller.impossible)
+    worst = int(usable[np.argmax(efficiency.value[usable])])
+    if beyond.size:
+        low = efficiency.interval(COVERAGE)[0][beyond]
+        worst = int(beyond[np.argmax(low)])
+    found = reading(efficiency, worst, "%", _percent)
+    if found is None:
+        return None
+    if beyond.size:
+        sentence = (
+            f"Impossible: total efficiency at {_throttle(evidence, worst)} throttle "
+            f"comes out as {_text(found)}, above 100 % with the whole interval "
+            f"({_plateaus(beyond.size)} so); check {in_words(CHECK_FIRST)}, "
+            "in this order."
+        )
+    elif found.value > 100:
+        sentence = (
+            f"Total efficiency reaches {_text(found)} at "
+            f"{_throttle(evidence, worst)} throttle: above 100 %, though the "
+            f"interval still allows less; check {in_words(CHECK_FIRST)}."
+        )
+    else:
+        sentence = (
+            "No plateau lies beyond what momentum theory allows: total efficiency "
+            f"is highest at {_throttle(evidence, worst)} throttle with {_text(found)}."
+        )
+    return _finding(
+        evidence,
+        "momentum-bound",
+        sentence,
+        found,
+        tuple(int(point) for point in beyond) or (worst,),
+        ("thrust", *ELECTRICAL),
+        _disc_cautions(evidence),
+    )
+
+
+def sag(evidence: Evidence) -> Finding | None:
+    """Drop of the pack's voltage from rest to the highest throttle."""
+    voltage = evidence.plateaus.channels.get("voltage")
+    if voltage is None or not voltage.rests.value.size:
+        return None
+    usable = _finite(voltage.measured)
+    if not usable.size:
+        return None
+    top = int(usable[np.argmax(evidence.plateaus.throttle_frac[usable])])
+    before = np.flatnonzero(voltage.rests.time_s < evidence.plateaus.start_s[top])
+    rest = int(before[-1]) if before.size else 0
+    rest_v = float(voltage.rests.value[rest])
+    drop_v = rest_v - float(voltage.mean[top])
+    gain = np.sqrt(voltage.measured.sources["voltage gain"].variance()[top])
+    gain_rel = float(gain) / float(voltage.mean[top])
+    dof = np.array([voltage.rests.dof[rest]])
+    drop = Measured(
+        np.array([drop_v]),
+        {
+            "voltage at rest": Source(np.array([voltage.rests.u[rest]]), dof),
+            "voltage random": voltage.measured.sources["voltage random"].take([top]),
+        },
+    ).with_source("voltage gain", np.array([[gain_rel * drop_v]]))
+    found = reading(drop, 0, "V")
+    if found is None:
+        return None
+    amps = reading(evidence.plateaus.measured("current"), top, "A")
+    return _finding(
+        evidence,
+        "sag",
+        f"Pack voltage fell by {_text(found)} from rest "
+        f"({figure(rest_v, found.half_width)} V) to {_throttle(evidence, top)} "
+        f"throttle{' at ' + _bare(amps) if amps else ''}, measured on this stand "
+        "with one motor.",
+        found,
+        (top,),
+        ("voltage",),
+        (
+            "an aircraft draws on one pack with all its motors and sags further",
+            f"the rest was read {'before' if before.size else 'after'} the plateau, "
+            "and charge was drawn between them",
+        ),
+    )
+
+
+def legs_apart(evidence: Evidence) -> Finding | None:
+    """Thrust on the way down against the way up."""
+    leg = next((leg for leg in evidence.legs if leg.channel == "thrust"), None)
+    if leg is None or leg.relative is None:
+        return None
+    found = reading(
+        Measured(-leg.relative.value, leg.relative.sources), 0, "%", _percent
+    )
+    if found is None:
+        return None
+    volts = next((leg for leg in evidence.legs if leg.channel == "voltage"), None)
+    drop = reading(volts.mean, 0, "V") if volts else None
+    beside = ""
+    if drop is not None:
+        way = "lower" if drop.value >= 0 else "higher"
+        size = figure(abs(drop.value), drop.half_width)
+        beside = f"; voltage was {size} V {way} there"
+    levels = leg.throttle_frac.size
+    sentence = (
+        f"On the way down thrust changed by {_text(found)} against the way up, "
+        f"on average over {levels} throttle {'level' if levels == 1 else 'levels'}"
+        f"{beside}."
+    )
+    return _finding(
+        evidence,
+        "up-down",
+        sentence,
+        found,
+        (),
+        ("thrust",),
+        (
+            "a sagging pack, a warmer motor and the cell's hysteresis all look "
+            "like this",
+        ),
+    )
+
+
+def _finding(
+    evidence: Evidence,
+    name: str,
+    sentence: str,
+    found: Reading,
+    points: tuple[int, ...],
+    channels: tuple[str, ...],
+    cautions: tuple[str, ...],
+) -> Finding:
+    rests_on = list(evidence.grounds(points, channels))
+    flagged = [
+        f"{evidence.plateaus.label(point)}: {flag}"
+        for point in points
+        for flag in evidence.plateaus.flags(point)
+        if flag.partition(":")[0] in channels
+    ]
+    return Finding(
+        id=name,
+        sentence=sentence,
+        value=found.value,
+        unit=found.unit,
+        low=found.low,
+        high=found.high,
+        coverage=COVERAGE,
+        rests_on=tuple(rests_on),
+        cautions=evidence.cautions(channels, (*cautions, *flagged)),
+    )
+
+
+def _top(evidence: Evidence) -> int | None:
+    """The plateau of highest thrust."""
+    thrust = evidence.plateaus.measured("thrust")
+    if thrust is None:
+        return None
+    usable = _finite(thrust)
+    return int(usable[np.argmax(thrust.value[usable])]) if usable.size else None
+
+
+def _finite(measured: Measured) -> Index:
+    good = np.isfinite(measured.value) & np.isfinite(measured.variance())
+    return np.flatnonzero(good)
+
+
+def _picked_half_width(measured: Measured, index: int, count: int) -> float:
+    """Half-width for the largest of ``count`` values.
+
+    The pick favours luck, which only what each value has for itself can bring:
+    that part is widened to hold for all at once (Bonferroni), the shared part
+    is not.
+    """
+    one = measured.take([index])
+    own2 = float(one.own_uncertainty()[0]) ** 2
+    shared2 = max(0.0, float(one.variance()[0]) - own2)
+    wide = t_factor(math.inf, 1 - (1 - COVERAGE) / count) / t_factor(math.inf, COVERAGE)
+    u = math.sqrt(float(wide) ** 2 * own2 + shared2)
+    return float(t_factor(one.dof(), COVERAGE)[0]) * u
+
+
+def _beside(evidence: Evidence, point: int) -> list[str]:
+    plateaus = evidence.plateaus
+    power = None if evidence.power is None else evidence.power.measured
+    readings = (
+        reading(plateaus.measured("current"), point, "A"),
+        reading(plateaus.measured("voltage"), point, "V"),
+        reading(power, point, "W"),
+    )
+    return [_bare(found) for found in readings if found is not None]
+
+
+def _disc_cautions(evidence: Evidence) -> tuple[str, ...]:
+    if evidence.disc is None:
+        return ()
+    found: list[str] = []
+    if evidence.disc.air.assumed:
+        found.append(evidence.disc.air.words)
+    if evidence.disc.diameter_u_m == 0:
+        found.append("the diameter was taken as exact; printed sizes can be 8 % off")
+    return tuple(found)
+
+
+def _throttle(evidence: Evidence, point: int) -> str:
+    return f"{round(100 * float(evidence.plateaus.throttle_frac[point]), 2):g} %"
+
+
+def _text(found: Reading) -> str:
+    return with_interval(found.value, found.low, found.high, found.unit, COVERAGE)
+
+
+def _bare(found: Reading) -> str:
+    """A figure beside the point: rounded by its interval, which stays unsaid."""
+    return f"{figure(found.value, found.half_width)} {found.unit}"
+
+
+def _plateaus(count: int) -> str:
+    return "1 plateau is" if count == 1 else f"{count} plateaus are"
+
+
+def _percent(share: float) -> float:
+    return 100 * share

@@ -1,0 +1,145 @@
+"""Findings about the run itself: what did not settle, what was lost.
+
+Each function writes one finding, or None where there is nothing to say. A run
+that was tripped, or that has no dwell at all, is said to be so in words.
+"""
+
+from daq.analysis.findings import Evidence, Finding, count_rests, in_words
+from daq.analysis.measured import COVERAGE
+from daq.analysis.rounding import figure
+from daq.analysis.zeros import NO_REST_SHARE, ONE_REST_SHARE
+from daq.units import n_to_gf
+
+
+def no_dwell(evidence: Evidence) -> Finding | None:
+    """Said when nothing was held long enough to average."""
+    if len(evidence.plateaus):
+        return None
+    return _finding(
+        evidence,
+        "no-dwell",
+        "The run has no dwell that lasted long enough to settle, so there is no "
+        "plateau, no curve and no figure.",
+        0.0,
+        evidence.plateaus.skipped,
+    )
+
+
+def unsettled(evidence: Evidence) -> Finding | None:
+    """Plateaus that were still on the move."""
+    if not len(evidence.plateaus):
+        return None
+    moving = {
+        name: [
+            evidence.plateaus.label(index)
+            for index, flag in enumerate(means.unsettled)
+            if flag
+        ]
+        for name, means in evidence.plateaus.channels.items()
+    }
+    named = [
+        f"{name} at {in_words(labels)}" for name, labels in moving.items() if labels
+    ]
+    count = sum(len(labels) for labels in moving.values())
+    if not named:
+        sentence = "Every channel had settled at every plateau."
+    else:
+        sentence = f"These never settled: {'; '.join(named)}."
+    return _finding(
+        evidence,
+        "unsettled",
+        sentence,
+        float(count),
+        ("the trend inside each window is in the intervals",) if count else (),
+    )
+
+
+def lost_readings(evidence: Evidence) -> Finding | None:
+    """Readings that were missing or rejected inside the plateaus."""
+    if not len(evidence.plateaus):
+        return None
+    channels = evidence.plateaus.channels
+    read = sum(int(means.count.sum()) for means in channels.values())
+    lost = sum(int(means.lost.sum()) for means in channels.values())
+    glitches = sum(int(means.glitches.sum()) for means in channels.values())
+    total = read + lost + glitches
+    if lost + glitches == 0:
+        sentence = f"None of {total} readings in the plateaus was missing or rejected."
+    else:
+        worst = [
+            f"{name}: {int(means.lost.sum())} missing, "
+            f"{int(means.glitches.sum())} rejected as converter glitches"
+            for name, means in channels.items()
+            if means.lost.sum() + means.glitches.sum()
+        ]
+        sentence = (
+            f"{lost} of {total} readings in the plateaus were missing and "
+            f"{glitches} were rejected as converter glitches ({'; '.join(worst)})."
+        )
+    return _finding(evidence, "lost-readings", sentence, float(lost + glitches), ())
+
+
+def zero_of_thrust(evidence: Evidence) -> Finding | None:
+    """How far the zero of thrust moved between the rests."""
+    means = evidence.plateaus.channels.get("thrust")
+    if means is None:
+        return None
+    rests = means.rests
+    count = rests.value.size
+    if count == 0:
+        sentence = (
+            "No rest gave a zero of thrust; the calibration's zero was used, with "
+            f"a bound of {100 * NO_REST_SHARE:g} % of the largest thrust for what "
+            "it may have moved since."
+        )
+    elif count == 1:
+        sentence = (
+            "One rest gave a zero of thrust, so its drift is unknown; a bound of "
+            f"{100 * ONE_REST_SHARE:g} % of the largest thrust stands in for it."
+        )
+    else:
+        span_gf = n_to_gf(float(rests.value.max() - rests.value.min()))
+        noise_gf = n_to_gf(float(rests.u.max()))
+        sentence = (
+            f"The zeros of thrust from {count_rests(count)} lie "
+            f"{figure(span_gf, noise_gf)} gf apart."
+        )
+        return _finding(evidence, "zero-of-thrust", sentence, span_gf, (), "gf")
+    return _finding(evidence, "zero-of-thrust", sentence, None, ())
+
+
+def unused(evidence: Evidence) -> Finding | None:
+    """Dwells and rests that could not be used."""
+    skipped = evidence.plateaus.skipped
+    if not skipped or not len(evidence.plateaus):
+        return None
+    stretches = "1 stretch" if len(skipped) == 1 else f"{len(skipped)} stretches"
+    return _finding(
+        evidence,
+        "unused",
+        f"{stretches} of the run could not be used.",
+        float(len(skipped)),
+        skipped,
+    )
+
+
+def _finding(
+    evidence: Evidence,
+    name: str,
+    sentence: str,
+    value: float | None,
+    cautions: tuple[str, ...],
+    unit: str = "",
+) -> Finding:
+    channels = tuple(f"channel {name}" for name in evidence.plateaus.channels)
+    return Finding(
+        id=name,
+        sentence=sentence,
+        value=value,
+        unit=unit,
+        low=None,
+        high=None,
+        coverage=COVERAGE,
+        rests_on=channels,
+        cautions=(*cautions, *evidence.notes),
+    )

@@ -1,0 +1,219 @@
+"""One run, from readings to findings: the way in to the analysis.
+
+``analyse`` puts the parts together and ``Analysis.to_dict`` lays the results
+out as plain tables. Channels that are missing are skipped; a run that was cut
+short is analysed as far as it goes. Nothing here opens a file.
+"""
+
+import math
+from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import dataclass
+
+from daq.analysis import performance, quality
+from daq.analysis.air import Air, assumed_air
+from daq.analysis.curves import Curve, draw_curves
+from daq.analysis.findings import Evidence, Finding
+from daq.analysis.legs import up_down
+from daq.analysis.measured import Measured
+from daq.analysis.plateaus import DEFAULT_SETTLE_S, Plateaus, average
+from daq.analysis.power import electrical_power, specific_thrust
+from daq.analysis.propeller import Disc, examine
+from daq.analysis.series import Hold, Series, check_run
+from daq.analysis.zeros import REST_SETTLE_S
+from daq.errors import InputFault
+from daq.units import n_to_gf, rad_s_to_rpm
+
+#: The order in which findings are told.
+FINDINGS: tuple[Callable[[Evidence], Finding | None], ...] = (
+    quality.no_dwell,
+    performance.maximum_thrust,
+    performance.specific_thrust_at_maximum,
+    performance.best_specific_thrust,
+    performance.thrust_exponent,
+    performance.thrust_coefficient,
+    performance.total_efficiency,
+    performance.momentum_bound,
+    performance.sag,
+    performance.legs_apart,
+    quality.zero_of_thrust,
+    quality.unsettled,
+    quality.lost_readings,
+    quality.unused,
+)
+
+#: Columns of the plateaus table: channel, key in SI.
+_CHANNEL_COLUMNS = (
+    ("thrust", "thrust", "n"),
+    ("current", "current", "a"),
+    ("current-high", "current_high", "a"),
+    ("voltage", "voltage", "v"),
+    ("voltage-low", "voltage_low", "v"),
+    ("speed", "speed", "rad_s"),
+)
+
+Row = dict[str, float | int | str | None]
+
+
+@dataclass(frozen=True, slots=True)
+class Analysis:
+    """What a run says.
+
+    Attributes:
+        plateaus: The averaged run.
+        curves: The curves that could be drawn.
+        findings: The findings, in the order in which they are told.
+        evidence: Everything the findings were made of.
+    """
+
+    plateaus: Plateaus
+    curves: tuple[Curve, ...]
+    findings: tuple[Finding, ...]
+    evidence: Evidence
+
+    def rows(self) -> list[Row]:
+        """The plateaus as a table: one row each, the same keys in every row.
+
+        SI with the unit as suffix; ``_u_`` marks combined standard
+        uncertainties. Thrust, speed and specific thrust are repeated in the
+        trade's units. None where there is no value.
+        """
+        return [self._row(index) for index in range(len(self.plateaus))]
+
+    def to_dict(self) -> dict[str, object]:
+        """Plateaus, curves and findings for JSON."""
+        return {
+            "plateaus": self.rows(),
+            "curves": [curve.to_dict() for curve in self.curves],
+            "findings": [finding.to_dict() for finding in self.findings],
+        }
+
+    def _row(self, index: int) -> Row:
+        plateaus = self.plateaus
+        row: Row = {
+            "plateau": index + 1,
+            "leg": plateaus.leg[index],
+            "step": int(plateaus.step[index]),
+            "throttle_frac": float(plateaus.throttle_frac[index]),
+            "start_s": float(plateaus.start_s[index]),
+            "end_s": float(plateaus.end_s[index]),
+        }
+        for channel, key, unit in _CHANNEL_COLUMNS:
+            _put(row, key, unit, plateaus.measured(channel), index)
+        evidence = self.evidence
+        power = None if evidence.power is None else evidence.power.measured
+        _put(row, "power", "w", power, index)
+        _put(row, "specific_thrust", "n_w", evidence.specific, index)
+        thrust, speed = plateaus.measured("thrust"), plateaus.measured("speed")
+        _put(row, "thrust", "gf", thrust, index, n_to_gf)
+        _put(row, "speed", "rpm", speed, index, rad_s_to_rpm)
+        _put(row, "specific_thrust", "gf_w", evidence.specific, index, n_to_gf)
+        propeller = evidence.propeller
+        if propeller is not None:
+            _put(row, "ideal_power", "w", propeller.ideal_power_w, index)
+            _put(row, "total_efficiency", "frac", propeller.total_efficiency, index)
+            _put(row, "thrust_coefficient", "", propeller.thrust_coefficient, index)
+        means = plateaus.channels.values()
+        row["glitches"] = sum(int(m.glitches[index]) for m in means)
+        row["lost"] = sum(int(m.lost[index]) for m in means)
+        row["flags"] = "; ".join(plateaus.flags(index))
+        return row
+
+
+def analyse(
+    series: Mapping[str, Series],
+    holds: Sequence[Hold],
+    *,
+    diameter_m: float | None = None,
+    diameter_u_m: float = 0.0,
+    air: Air | None = None,
+    settle_s: float = DEFAULT_SETTLE_S,
+    rest_settle_s: float = REST_SETTLE_S,
+    nominal: Collection[str] = (),
+    notes: Sequence[str] = (),
+) -> Analysis:
+    """Analyse one run.
+
+    Args:
+        series: Channels by name, on the device's time axis; any of thrust,
+            current, current-high, voltage, voltage-low, speed. Others are
+            averaged too but nothing is made of them.
+        holds: Dwells and rests of the run, on the same axis.
+        diameter_m: Measured tip diameter of the propeller; None if not known.
+        diameter_u_m: Its standard uncertainty.
+        air: Density of the air; None takes standard air with a wide
+            uncertainty and says so.
+        settle_s: Time cut off the front of each dwell.
+        rest_settle_s: Time cut off each rest that follows a dwell.
+        nominal: Channels whose scale factor is nominal, not calibrated: said
+            with every finding that rests on them.
+        notes: Sentences that go with every finding.
+
+    Returns:
+        Plateaus, curves and findings; tables are empty, and a finding says so,
+        when nothing was held long enough.
+
+    Raises:
+        InputFault: No readings, holds that overlap or lie outside the readings,
+            or a number that cannot be what it says.
+    """
+    check_run(series, holds)
+    for key, number in (("settle_s", settle_s), ("rest_settle_s", rest_settle_s)):
+        if not (math.isfinite(number) and number >= 0):
+            raise InputFault(f"{key} is {number}; it must be zero or more seconds")
+    plateaus = average(series, holds, settle_s=settle_s, rest_settle_s=rest_settle_s)
+    power = electrical_power(series, plateaus)
+    thrust = plateaus.measured("thrust")
+    specific = None
+    if thrust is not None and power is not None:
+        specific = specific_thrust(thrust, power.measured)
+    disc = None
+    if diameter_m is not None:
+        disc = Disc(diameter_m, diameter_u_m, assumed_air() if air is None else air)
+    watt = None if power is None else power.measured
+    evidence = Evidence(
+        plateaus=plateaus,
+        power=power,
+        specific=specific,
+        disc=disc,
+        propeller=None if disc is None else examine(plateaus, watt, disc),
+        curves=draw_curves(plateaus, watt, specific),
+        legs=up_down(plateaus, _both_legs(plateaus, watt)),
+        nominal=frozenset(nominal),
+        notes=tuple(notes),
+    )
+    written = (write(evidence) for write in FINDINGS)
+    return Analysis(
+        plateaus=plateaus,
+        curves=evidence.curves,
+        findings=tuple(finding for finding in written if finding is not None),
+        evidence=evidence,
+    )
+
+
+def _both_legs(plateaus: Plateaus, power: Measured | None) -> dict[str, Measured]:
+    compared = {
+        name: plateaus.channels[name].measured
+        for name in ("thrust", "current", "voltage", "speed")
+        if name in plateaus.channels
+    }
+    if power is not None:
+        compared["power"] = power
+    return compared
+
+
+def _put(
+    row: Row,
+    key: str,
+    unit: str,
+    measured: Measured | None,
+    index: int,
+    convert: Callable[[float], float] = float,
+) -> None:
+    """Add a value and its uncertainty to a row, if the run has the quantity."""
+    if measured is None:
+        return
+    suffix = f"_{unit}" if unit else ""
+    value = float(measured.value[index])
+    u = math.sqrt(float(measured.variance()[index]))
+    row[f"{key}{suffix}"] = convert(value) if math.isfinite(value) else None
+    row[f"{key}_u{suffix}"] = convert(u) if math.isfinite(u) else None
