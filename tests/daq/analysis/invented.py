@@ -104,6 +104,7 @@ def staircase(
     rest_s: float = 4.0,
     down: bool = True,
     rest_every: int | None = None,
+    top_twice: bool = False,
 ) -> list[Hold]:
     """Rest, levels up, levels down, rest; with rests in between if asked for."""
     holds = [Hold("rest", "rest", 0, 0.0, 0.0, rest_s)]
@@ -112,7 +113,9 @@ def staircase(
         ("up", level) for level in levels
     ]
     if down:
-        legs += [("down", level) for level in reversed(levels[:-1])]
+        legs += [
+            ("down", level) for level in reversed(levels if top_twice else levels[:-1])
+        ]
     for number, (leg, level) in enumerate(legs, 1):
         at_s += 0.3
         holds.append(Hold("dwell", leg, step, level, at_s, at_s + dwell_s))

@@ -2,11 +2,14 @@
 
 import json
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
-from daq.analysis.curves import Curve
+from daq.analysis.curves import THROTTLE_MODELS, Curve
+from daq.analysis.levels import Relation, _leg_scatter
+from daq.analysis.measured import Measured
 from daq.analysis.run import Analysis, analyse
 from tests.daq.analysis.invented import (
     POWER_EXPONENT,
@@ -87,26 +90,96 @@ def test_both_legs_at_a_throttle_are_one_level(analysis: Analysis) -> None:
 
 
 def test_legs_that_disagree_widen_the_band() -> None:
-    # The second leg reads 4 % less thrust: a sagging pack.
-    series = record(HOLDS, Noise(), np.random.default_rng(22))
-    straight = analyse(series, HOLDS)
-    turn_s = next(h.start_s for h in HOLDS if h.leg == "down")
+    # The second leg reads 4 % less thrust at every level: a sagging pack. The
+    # means of the levels still lie on a smooth curve, but each could be 2 % off.
+    holds = staircase(LEVELS, rest_every=6, top_twice=True)
+    series = record(holds, Noise(), np.random.default_rng(22))
+    straight = analyse(series, holds)
+    turn_s = next(h.start_s for h in holds if h.leg == "down")
     thrust = series["thrust"]
     zero = 0.7
     value = np.where(
         thrust.t_s < turn_s, thrust.value_si, zero + 0.96 * (thrust.value_si - zero)
     )
-    series["thrust"] = type(thrust)("thrust", "force", thrust.t_s, value, 0.005, 0.002)
-    sagging = analyse(series, HOLDS)
-    at = np.array([0.5])
-    widths = []
+    series["thrust"] = replace(thrust, value_si=value)
+    sagging = analyse(series, holds)
+    own = []
     for found in (straight, sagging):
-        y, low, high = curve(found, "thrust against throttle").band(at)
-        widths.append(float((high - low)[0] / y[0]))
-    assert widths[1] > 1.5 * widths[0]
+        fit = curve(found, "thrust against throttle").fit
+        at = np.array([0.8])
+        gradient = fit.model.gradient(at, fit.coefficients)[0]
+        variance = float(gradient @ fit.own_covariance @ gradient)
+        own.append(np.sqrt(variance) / fit.predict(at)[0])
+    # Six means worth 2 % each make a curve of two coefficients worth about 1 %.
+    assert own[0] < 0.003
+    assert 0.006 < own[1] < 0.015
     leg = next(leg for leg in sagging.evidence.legs if leg.channel == "thrust")
     assert leg.relative is not None
     assert leg.relative.value[0] == pytest.approx(0.04, abs=0.01)
+
+
+def test_what_legs_disagree_about_is_an_uncertainty_of_each_level() -> None:
+    # Two legs apart by 4 % of the value, without noise: their mean is worth 2 %.
+    y = np.array([1.0, 2.0, 0.96 * 2.0, 0.96 * 1.0])
+    relation = Relation(
+        "thrust",
+        "throttle_frac",
+        "thrust_n",
+        np.array([0.3, 0.6, 0.6, 0.3]),
+        Measured(y, {}),
+        THROTTLE_MODELS,
+    )
+    groups = [np.array([0, 3]), np.array([1, 2])]
+    u, dof = _leg_scatter(relation, groups, np.zeros(2))
+    assert u == pytest.approx([0.02, 0.04], rel=0.05)
+    assert dof == 2
+    # Points that lie on a slope between the legs do not disagree.
+    tilted = replace(relation, x=np.array([1.0, 2.0, 1.92, 0.96]))
+    assert _leg_scatter(tilted, groups, np.ones(2))[0] == pytest.approx([0.0, 0.0])
+
+
+def test_a_gain_of_current_reaches_the_curve_of_thrust_through_power() -> None:
+    gains = dict.fromkeys(("thrust", "voltage", "speed"), 0.0) | {"current": 0.02}
+    series = record(HOLDS, Noise(gain_u_rel=gains), np.random.default_rng(25))
+    found = curve(analyse(series, HOLDS), "thrust against power").fit
+    # T = a P^b: 2 % of power is 2 b % of a; b does not feel it.
+    shared = [factor[:, 0] for factor, _ in found.shared if factor.shape[1] == 1]
+    a, b = found.coefficients
+    largest = max(abs(float(factor[0])) for factor in shared)
+    assert largest == pytest.approx(0.02 * b * a, rel=0.02)
+    assert max(abs(float(factor[1])) for factor in shared) < 1e-4
+
+
+def test_models_that_do_nearly_as_well_widen_the_band(analysis: Analysis) -> None:
+    found = curve(analysis, "speed against throttle")
+    assert found.rivals
+    assert sum(weight for _, weight in found.rivals) < 1
+    at = np.array([0.27])
+    _, low, high = found.band(at)
+    _, fit_low, fit_high = found.fit.band(at)
+    off = sum(w * (r.predict(at) - found.fit.predict(at)) ** 2 for r, w in found.rivals)
+    expected = np.hypot((fit_high - fit_low) / 2, 1.959964 * np.sqrt(off))
+    assert (high - low) / 2 == pytest.approx(expected)
+    assert (high - low > fit_high - fit_low).all()
+
+
+def test_scale_factors_cancel_in_the_difference_of_the_legs(
+    analysis: Analysis,
+) -> None:
+    leg = next(leg for leg in analysis.evidence.legs if leg.channel == "thrust")
+    assert leg.relative is not None
+    gain_u = np.sqrt(leg.relative.sources["thrust gain"].variance()[0])
+    assert gain_u < 1e-10
+    # Five levels, independent: by hand from each plateau's own scatter.
+    thrust = analysis.plateaus.channels["thrust"]
+    pairs = [(0, 10), (1, 9), (2, 8), (3, 7), (4, 6)]
+    own = [
+        np.hypot(thrust.random_u[up], thrust.random_u[down])
+        / ((thrust.mean[up] + thrust.mean[down]) / 2)
+        for up, down in pairs
+    ]
+    random_u = np.sqrt(leg.relative.sources["thrust random"].variance()[0])
+    assert random_u == pytest.approx(np.sqrt(np.sum(np.square(own))) / 5, rel=0.02)
 
 
 def test_three_levels_carry_one_coefficient_only() -> None:

@@ -89,6 +89,14 @@ def test_group_means_equal_the_mapped_means_but_stay_independent() -> None:
     assert not grouped.sources["own"].common
 
 
+def test_a_source_met_twice_keeps_its_fewest_degrees_of_freedom() -> None:
+    one = Measured(np.ones(2), {"x": Source(np.ones(2), np.array([9.0, 3.0]))})
+    other = Measured(np.ones(2), {"x": Source(np.ones(2), np.array([5.0, 7.0]))})
+    found = combine(np.ones(2), [(np.ones(2), one), (np.ones(2), other)])
+    assert found.dof() == pytest.approx([5.0, 3.0])
+    assert found.standard_uncertainty() == pytest.approx([2.0, 2.0])
+
+
 def test_one_name_for_two_kinds_of_source_is_refused() -> None:
     one = Measured(np.ones(2), {"x": Source(np.ones(2), INF2)})
     other = Measured(np.ones(2), {"x": Source(np.ones((2, 1)), INF2)})

@@ -73,6 +73,20 @@ def test_total_efficiency_is_ideal_over_electrical_power() -> None:
         assert low < true < high
 
 
+def test_each_input_acts_on_total_efficiency_with_its_exponent() -> None:
+    found = examine().total_efficiency
+    assert found is not None
+    relative = {name: part[0] for name, part in components(found).items()}
+    # T^1.5 / (rho^0.5 D V I).
+    assert relative["thrust gain"] == pytest.approx(np.full(9, 1.5 * 0.005))
+    assert relative["voltage gain"] == pytest.approx(np.full(9, 0.004), rel=2e-3)
+    assert relative["current gain"] == pytest.approx(np.full(9, 0.01), rel=2e-3)
+    assert relative["diameter"] == pytest.approx(np.full(9, 1e-4 / DIAMETER_M))
+    assert relative["air density"] == pytest.approx(
+        np.full(9, 0.5 * 0.006 / DENSITY_KG_M3)
+    )
+
+
 def test_a_possible_propeller_is_not_called_impossible() -> None:
     assert not examine().impossible.any()
 
