@@ -148,13 +148,13 @@ class Device:
         self._pack_fast = _packer(tuple(self.channels[i] for i in fast))
         self._pack_cell = _packer(tuple(self.channels[i] for i in cell))
         self._out = bytearray()
-        self._sequence = 0
         self.boot = boot
         self._start(cause, start_us)
 
     def _start(self, cause: m.Cause, start_us: int) -> None:
         """Everything that a reset clears."""
         self._deframer = Deframer()
+        self._sequence = 0
         self._tick = 0
         self._start_us = start_us
         self.state = m.State.LOCKED
@@ -260,7 +260,7 @@ class Device:
         throttle = self._setpoint
         self._zero()
         self.state = m.State.TRIPPED
-        self._latch = (self._events + 1) & 0xFFFF
+        self._latch = _next_number(self._events)
         self._event(cause, limit, throttle)
 
     def _lock(self, cause: m.Cause) -> None:
@@ -270,7 +270,7 @@ class Device:
         self._event(cause, throttle=throttle)
 
     def _event(self, cause: m.Cause, limit: int = m.NONE, throttle: int = 0) -> None:
-        self._events = (self._events + 1) & 0xFFFF
+        self._events = _next_number(self._events)
         channel, count = m.NONE, 0
         if limit != m.NONE:
             channel = self._watches[limit].entry.channel
@@ -330,7 +330,7 @@ class Device:
                     self._reply(type_code, sequence, m.Verdict.MALFORMED)
                 continue
             self._received += 1
-            self._obey(message, type_code, sequence)
+            self._obey(message, payload)
 
     def _reply(
         self, type_code: int, sequence: int, verdict: m.Verdict, value: int = 0
@@ -338,25 +338,24 @@ class Device:
         now_us = self.time_us % WRAP_US
         self._send(m.Reply(type_code, sequence, verdict, value, now_us))
 
-    def _obey(
-        self, message: m.ToStand | m.Unknown, type_code: int, sequence: int
-    ) -> None:
+    def _obey(self, message: m.ToStand | m.Unknown, payload: bytes) -> None:
+        type_code, sequence = m.head(payload)
         match message:
             case m.Who():
                 self._introduce()
             case m.Throttle():
                 self._throttle(message, sequence)
             case _:
-                verdict, value = self._answer(message, sequence)
+                verdict, value = self._answer(message, sequence, payload[3:])
                 self._reply(type_code, sequence, verdict, value)
 
     def _answer(
-        self, message: m.ToStand | m.Unknown, sequence: int
+        self, message: m.ToStand | m.Unknown, sequence: int, body: bytes
     ) -> tuple[m.Verdict, int]:
         """Carry out a command that gets a reply."""
         match message:
             case m.Limits():
-                return self._take_limits(message)
+                return self._take_limits(message, body)
             case m.Arm():
                 return self._arm(message, sequence), 0
             case m.Stop():
@@ -389,7 +388,7 @@ class Device:
         for stream in self.streams:
             self._send(stream)
 
-    def _take_limits(self, message: m.Limits) -> tuple[m.Verdict, int]:
+    def _take_limits(self, message: m.Limits, body: bytes) -> tuple[m.Verdict, int]:
         if self.state not in (m.State.LOCKED, m.State.ARMED):
             return m.Verdict.WRONG_STATE, 0
         if not message.entries:
@@ -400,8 +399,9 @@ class Device:
         self._by_channel = {}
         for watch in self._watches:
             self._by_channel.setdefault(watch.entry.channel, []).append(watch)
-            watch.take()
-        self._limits_crc = crc16(message.body())
+            if watch.reading.at_us is not None:
+                watch.take()
+        self._limits_crc = crc16(body)  # as received: an entry has two forms
         return m.Verdict.DONE, self._limits_crc
 
     def _lease_left_us(self, lease_ms: int, seen_us: int) -> int:
@@ -473,13 +473,18 @@ class Device:
         return m.Verdict.DONE
 
     def _take_lock(self, message: m.Lock) -> m.Verdict:
+        if self.state == m.State.TRIPPED:
+            return m.Verdict.WRONG_STATE
         if message.boot != self.boot:
             return m.Verdict.WRONG_BOOT
-        if self.state in (m.State.ARMED, m.State.SPINNING):
+        if self.state != m.State.LOCKED:
             self._lock(m.Cause.LOCKED)
-        elif self.state != m.State.LOCKED:
-            return m.Verdict.WRONG_STATE
         return m.Verdict.DONE
+
+
+def _next_number(number: int) -> int:
+    """The event number after this one; 0 stays free, it means no latch."""
+    return number % 0xFFFF + 1
 
 
 def _packer(channels: tuple[m.ChannelPage, ...]) -> Callable[..., bytes]:

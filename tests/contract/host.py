@@ -12,6 +12,11 @@ from tests.contract.stranger import Message
 from tests.contract.subjects import SideDoors, Subject
 
 LOCKED, ARMED, SPINNING, TRIPPED = 1, 3, 4, 5
+DONE, UNKNOWN, MALFORMED, WRONG_STATE, WRONG_BOOT, WRONG_LIMITS, NO_LIMITS = range(7)
+BAD_LIMITS, EXCEEDED, SILENT, LOOP_OPEN, BAD_LEASE, BAD_NONCE, BAD_LATCH, STALE = range(
+    7, 15
+)
+SLOW_SPIN = 800  # 8 %: harmless on a real stand without a propeller
 DEAF_READS = 400  # reads without a byte before the stand counts as dead
 PATIENCE_MS = 2000
 UNKNOWN_KIND = 0x7F
@@ -45,6 +50,7 @@ class Host:
         self.nonce = 0
         self.sequence = 0
         self._stamped = False
+        self._read_to = 0  # how much of what was heard `until` has looked at
 
     # --- The line ---------------------------------------------------------------
 
@@ -86,19 +92,23 @@ class Host:
     def until(
         self, wanted: Callable[[Message], bool], within_ms: int = PATIENCE_MS
     ) -> Message:
-        """The first message from now on that is wanted.
+        """The next message that is wanted, after those already looked at.
 
         Raises:
             Silence: it did not come.
         """
         begin_us, deaf = self.elapsed_us, 0
-        while self.elapsed_us - begin_us <= within_ms * 1000 and deaf < DEAF_READS:
-            messages = self.listen()
-            deaf = 0 if messages else deaf + 1
-            for message in messages:
+        while True:
+            while self._read_to < len(self.heard):
+                message = self.heard[self._read_to]
+                self._read_to += 1
                 if wanted(message):
                     return message
-        raise Silence(f"not within {within_ms} ms; last heard {self.heard[-3:]}")
+            late = self.elapsed_us - begin_us > within_ms * 1000
+            if late or deaf >= DEAF_READS:
+                last = self.heard[-3:]
+                raise Silence(f"not within {within_ms} ms; last heard {last}")
+            deaf = 0 if self.listen() else deaf + 1
 
     def pass_ms(self, ms: int) -> list[Message]:
         """Let device time pass; what came meanwhile."""
@@ -107,6 +117,7 @@ class Host:
             deaf = 0 if self.listen() else deaf + 1
             if deaf >= DEAF_READS:
                 raise Silence("the stand says nothing any more")
+        self._read_to = len(self.heard)
         return self.heard[begin:]
 
     def event(self, cause: int, within_ms: int = PATIENCE_MS) -> Message:
@@ -142,14 +153,6 @@ class Host:
         """All events so far."""
         return [message for message in self.heard if message["type"] == "event"]
 
-    def samples(self, stream: int) -> list[Message]:
-        """All samples of a stream so far."""
-        return [
-            message
-            for message in self.heard
-            if message["type"] == "samples" and message["stream"] == stream
-        ]
-
     # --- Commands ---------------------------------------------------------------
 
     def identify(self, version: int = 1) -> Message:
@@ -173,15 +176,6 @@ class Host:
             channel
             for channel in self.decoder.channels.values()
             if channel["name"] == name
-        )
-
-    def stream_of(self, name: str) -> int:
-        """The stream that carries a channel."""
-        index = self.channel(name)["index"]
-        return next(
-            stream["index"]
-            for stream in self.decoder.streams.values()
-            if index in stream["channels"]
         )
 
     def limit(
@@ -226,7 +220,7 @@ class Host:
     def arm_body(self, **changes: int) -> bytes:
         """An arming that should be granted, but for what is changed."""
         fields = {
-            "nonce": self.nonce + 1 or 1,
+            "nonce": self.nonce + 1,
             "boot": self.boot,
             "crc": self.limits_crc,
             "lease_ms": 500,
@@ -251,10 +245,12 @@ class Host:
         return self.send(stranger.THROTTLE, self.throttle_body(setpoint, **changes))
 
     def hold(self, setpoint: int, ms: int, **changes: int) -> None:
-        """Keep a throttle on for so long, renewing its lease at every read."""
-        begin_us = self.elapsed_us
+        """Keep a throttle on for so long, renewing its lease every 10 ms."""
+        begin_us = due_us = self.elapsed_us
         while self.elapsed_us - begin_us < ms * 1000:
-            self.throttle(setpoint, **changes)
+            if self.elapsed_us >= due_us:
+                self.throttle(setpoint, **changes)
+                due_us = self.elapsed_us + 10_000
             self.listen()
 
     def ready(self) -> "Host":
@@ -280,11 +276,23 @@ class Host:
         self.event(17)
         return self
 
+    def bring(self, state: int) -> "Host":
+        """Into a state, whatever it was in."""
+        if state == ARMED:
+            return self.armed()
+        if state == SPINNING:
+            return self.spinning(SLOW_SPIN)
+        self.ready()
+        if state == TRIPPED:
+            self.ask(stranger.STOP, b"\x01")
+        return self
+
     def unlatch(self) -> None:
-        """Acknowledge whatever is latched."""
-        latch = self.counters()["latch"]
-        if latch:
-            self.ask(stranger.ACKNOWLEDGE, self.named(latch))
+        """Acknowledge whatever is latched; choose a nonce not used before."""
+        counters = self.counters()
+        self.nonce = max(self.nonce, counters["time_us"] // 1000 & 0x7FFF)
+        if counters["latch"]:
+            self.ask(stranger.ACKNOWLEDGE, self.named(counters["latch"]))
 
     def named(self, latch: int, boot: int | None = None) -> bytes:
         """Body of `acknowledge`."""

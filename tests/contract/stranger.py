@@ -15,13 +15,20 @@ STATES = {1: "locked", 2: "proving", 3: "armed", 4: "spinning", 5: "tripped"}
 MAX_WIRE_BYTES = 67
 
 
+def _eight_bits(crc: int) -> int:
+    for _ in range(8):
+        crc = (crc << 1 ^ 0x1021 if crc & 0x8000 else crc << 1) & 0xFFFF
+    return crc
+
+
+_STEP = [_eight_bits(byte << 8) for byte in range(256)]
+
+
 def crc16(data: bytes) -> int:
-    """The CRC, bit by bit: polynomial 0x1021, start 0xFFFF, not reflected."""
+    """The CRC: polynomial 0x1021, start 0xFFFF, not reflected."""
     crc = 0xFFFF
     for byte in data:
-        crc ^= byte << 8
-        for _ in range(8):
-            crc = (crc << 1 ^ 0x1021 if crc & 0x8000 else crc << 1) & 0xFFFF
+        crc = (crc << 8 & 0xFFFF) ^ _STEP[crc >> 8 ^ byte]
     return crc
 
 

@@ -5,6 +5,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import NamedTuple, Protocol
 
+from typing_extensions import override
+
 from daq.link import messages as m
 from daq.link.ports import SerialPort, open_port
 from daq.machine_clock import MachineClock
@@ -208,6 +210,7 @@ class ServedDevice(OnPort):
             raise
         self.doors = DeviceDoors(plant, self._served.server.between_ticks)
 
+    @override
     def close(self) -> None:
         super().close()
         self._served.end()

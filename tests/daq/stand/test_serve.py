@@ -1,0 +1,259 @@
+"""The simulated stand behind a real port, and as a program of its own."""
+
+import json
+import os
+import subprocess
+import sys
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TypeVar
+
+import pytest
+
+from daq.clock import JumpingClock
+from daq.link import messages as m
+from daq.link.framing import Deframer, frame
+from daq.link.ports import PortFault, PortLost, SerialPort, open_port
+from daq.machine_clock import MachineClock
+from daq.stand.device import Device
+from daq.stand.plant.bench import Plant
+from daq.stand.serve import Endpoint, Server, build, open_endpoint
+from tests.daq.stand.plant.builder import QUIET, changed
+
+Heard = TypeVar("Heard", m.Identity, m.Event, m.Counters)
+READS = 20_000  # at least a byte each, or 50 ms: the test's timeout ends it sooner
+LOOKS = 200
+TCP = [
+    pytest.param(
+        False,
+        marks=pytest.mark.skipif(not hasattr(os, "openpty"), reason="no terminals"),
+        id="terminal",
+    ),
+    pytest.param(True, id="tcp"),
+]
+
+
+class Running:
+    """A server in a thread of its own."""
+
+    def __init__(self, *, tcp: bool) -> None:
+        self.device = Device(Plant(changed(QUIET), 1))
+        self.server = Server(self.device, open_endpoint(tcp=tcp), MachineClock())
+        self._thread = threading.Thread(target=self.server.run)
+        self._thread.start()
+
+    def end(self) -> None:
+        self.server.end()
+        self._thread.join(10.0)
+        assert not self._thread.is_alive()
+
+
+@pytest.fixture(params=TCP)
+def running(request: pytest.FixtureRequest) -> Iterator[Running]:
+    served = Running(tcp=request.param)
+    try:
+        yield served
+    finally:
+        served.end()
+
+
+def wait_for(port: SerialPort, kind: type[Heard]) -> Heard:
+    """The next message of a kind."""
+    deframer = Deframer()
+    for _ in range(READS):
+        for payload in deframer.feed(port.read()):
+            message = m.decode_from_stand(payload)
+            if isinstance(message, kind):
+                return message
+    raise AssertionError(f"no {kind.__name__} came")
+
+
+def read_on(port: SerialPort) -> None:
+    """Read whatever is left."""
+    for _ in range(READS):
+        port.read()
+
+
+def ask_who(port: SerialPort) -> m.Identity:
+    port.write(b"\0" + frame(m.encode(m.Who(), 0)))
+    return wait_for(port, m.Identity)
+
+
+# --- Endpoints ----------------------------------------------------------------------
+
+
+def test_a_stand_answers_on_its_port(running: Running) -> None:
+    port = open_port(running.server.name)
+    try:
+        identity = ask_who(port)
+        assert identity.board == "simulated"
+    finally:
+        port.close()
+
+
+def test_a_port_can_be_opened_again(running: Running) -> None:
+    for _ in range(2):
+        port = open_port(running.server.name)
+        try:
+            assert ask_who(port).boot == 1
+        finally:
+            port.close()
+
+
+def test_the_side_door_is_used_between_ticks(running: Running) -> None:
+    port = open_port(running.server.name)
+    try:
+        ask_who(port)
+        running.server.between_ticks(lambda device: device.reset(m.Cause.WATCHDOG))
+        event = wait_for(port, m.Event)
+        assert event.cause is m.Cause.WATCHDOG
+    finally:
+        port.close()
+
+
+def test_the_port_vanishes_when_the_server_ends(running: Running) -> None:
+    port = open_port(running.server.name)
+    try:
+        ask_who(port)
+        running.end()
+        with pytest.raises(PortLost, match="is gone"):
+            read_on(port)
+        with pytest.raises(PortFault):
+            open_port(running.server.name)
+    finally:
+        port.close()
+
+
+@pytest.mark.skipif(not hasattr(os, "openpty"), reason="no terminals")
+def test_what_nobody_reads_is_dropped_and_counted() -> None:
+    running = Running(tcp=False)
+    try:
+        port = open_port(running.server.name)
+        # A terminal holds a few kilobytes; a stand says twelve a second or more.
+        asked = threading.Event()
+        for _ in range(LOOKS):
+            running.server.between_ticks(
+                lambda device: asked.set() if device.unsent else None
+            )
+            if asked.wait(0.1):
+                break
+        assert asked.is_set()
+        assert any(wait_for(port, m.Counters).unsent for _ in range(LOOKS))
+        assert ask_who(port).boot == 1  # and it goes on as if nothing had been
+        port.close()
+    finally:
+        running.end()
+
+
+class Scripted:
+    """An endpoint without a port: what a test says, and what the server wrote."""
+
+    name = "scripted"
+
+    def __init__(self, clock: JumpingClock, step_s: float, reads: int) -> None:
+        self.clock, self.step_s, self.left = clock, step_s, reads
+        self.server: Server | None = None
+        self.written: list[bytes] = []
+        self.takes = True
+        self.closed = False
+
+    def read(self, wait_s: float) -> bytes:
+        self.clock.sleep(self.step_s)
+        self.left -= 1
+        if self.left <= 0 and self.server is not None:
+            self.server.end()
+        return b""
+
+    def write(self, data: bytes) -> bool:
+        self.written.append(data)
+        return self.takes
+
+    def close(self) -> None:
+        self.closed = True
+
+
+def run_scripted(endpoint: Scripted) -> Device:
+    device = Device(Plant(changed(QUIET), 1))
+    fits: Endpoint = endpoint
+    endpoint.server = Server(device, fits, endpoint.clock)
+    endpoint.server.run()
+    return device
+
+
+def test_device_time_is_the_clocks() -> None:
+    endpoint = Scripted(JumpingClock(50.0), 0.0037, 1000)
+    device = run_scripted(endpoint)
+    assert device.time_us == pytest.approx(3_700_000, abs=5_000)
+    assert endpoint.closed
+
+
+def test_a_server_that_was_held_up_catches_up_in_small_portions() -> None:
+    """So that a command that waited is not overtaken by a second of device time."""
+    clock = JumpingClock()
+    endpoint = Scripted(clock, 0.0, 40)
+    device = Device(Plant(changed(QUIET), 1))
+    endpoint.server = Server(device, endpoint, clock)
+    endpoint.server.between_ticks(lambda _: clock.sleep(0.2))
+    endpoint.server.run()
+    assert device.time_us == 200_000
+    assert len(endpoint.written) == 20
+
+
+def test_frames_that_did_not_go_are_counted_as_unsent() -> None:
+    endpoint = Scripted(JumpingClock(), 0.002, 200)
+    endpoint.takes = False
+    device = run_scripted(endpoint)
+    assert device.unsent == len(endpoint.written) > 100
+
+
+# --- As a program -------------------------------------------------------------------
+
+
+def start(*options: str) -> subprocess.Popen[bytes]:
+    return subprocess.Popen(
+        [sys.executable, "-m", "daq.stand.serve", *options],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+    )
+
+
+@pytest.mark.parametrize("options", [[], ["--tcp"], ["--seed", "4"]])
+def test_the_program_prints_its_port_and_ends_with_its_input(
+    options: list[str],
+) -> None:
+    with start(*options) as program:
+        try:
+            assert program.stdout is not None
+            told = json.loads(program.stdout.readline())
+            assert list(told) == ["port"]
+            port = open_port(told["port"])
+            try:
+                assert ask_who(port).boot == 1
+                rest, errors = program.communicate(timeout=30)  # closes its input
+                assert (program.returncode, rest, errors) == (0, b"", b"")
+                with pytest.raises(PortLost):
+                    read_on(port)
+            finally:
+                port.close()
+        finally:
+            program.kill()
+
+
+def test_a_bad_truth_file_is_one_line_and_status_1(tmp_path: Path) -> None:
+    bad = tmp_path / "truth.toml"
+    bad.write_text("title = 3\n", encoding="utf-8")
+    for path in (bad, tmp_path / "missing.toml"):
+        with start("--truth", str(path)) as program:
+            out, errors = program.communicate(timeout=30)
+        assert program.returncode == 1
+        assert errors == b""
+        (line,) = out.splitlines()
+        told = json.loads(line)
+        assert list(told) == ["error"]
+        assert path.name in told["error"]
+
+
+def test_a_stand_is_built_over_the_shipped_truth_by_default() -> None:
+    assert build(None, 1).channels[0].name == "thrust"
