@@ -1,8 +1,10 @@
-"""A small stand written from daq/link/README.md alone, to hold the contract suite.
+"""A small stand written from daq/link/README.md, to hold the contract suite.
 
 It shares no line with the project's simulated stand: where a test passes on one and
-fails on the other, the page was unclear or one of them is wrong. Its motor is crude
-on purpose; it must never be used to judge physics.
+fails on the other, the page was unclear or one of them is wrong. The first version
+was written from the page alone. It was then brought into line, with the page, where
+the page had left it guessing: in those places its agreement is no second opinion.
+Its motor is crude on purpose; it must never be used to judge physics.
 """
 
 import math
