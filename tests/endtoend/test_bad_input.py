@@ -4,6 +4,7 @@ import os
 import pty
 import shutil
 import threading
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -161,14 +162,15 @@ def test_a_run_that_cannot_be_read(
     folder = bench.folder / "run"
     shutil.copytree(good, folder)
     log = folder / NAME
-    {
+    damages: dict[str, Callable[[], object]] = {
         "missing": lambda: shutil.rmtree(folder),
         "no descriptor": (folder / "datapackage.json").unlink,
         "empty log": lambda: log.write_bytes(b""),
         "no log": log.unlink,
         "other file": lambda: log.write_bytes(b"\x89PNG\r\n\x1a\n" * 100),
         "no header": lambda: log.write_bytes(log.read_bytes()[:8]),
-    }[damage]()
+    }
+    damages[damage]()
     for command in ("findings", "report", "rebuild"):
         assert words in said_by(bench, command, str(folder))
 
