@@ -58,7 +58,12 @@ def stand_tripped(
     """
     check, _, usual = _CAUSES.get(event.cause, (event.cause.name.lower(), "", ""))
     cause = cause_in_words(event.cause)
-    if about is not None:
+    if about is not None and event.cause is m.Cause.CHANNEL_SILENT:
+        cause = (
+            f"The stand cut because {about.channel} fell silent: nothing for "
+            f"{about.max_age_s * 1e3:.0f} ms."
+        )
+    elif about is not None:
         shown, unit = to_trade(about.channel, value)
         low, _ = to_trade(about.channel, about.low)
         high, _ = to_trade(about.channel, about.high)

@@ -13,6 +13,8 @@ from dataclasses import dataclass, fields
 from enum import IntEnum, IntFlag
 from typing import Any, ClassVar, Self
 
+from typing_extensions import override
+
 from daq.errors import StandFault
 from daq.link.framing import MAX_PAYLOAD, crc16
 
@@ -23,6 +25,7 @@ LEASE_MAX_MS = 500
 NOT_KNOWN_PPM = 0xFFFF_FFFF
 NONE = 0xFF  # no limit, no channel
 MAX_AGE_UNIT_MS = 10
+MAX_CHANNELS = 64
 
 _HEAD = struct.Struct("<BH")
 _MAX_BODY = MAX_PAYLOAD - _HEAD.size
@@ -520,6 +523,10 @@ class LimitEntry:
     persistence: int
     max_age_10ms: int
 
+    def __post_init__(self) -> None:
+        if not 0 <= self.channel < MAX_CHANNELS:
+            raise ValueError(f"a limit on channel {self.channel}")
+
 
 _WIDE = 0x80
 _NARROW_ENTRY = struct.Struct("<BhhBB")
@@ -577,9 +584,10 @@ class Limits:
             if position + layout.size > len(body):
                 raise MalformedMessage("Limits: cut short")
             channel, low, high, persistence, age = layout.unpack_from(body, position)
-            if low > high or not persistence or not age:
+            channel &= ~_WIDE
+            if low > high or not persistence or not age or channel >= MAX_CHANNELS:
                 raise MalformedMessage("Limits: an entry that can never act")
-            entries.append(LimitEntry(channel & 0x3F, low, high, persistence, age))
+            entries.append(LimitEntry(channel, low, high, persistence, age))
             position += layout.size
         if not body or body[0] != len(entries):
             raise MalformedMessage("Limits: the count does not match")
@@ -647,9 +655,17 @@ class Stop(Fixed):
 
     TYPE: ClassVar[int] = 0x46
     LAYOUT: ClassVar[struct.Struct] = struct.Struct("<B")
-    RICH: ClassVar[dict[str, Callable[[Any], Any]]] = {"reason": StopReason}
 
     reason: StopReason
+
+    @classmethod
+    @override
+    def from_body(cls, body: bytes) -> Self:
+        """Read a body; a stop is a stop, whatever came with it."""
+        try:
+            return cls(StopReason(body[0]))
+        except (IndexError, ValueError):
+            return cls(StopReason.FAULT)
 
 
 @dataclass(frozen=True, slots=True)

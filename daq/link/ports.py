@@ -6,6 +6,7 @@ Everything that can go wrong with one is a ``WorldFault`` with a sentence.
 """
 
 import errno
+import socket
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -18,6 +19,9 @@ DEFAULT_BAUD = 500_000
 READ_WAIT_S = 0.05
 WRITE_WAIT_S = 0.1
 READ_MAX = 65_536
+SOCKET_SCHEME = "socket://"
+MAX_TCP_PORT = 65_535
+CONNECT_WAIT_S = 3.0
 
 
 class PortFault(WorldFault):
@@ -114,7 +118,56 @@ class SerialPort:
             pass  # it is gone already, which is what was wanted
 
 
-def open_port(name: str, baud: int = DEFAULT_BAUD) -> SerialPort:
+class SocketPort:
+    """A ``Port`` on a TCP socket: pyserial's own reads one byte a call."""
+
+    def __init__(self, line: socket.socket, name: str) -> None:
+        self._line = line
+        self._name = name
+        line.settimeout(READ_WAIT_S)
+        line.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+
+    @property
+    def name(self) -> str:
+        """How a person names it."""
+        return self._name
+
+    def read(self) -> bytes:
+        """Whatever waits; waits up to 50 ms for the first byte.
+
+        Raises:
+            PortLost: the other side is gone.
+        """
+        try:
+            data = self._line.recv(READ_MAX)
+        except TimeoutError:
+            return b""
+        except OSError as fault:
+            raise PortLost(f"The port {self._name} is gone ({fault}).") from None
+        if not data:
+            raise PortLost(f"The port {self._name} is gone (closed at its other end).")
+        return data
+
+    def write(self, data: bytes) -> None:
+        """Hand bytes to the system.
+
+        Raises:
+            PortLost: the other side is gone, or took nothing for 50 ms.
+        """
+        try:
+            self._line.sendall(data)
+        except OSError as fault:
+            raise PortLost(f"The port {self._name} is gone ({fault}).") from None
+
+    def close(self) -> None:
+        """Let go of the port; never raises."""
+        try:
+            self._line.close()
+        except OSError:
+            pass  # it is gone already, which is what was wanted
+
+
+def open_port(name: str, baud: int = DEFAULT_BAUD) -> SerialPort | SocketPort:
     """Open a port for this program alone, with as little delay as it offers.
 
     Args:
@@ -124,6 +177,8 @@ def open_port(name: str, baud: int = DEFAULT_BAUD) -> SerialPort:
     Raises:
         PortFault: no such port, no permission, or another program has it.
     """
+    if name.startswith(SOCKET_SCHEME):
+        return _open_socket(name)
     try:
         line = serial.serial_for_url(
             name,
@@ -143,6 +198,22 @@ def open_port(name: str, baud: int = DEFAULT_BAUD) -> SerialPort:
     except (serial.SerialException, OSError):
         pass  # not every kind of port can; framing copes with what is left
     return SerialPort(line, name)
+
+
+def _open_socket(name: str) -> SocketPort:
+    """Open ``socket://host:port``.
+
+    Raises:
+        PortFault: the name is not of that form, or nothing listens there.
+    """
+    host, _, number = name.removeprefix(SOCKET_SCHEME).rpartition(":")
+    if not host or not number.isdecimal() or not 0 < int(number) <= MAX_TCP_PORT:
+        raise PortFault(f"{name} is not of the form socket://host:port.")
+    try:
+        line = socket.create_connection((host, int(number)), CONNECT_WAIT_S)
+    except OSError as fault:
+        raise PortFault(_sentence(name, fault)) from None
+    return SocketPort(line, name)
 
 
 def _sentence(name: str, fault: Exception) -> str:

@@ -19,6 +19,7 @@ WHO_PERIOD_S = 0.1
 WHO_PATIENCE_S = 3.0  # opening a port may reset the board behind it
 REPLY_PATIENCE_S = 0.25
 MAX_AWAITED = 32
+HALF_SEQUENCE = 0x8000
 MIN_SAMPLE = 8  # type, sequence, stream and time
 
 
@@ -229,6 +230,7 @@ class Session:
         self._pages = _Pages()
         self._sequence = 0
         self._next_sequence = -1  # of theirs; not known yet
+        self._gap = 0  # before the newest frame
         self._awaited: dict[int, tuple[m.ToStand, float, float]] = {}
         self._who_due_s: float | None = None
         self._who_end_s = 0.0
@@ -314,8 +316,12 @@ class Session:
         return happenings
 
     def _count_gap(self, sequence: int) -> None:
+        self._gap = 0
         if sequence != self._next_sequence and self._next_sequence >= 0:
-            self.health.lost += (sequence - self._next_sequence) & 0xFFFF
+            gap = (sequence - self._next_sequence) & 0xFFFF
+            # A step back is a stand that began again, or a frame said twice.
+            self._gap = gap if gap < HALF_SEQUENCE else 0
+            self.health.lost += self._gap
         self._next_sequence = (sequence + 1) & 0xFFFF
 
     def _sample(self, payload: bytes, now_s: float, out: list[Happening]) -> None:
@@ -362,6 +368,8 @@ class Session:
         known = self.stand.identity.boot if self.stand else None
         if starts or (known is not None and message.boot != known):
             self._forget_time()
+            self.health.lost -= self._gap  # nobody numbers across a start
+            self._gap = 0
             if known is not None and message.boot != known:
                 out.append(Restarted(known, message.boot))
                 self.identify(now_s)

@@ -293,7 +293,7 @@ class StrangerStand:
         if kind == stranger.ARM:
             return self._arm(sequence, body)
         if kind == stranger.STOP:
-            return self._stop(body)
+            return self._stop()
         if kind == stranger.ACKNOWLEDGE:
             return self._acknowledge(body)
         if kind == stranger.LOCK:
@@ -421,9 +421,7 @@ class StrangerStand:
             self._event(18, throttle=before)
         return DONE
 
-    def _stop(self, body: bytes) -> int:
-        if len(body) != 1 or not 1 <= body[0] <= 4:
-            return MALFORMED
+    def _stop(self) -> int:
         if self.state != TRIPPED:
             self._trip(35)
         return DONE
@@ -466,7 +464,7 @@ def parse_limits(body: bytes) -> list[Limit] | None:
             return None
         mark, low, high, persistence, age = struct.unpack_from(layout, body, at)
         at += struct.calcsize(layout)
-        if low > high or persistence == 0 or age == 0:
+        if low > high or persistence == 0 or age == 0 or mark & 0x40:
             return None
-        entries.append(Limit(mark & 0x3F, low, high, persistence, age * 10_000))
+        entries.append(Limit(mark & 0x7F, low, high, persistence, age * 10_000))
     return entries if body and len(entries) == body[0] else None

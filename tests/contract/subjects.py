@@ -8,7 +8,7 @@ from typing import NamedTuple, Protocol
 from typing_extensions import override
 
 from daq.link import messages as m
-from daq.link.ports import SerialPort, open_port
+from daq.link.ports import Port, open_port
 from daq.machine_clock import MachineClock
 from daq.stand.device import Device
 from daq.stand.plant.bench import Plant
@@ -162,7 +162,7 @@ class OnPort:
     """Whatever stand is on a port, in its own time; it has no side doors."""
 
     def __init__(self, name: str) -> None:
-        self.port: SerialPort = open_port(name)
+        self.port: Port = open_port(name)
         self.doors: SideDoors | None = None
 
     def write(self, data: bytes) -> None:

@@ -76,6 +76,7 @@ BAD_BODIES = {
     "wide low above high": b"\x01" + struct.pack("<BiiBB", 0x80, 6, 5, 1, 1),
     "no persistence": b"\x01" + struct.pack("<BhhBB", 0, -5, 5, 0, 1),
     "no age": b"\x01" + struct.pack("<BhhBB", 0, -5, 5, 1, 0),
+    "bit 6 of the channel": b"\x01" + struct.pack("<BhhBB", 0x40, -5, 5, 1, 1),
     "the second one wrong": b"\x02" + GOOD + struct.pack("<BhhBB", 0, 6, 5, 1, 1),
 }
 

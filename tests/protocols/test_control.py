@@ -357,6 +357,17 @@ def test_an_order_nobody_knows_is_noted_and_ignored() -> None:
     assert run.control.outcome.ended is Ended.COMPLETED
 
 
+def test_a_sensor_that_falls_silent_is_named_without_its_last_reading() -> None:
+    def silence(run: VirtualSpin) -> None:
+        run.device.plant.take_conversion = lambda: None  # type: ignore[method-assign]
+
+    outcome = after(silence).control.outcome
+    assert outcome is not None
+    assert (outcome.ended, outcome.check) == (Ended.TRIPPED, "silence")
+    assert "thrust fell silent: nothing for 500 ms" in outcome.cause
+    assert "allowed" not in outcome.cause
+
+
 def _frame(command: m.ToStand, sequence: int = 0) -> bytes:
     from daq.link.framing import frame
 

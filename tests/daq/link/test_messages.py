@@ -42,8 +42,8 @@ def test_any_payload_is_a_message_or_malformed(payload: bytes) -> None:
         (m.Throttle.TYPE, m.Throttle.LAYOUT.pack(1, 10_001, 200, 0)),
         (m.Throttle.TYPE, m.Throttle.LAYOUT.pack(1, 0, 49, 0)),
         (m.Throttle.TYPE, m.Throttle.LAYOUT.pack(1, 0, 501, 0)),
-        (m.Stop.TYPE, b"\x09"),
         (m.Limits.TYPE, b"\x02" + b"\x00" * 7),
+        (m.Limits.TYPE, b"\x01\x41\x04\x00\x05\x00\x01\x01"),
         (m.Limits.TYPE, b"\x01\x00\x05\x00\x04\x00\x01\x01"),
         (m.Limits.TYPE, b"\x01\x00\x04\x00\x05\x00\x00\x01"),
         (m.Limits.TYPE, b"\x01\x00\x04\x00\x05\x00\x01\x00"),
@@ -53,8 +53,8 @@ def test_any_payload_is_a_message_or_malformed(payload: bytes) -> None:
         "throttle above full",
         "lease too short",
         "lease too long",
-        "no such reason",
         "count does not match",
+        "bit 6 of the channel",
         "low above high",
         "no persistence",
         "no age",
@@ -68,11 +68,18 @@ def test_commands_outside_their_range_are_malformed(
         m.decode_to_stand(bytes([type_code, 0, 0]) + body)
 
 
+@pytest.mark.parametrize("body", [b"", b"\x00", b"\x09", b"\xff\xff", b"\x01\x01"])
+def test_a_stop_is_a_stop_whatever_came_with_it(body: bytes) -> None:
+    assert isinstance(m.decode_to_stand(b"\x46\x00\x00" + body), m.Stop)
+
+
 def test_neither_side_can_build_what_the_other_must_refuse() -> None:
     with pytest.raises(ValueError, match="140 %"):
         m.Throttle(1, 14_000, 200, 0)
     with pytest.raises(ValueError, match="lease"):
         m.Throttle(1, 0, 20, 0)
+    with pytest.raises(ValueError, match="channel 65"):
+        m.LimitEntry(65, 0, 1, 1, 1)
 
 
 @given(PAGES, st.floats(-1e6, 1e6))

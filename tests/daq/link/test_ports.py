@@ -11,10 +11,10 @@ import serial
 
 from daq.errors import WorldFault
 from daq.link.ports import (
+    Port,
     PortFault,
     PortFound,
     PortLost,
-    SerialPort,
     _sentence,
     found_ports,
     open_port,
@@ -53,7 +53,7 @@ def terminal() -> Iterator[Terminal]:
 
 
 @pytest.fixture
-def port(terminal: Terminal) -> Iterator[SerialPort]:
+def port(terminal: Terminal) -> Iterator[Port]:
     opened = open_port(terminal.name)
     try:
         yield opened
@@ -61,7 +61,7 @@ def port(terminal: Terminal) -> Iterator[SerialPort]:
         opened.close()
 
 
-def read_some(port: SerialPort, size: int) -> bytes:
+def read_some(port: Port, size: int) -> bytes:
     data = b""
     for _ in range(READS):
         data += port.read()
@@ -70,7 +70,7 @@ def read_some(port: SerialPort, size: int) -> bytes:
     return data
 
 
-def write_on(port: SerialPort, data: bytes) -> None:
+def write_on(port: Port, data: bytes) -> None:
     """Write the same many times."""
     for _ in range(READS):
         port.write(data)
@@ -80,7 +80,7 @@ def write_on(port: SerialPort, data: bytes) -> None:
 
 
 @terminals
-def test_bytes_pass_both_ways_unchanged(terminal: Terminal, port: SerialPort) -> None:
+def test_bytes_pass_both_ways_unchanged(terminal: Terminal, port: Port) -> None:
     every = bytes(range(256))  # also those that a line discipline would eat
     assert port.name == terminal.name
     port.write(every)
@@ -90,7 +90,7 @@ def test_bytes_pass_both_ways_unchanged(terminal: Terminal, port: SerialPort) ->
 
 
 @terminals
-def test_a_quiet_port_gives_nothing_after_a_little(port: SerialPort) -> None:
+def test_a_quiet_port_gives_nothing_after_a_little(port: Port) -> None:
     assert port.read() == b""
 
 
@@ -121,6 +121,18 @@ def test_a_socket_is_a_port_too() -> None:
             port.close()
 
 
+def test_a_socket_gives_all_that_waits_at_once() -> None:
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        port = open_port(f"socket://127.0.0.1:{server.getsockname()[1]}")
+        try:
+            peer, _ = server.accept()
+            with peer:
+                peer.sendall(b"x" * 5000)
+                assert len(port.read()) > 1000
+        finally:
+            port.close()
+
+
 # --- Does not open ------------------------------------------------------------------
 
 
@@ -136,9 +148,7 @@ def test_a_missing_port_is_said_to_be_missing() -> None:
 
 
 @terminals
-def test_a_port_is_opened_by_one_program_only(
-    terminal: Terminal, port: SerialPort
-) -> None:
+def test_a_port_is_opened_by_one_program_only(terminal: Terminal, port: Port) -> None:
     with pytest.raises(PortFault) as fault:
         open_port(terminal.name)
     assert str(fault.value) == (
@@ -200,7 +210,7 @@ def test_each_reason_has_a_sentence_with_the_ports_name(
 
 @terminals
 def test_reading_from_a_port_that_vanished_says_so(
-    terminal: Terminal, port: SerialPort
+    terminal: Terminal, port: Port
 ) -> None:
     terminal.vanish()
     with pytest.raises(PortLost, match=f"The port {terminal.name} is gone"):
@@ -209,7 +219,7 @@ def test_reading_from_a_port_that_vanished_says_so(
 
 @terminals
 def test_writing_to_a_port_that_vanished_says_so(
-    terminal: Terminal, port: SerialPort
+    terminal: Terminal, port: Port
 ) -> None:
     terminal.vanish()
     with pytest.raises(PortLost, match=f"The port {terminal.name} is gone"):
@@ -217,14 +227,14 @@ def test_writing_to_a_port_that_vanished_says_so(
 
 
 @terminals
-def test_a_port_that_takes_nothing_any_more_is_lost(port: SerialPort) -> None:
+def test_a_port_that_takes_nothing_any_more_is_lost(port: Port) -> None:
     with pytest.raises(PortLost):
         write_on(port, bytes(1000))  # nobody reads: the terminal fills up
 
 
 @terminals
 def test_a_closed_port_is_lost_and_may_be_closed_again(
-    terminal: Terminal, port: SerialPort
+    terminal: Terminal, port: Port
 ) -> None:
     port.close()
     with pytest.raises(PortLost):

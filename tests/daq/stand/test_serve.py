@@ -14,7 +14,7 @@ import pytest
 from daq.clock import JumpingClock
 from daq.link import messages as m
 from daq.link.framing import Deframer, frame
-from daq.link.ports import PortFault, PortLost, SerialPort, open_port
+from daq.link.ports import Port, PortFault, PortLost, open_port
 from daq.machine_clock import MachineClock
 from daq.stand.device import Device
 from daq.stand.plant.bench import Plant
@@ -58,7 +58,7 @@ def running(request: pytest.FixtureRequest) -> Iterator[Running]:
         served.end()
 
 
-def wait_for(port: SerialPort, kind: type[Heard]) -> Heard:
+def wait_for(port: Port, kind: type[Heard]) -> Heard:
     """The next message of a kind."""
     deframer = Deframer()
     for _ in range(READS):
@@ -69,13 +69,13 @@ def wait_for(port: SerialPort, kind: type[Heard]) -> Heard:
     raise AssertionError(f"no {kind.__name__} came")
 
 
-def read_on(port: SerialPort) -> None:
+def read_on(port: Port) -> None:
     """Read whatever is left."""
     for _ in range(READS):
         port.read()
 
 
-def ask_who(port: SerialPort) -> m.Identity:
+def ask_who(port: Port) -> m.Identity:
     port.write(b"\0" + frame(m.encode(m.Who(), 0)))
     return wait_for(port, m.Identity)
 
