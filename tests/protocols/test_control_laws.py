@@ -324,16 +324,12 @@ sayings: st.SearchStrategy[m.FromStand] = st.one_of(
     st.builds(m.Counters, u32, boots, states, u16, u16, throttles, *(u16,) * 5),
 )
 words = st.sampled_from(("beat", "go", "acknowledge", "record lost", "stop", "faster"))
+scalars = st.none() | st.booleans() | st.floats() | st.text(max_size=5)
+values = scalars | st.lists(scalars, max_size=2)
 orders = st.one_of(
     st.builds(lambda word: {"order": word}, words),
-    st.recursive(
-        st.none() | st.booleans() | st.floats() | st.text(max_size=5),
-        lambda inner: (
-            st.lists(inner, max_size=2)
-            | st.dictionaries(st.sampled_from(("order", "why")), inner, max_size=2)
-        ),
-        max_leaves=4,
-    ),
+    st.dictionaries(st.sampled_from(("order", "why")), values, max_size=2),
+    values,
 )
 Act = Callable[[Puppet], None]
 
