@@ -10,8 +10,6 @@ After a stop, of whatever cause, no throttle leaves here again.
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
-from enum import Enum
 
 from daq.link import messages as m
 from daq.link import session as s
@@ -21,6 +19,7 @@ from protocols.guard.readings import ReadingCheck
 from protocols.guard.trip import Trip
 from protocols.interlock import TOLD, Input, Interlock
 from protocols.outcome import Data, Ended, Outcome
+from protocols.phases import BEFORE_ARMING, GUARDED, MAY_TURN, OVER, Outputs, Phase
 from protocols.readings import ZEROING_S, Scales
 from protocols.runner import Runner
 from protocols.task import Task
@@ -29,56 +28,11 @@ RENEW_S = 0.025  # throttle is sent this often, eight times a 200 ms lease
 STOP_REPEAT_S = 0.02
 STOP_PATIENCE_S = 1.0
 LOCK_PATIENCE_S = 1.0
-NEEDED = "current"  # without a limit on it no motor turns
+ARM_PATIENCE_S = 1.0
+PERSON_PATIENCE_S = 600.0  # a stand is not left ready for longer than this
+TURNABLE = (m.State.PROVING, m.State.ARMED, m.State.SPINNING)
 LINGER_S = 0.5  # recorded after the stop, so that the record shows it
-
-Note = dict[str, object]
-
-
-class Phase(Enum):
-    """How far the spin has come."""
-
-    IDENTIFYING = "identifying"
-    ZEROING = "zeroing"
-    LATCHED = "waiting for an acknowledgement"
-    LIMITING = "limiting"
-    READY = "ready"
-    ARMING = "arming"
-    RUNNING = "running"
-    LOCKING = "locking"
-    STOPPING = "stopping"
-    LINGERING = "lingering"
-    ENDED = "ended"
-
-
-GUARDED = (Phase.ARMING, Phase.RUNNING, Phase.LOCKING)
-BEFORE_ARMING = (
-    Phase.IDENTIFYING,
-    Phase.ZEROING,
-    Phase.LATCHED,
-    Phase.LIMITING,
-    Phase.READY,
-)
-OVER = (Phase.STOPPING, Phase.LINGERING, Phase.ENDED)
-
-
 _COMPLETED = explain.ended(Ended.COMPLETED, "The plan was walked to its end.", "")
-
-
-@dataclass(slots=True)
-class Outputs:
-    """What one step wants done.
-
-    Attributes:
-        writes: bytes for the port, each a whole frame or more.
-        notes: decisions for the record.
-    """
-
-    writes: list[bytes] = field(default_factory=list)
-    notes: list[Note] = field(default_factory=list)
-
-    def __bool__(self) -> bool:
-        return bool(self.writes or self.notes)
 
 
 class Control:
@@ -90,6 +44,7 @@ class Control:
         interlock: where the host holds the stand to be.
         session: the conversation.
         outcome: how it ended; None until it has.
+        link_is_lost: nothing can be sent any more.
     """
 
     def __init__(self, task: Task, port_name: str = "the port") -> None:
@@ -109,7 +64,7 @@ class Control:
         self._next_send_s = float("inf")
         self._dwells = 0
         self._pending: Outcome | None = None
-        self._link_is_lost = False
+        self.link_is_lost = False
         self._begun = False
         self._stop_reason = m.StopReason.FAULT
 
@@ -152,8 +107,8 @@ class Control:
     def link_lost(self, why: str) -> Outputs:
         """The port is gone: nothing can be sent any more."""
         if self.phase is not Phase.ENDED:
-            was_armed = self.interlock.may_drive or self.phase is Phase.STOPPING
-            self._link_is_lost = True
+            was_armed = self.interlock.may_drive or self.phase in MAY_TURN
+            self.link_is_lost = True
             self.interlock.give(Input.LINK_LOST)
             lost = explain.link_lost(why, self.task.plan.lease_s, was_armed=was_armed)
             self._finish(self._pending or lost, confirmed=not was_armed)
@@ -219,24 +174,41 @@ class Control:
                 throttle=message.throttle,
                 device_s=told.device_s,
             )
+            if message.cause.is_start and self.phase in GUARDED:
+                self._began_again(now_s)
         self._latch = message.latch
         before = self.interlock.state
-        given = TOLD.get(message.state, Input.TOLD_TRIPPED)
+        given = TOLD[message.state]
         if given is Input.TOLD_ARMED and self.phase in (Phase.ARMING, Phase.RUNNING):
             given = Input.ARM_GRANTED
         after = self.interlock.give(given)
-        if after is m.State.TRIPPED and before is not m.State.TRIPPED:
+        if self.phase is Phase.LINGERING and message.state in TURNABLE:
+            self._turns_again(now_s)
+        elif after is m.State.TRIPPED and before is not m.State.TRIPPED:
             self._stand_tripped(message, now_s)
         elif self.phase is Phase.STOPPING and message.state is m.State.TRIPPED:
-            if isinstance(message, m.Event):
-                self._stand_was_first(message)
-            self._stop_confirmed(now_s)
-        elif after is m.State.LOCKED and self.phase is Phase.LOCKING:
+            self._tripped_while_stopping(message, now_s)
+        elif after is m.State.LOCKED and before is not m.State.LOCKED:
+            self._locked(now_s)
+
+    def _locked(self, now_s: float) -> None:
+        """The stand is locked and was not a moment ago."""
+        if self.phase is Phase.LOCKING:
             self._linger(_COMPLETED, now_s)
-        elif after is m.State.LOCKED and self.phase is Phase.RUNNING:
+        elif self.phase in GUARDED:
             cause = "The stand locked itself in the middle of the plan."
-            outcome = explain.ended(Ended.FAILED, cause, "locked")
-            self._stop_for(outcome, now_s)
+            self._stop_for(explain.ended(Ended.FAILED, cause, "locked"), now_s)
+
+    def _turns_again(self, now_s: float) -> None:
+        """A stand that had confirmed a stop says that it may turn."""
+        cause = "The stand was armed again after its stop was confirmed."
+        self._pending = explain.ended(
+            Ended.FAILED,
+            cause,
+            "armed again",
+            "Cut the power; do not trust this stand.",
+        )
+        self._begin_stopping(m.StopReason.FAULT, now_s)
 
     def _stand_tripped(self, message: m.Event | m.Counters, now_s: float) -> None:
         """The stand tripped by itself, or is armed without our asking."""
@@ -253,15 +225,24 @@ class Control:
             outcome = explain.ended(Ended.TRIPPED, cause, "unknown")
         self._stop_for(outcome, now_s)
 
-    def _stand_was_first(self, event: m.Event) -> None:
-        """The stand tripped before our stop reached it: its cause is the cause."""
+    def _tripped_while_stopping(
+        self, message: m.Event | m.Counters, now_s: float
+    ) -> None:
+        """What confirms a stop: a trip told, with the throttle at zero."""
+        if isinstance(message, m.Counters):
+            if message.throttle == 0:
+                self._stop_confirmed(now_s)
+            return
+        # The stand tripped before our stop reached it: its cause is the cause.
         ours = self._pending is not None and self._pending.ended is Ended.TRIPPED
-        if ours and event.cause.latches and event.cause is not m.Cause.STOP:
-            self._pending = self._explained(event)
+        if ours and message.cause.latches and message.cause is not m.Cause.STOP:
+            self._pending = self._explained(message)
+        self._stop_confirmed(now_s)
 
     def _explained(self, event: m.Event) -> Outcome:
         about, value = None, 0.0
-        if self._scales is not None:
+        named = event.cause in (m.Cause.LIMIT, m.Cause.CHANNEL_SILENT)
+        if named and self._scales is not None:
             about, value = self._scales.reading(event.channel, event.count)
         advice = ""
         if about is not None and event.cause is m.Cause.LIMIT:
@@ -280,7 +261,7 @@ class Control:
         command = replied.command
         if isinstance(command, m.Limits):
             if done and replied.value == command.crc:
-                self._ready()
+                self._ready(now_s)
             else:
                 self._stop_for(explain.refused("the limits", replied.verdict), now_s)
         elif isinstance(command, m.Arm):
@@ -288,17 +269,16 @@ class Control:
                 self.interlock.give(Input.ARM_GRANTED)
             else:
                 self._stop_for(explain.refused("to arm", replied.verdict), now_s)
-        elif isinstance(command, m.Stop) and self.phase is Phase.STOPPING:
+        elif isinstance(command, m.Stop) and done and self.phase is Phase.STOPPING:
             self._stop_confirmed(now_s)
-        elif isinstance(command, m.Acknowledge) and done:
-            self.interlock.give(Input.ACKNOWLEDGED)
-            self._note("acknowledged")
-            if self.phase is Phase.LATCHED:
-                self._send_limits(now_s)
+        elif isinstance(command, m.Acknowledge):
+            self._acknowledge_answered(replied.verdict, now_s)
 
     def _unanswered(self, command: m.ToStand, now_s: float) -> None:
         name = type(command).__name__.lower()
         self._note("unanswered", to=name)
+        if isinstance(command, m.Acknowledge):
+            self._still_latched()
         if isinstance(command, m.Limits | m.Arm):
             cause = f"The stand did not answer the {name} command."
             self._stop_for(
@@ -308,9 +288,20 @@ class Control:
 
     def _restarted(self, restarted: s.Restarted, now_s: float) -> None:
         self._note("restarted", was=restarted.was, now=restarted.now)
+        self._began_again(now_s)
+
+    def _began_again(self, now_s: float) -> None:
+        """The stand started anew; nothing of what it was told still holds."""
         self.interlock.give(Input.RESTARTED)
         guarded = self.phase in GUARDED
-        self._stop_for(explain.restarted(self.phase.value, guarded=guarded), now_s)
+        outcome = explain.restarted(self.phase.value, guarded=guarded)
+        pending = self._pending
+        if self.phase is Phase.STOPPING and pending is not None:
+            # A trip noticed a moment before, silence say, was this.
+            if pending.ended is Ended.TRIPPED:
+                self._pending = explain.restarted("running", guarded=True)
+            return
+        self._stop_for(outcome, now_s)
 
     # ---------------------------------------------------------- getting ready
 
@@ -333,20 +324,14 @@ class Control:
             channels=[page.name for page in stand.channels],
         )
         self._scales = Scales(stand, self.task.limits)
-        needed = m.Ability.LEASE | m.Ability.LIMITS
-        if needed not in identity.abilities:
-            self._give_up(
-                "This stand cannot protect itself: it has no lease or limits."
-            )
-        elif NEEDED in self._scales.missing:
-            self._give_up(
-                f"This stand has no {NEEDED} channel: nothing would limit it."
-            )
-        else:
-            if self._scales.missing:
-                self._note("unguarded", channels=self._scales.missing)
-            self.phase = Phase.ZEROING
-            self._phase_end_s = now_s + ZEROING_S
+        objection = self._scales.objection_to_stand()
+        if objection is not None:
+            self._give_up(objection)
+            return
+        if self._scales.missing:
+            self._note("unguarded", channels=self._scales.missing)
+        self.phase = Phase.ZEROING
+        self._phase_end_s = now_s + ZEROING_S
 
     def _zeroed(self, now_s: float) -> None:
         if self._scales is None:
@@ -359,7 +344,8 @@ class Control:
             self._give_up(objection)
         elif self.interlock.state is m.State.TRIPPED:
             self.phase = Phase.LATCHED
-            self._note("latched", latch=self._latch)
+            self._phase_end_s = now_s + PERSON_PATIENCE_S
+            self._still_latched()
         else:
             self._send_limits(now_s)
 
@@ -367,13 +353,18 @@ class Control:
         if self._scales is None:
             return
         self.phase = Phase.LIMITING
-        self._limits_message = self._scales.wire_limits()
-        self._send(self._limits_message, now_s)
+        self._phase_end_s = float("inf")
+        try:
+            self._limits_message = self._scales.wire_limits()
+            self._send(self._limits_message, now_s)
+        except ValueError as fault:
+            self._give_up(f"The limits cannot be sent to this stand: {fault}.")
 
-    def _ready(self) -> None:
+    def _ready(self, now_s: float) -> None:
         if self.phase is not Phase.LIMITING or self._limits_message is None:
             return
         self.phase = Phase.READY
+        self._phase_end_s = now_s + PERSON_PATIENCE_S
         self._note("ready", limits_crc=self._limits_message.crc)
 
     def _give_up(self, cause: str) -> None:
@@ -388,9 +379,11 @@ class Control:
             self._note("ignored", order="go", phase=self.phase.value)
             return
         if not self.interlock.may_arm:
-            self._note("ignored", order="go", state=self.interlock.state.name)
+            state = self.interlock.state.name.lower()
+            self._give_up(f"The stand is not locked but {state}, so it was not armed.")
             return
         self.phase = Phase.ARMING
+        self._phase_end_s = now_s + ARM_PATIENCE_S
         self._guard = Guard(scales.limits, now_s)
         self._send(
             m.Arm(
@@ -402,7 +395,6 @@ class Control:
             ),
             now_s,
         )
-        self._next_send_s = now_s + RENEW_S
 
     @property
     def _lease_ms(self) -> int:
@@ -415,6 +407,24 @@ class Control:
             self._note("ignored", order="acknowledge", phase=self.phase.value)
             return
         self._send(m.Acknowledge(stand.identity.boot, self._latch), now_s)
+
+    def _still_latched(self) -> None:
+        """A person has to clear it, perhaps once more."""
+        if self.phase is Phase.LATCHED:
+            self._note("latched", latch=self._latch)
+
+    def _acknowledge_answered(self, verdict: m.Verdict, now_s: float) -> None:
+        # Refused because it is not tripped: an earlier one was heard after all.
+        cleared = (
+            verdict is m.Verdict.WRONG_STATE and self.session.state is m.State.LOCKED
+        )
+        if verdict is not m.Verdict.DONE and not cleared:
+            self._still_latched()
+            return
+        self.interlock.give(Input.ACKNOWLEDGED)
+        self._note("acknowledged")
+        if self.phase is Phase.LATCHED:
+            self._send_limits(now_s)
 
     def _drive(self, now_s: float) -> None:
         """Send the setpoint of this moment, renewing the lease."""
@@ -453,15 +463,15 @@ class Control:
             )
         if runner.finished(now_s):
             self._note("walked", device_s=self._device_s(now_s))
+            self.phase = Phase.LOCKING
+            self._phase_end_s = now_s + LOCK_PATIENCE_S
             self._lock(now_s)
 
     def _lock(self, now_s: float) -> None:
-        stand = self.session.stand
-        self.phase = Phase.LOCKING
-        self._next_send_s = float("inf")
-        self._phase_end_s = now_s + LOCK_PATIENCE_S
-        if stand is not None:
-            self._send(m.Lock(stand.identity.boot), now_s)
+        """Ask for the locked state; again and again, since frames get lost."""
+        if self.session.stand is not None:
+            self._send(m.Lock(self.session.stand.identity.boot), now_s)
+        self._next_send_s = now_s + RENEW_S
 
     # ---------------------------------------------------------- stopping
 
@@ -475,7 +485,7 @@ class Control:
         self._stop(outcome, m.StopReason.FAULT, now_s)
 
     def _stop(self, outcome: Outcome, reason: m.StopReason, now_s: float) -> None:
-        """Throttle zero; from here on nothing else is sent."""
+        """Throttle zero; from here on no throttle, arm or lock is sent."""
         if self.phase in OVER:
             return
         self._note(
@@ -489,6 +499,9 @@ class Control:
             self._finish(outcome, confirmed=True)
             return
         self._pending = outcome
+        self._begin_stopping(reason, now_s)
+
+    def _begin_stopping(self, reason: m.StopReason, now_s: float) -> None:
         self.phase = Phase.STOPPING
         self.interlock.give(Input.STOPPED)
         self._phase_end_s = now_s + STOP_PATIENCE_S
@@ -548,6 +561,7 @@ class Control:
                 self._trip(trip, now_s)
         if self.phase is Phase.ARMING and self.interlock.state is m.State.ARMED:
             self.phase = Phase.RUNNING
+            self._phase_end_s = float("inf")
             self._runner = Runner(self.task.plan, now_s)
             self._note("armed", device_s=self._device_s(now_s))
         if now_s >= self._next_send_s:
@@ -561,10 +575,10 @@ class Control:
         if self.phase is Phase.STOPPING:
             self._send(m.Stop(self._stop_reason), now_s)
             self._next_send_s = now_s + STOP_REPEAT_S
-        elif self.phase in (Phase.ARMING, Phase.RUNNING) and self.interlock.may_drive:
+        elif self.phase is Phase.LOCKING:
+            self._lock(now_s)
+        elif self.phase is Phase.RUNNING and self.interlock.may_drive:
             self._drive(now_s)
-        else:
-            self._next_send_s = now_s + RENEW_S
 
     def _phase_ended(self, now_s: float) -> None:
         self._phase_end_s = float("inf")
@@ -578,6 +592,13 @@ class Control:
             cause = "The stand did not confirm that it locked after the plan."
             outcome = explain.ended(Ended.FAILED, cause, "not locked")
             self._stop(outcome, m.StopReason.END, now_s)
+        elif self.phase is Phase.ARMING:
+            cause = "The stand neither armed nor refused to."
+            self._stop_for(explain.ended(Ended.FAILED, cause, "not armed"), now_s)
+        elif self.phase in (Phase.READY, Phase.LATCHED):
+            minutes = PERSON_PATIENCE_S / 60
+            cause = f"Nobody said what to do for {minutes:.0f} minutes."
+            self._stop_for(explain.ended(Ended.STOPPED, cause, "nobody there"), now_s)
 
     def _device_s(self, now_s: float) -> float:
         """This moment on the stand's clock."""
@@ -586,7 +607,7 @@ class Control:
     # ---------------------------------------------------------- out
 
     def _send(self, command: m.ToStand, now_s: float) -> None:
-        if not self._link_is_lost:
+        if not self.link_is_lost:
             self._out.writes.append(self.session.send(command, now_s))
 
     def _note(self, what: str, /, **fields: object) -> None:

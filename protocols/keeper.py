@@ -30,12 +30,16 @@ from daq.link.ports import DEFAULT_BAUD, Port, PortLost, open_port
 from daq.machine_clock import MachineClock
 from daq.records import folder as folders
 from daq.records.wirelog import NAME, Kind, WireLog, to_json
-from protocols.control import Control, Outputs, Phase
+from protocols import plain
+from protocols.control import Control
+from protocols.phases import Outputs, Phase
 from protocols.task import Task
 
 SYNC_PERIOD_S = 0.4
+SYNC_WAIT_S = 2.0
 WAIT_MAX_S = 0.25
 LAST_RESORT_STOPS = 5
+ORDER_MAX = 4_096  # bytes a line
 FORMAT = 1
 
 
@@ -94,19 +98,21 @@ class Keeper:
             if data:
                 self.put(Kind.BYTES_IN, data)
 
-    def read_orders(self, source: IO[str]) -> None:
+    def read_orders(self, source: IO[bytes]) -> None:
         """Thread: the client's orders into the queue; its end is a stop."""
-        for line in source:
-            self.put(Kind.ORDER, line.strip().encode())
         gone = {"order": "stop", "why": "The program in front of the person is gone."}
-        self.put(Kind.ORDER, to_json(gone))
+        try:
+            while line := source.readline(ORDER_MAX):
+                self.put(Kind.ORDER, line.strip())
+        finally:
+            self.put(Kind.ORDER, to_json(gone))
 
     def sync_log(self) -> None:
         """Thread: the record onto the disk, twice a second."""
         while not self._over.wait(SYNC_PERIOD_S):
             try:
                 self._log.sync()
-            except OSError as fault:
+            except (OSError, ValueError) as fault:  # ValueError: closed meanwhile
                 self._disk_failed(fault)
                 return
 
@@ -120,7 +126,7 @@ class Keeper:
                 self._take(self._next())
         finally:
             self._over.set()
-            if self.control.phase is not Phase.ENDED:
+            if self.control.phase is not Phase.ENDED or self.control.link_is_lost:
                 self._last_resort()
 
     def _next(self) -> Arrival:
@@ -137,7 +143,7 @@ class Keeper:
         self._did(came.kind, came.time_ns, came.data, outputs)
 
     def _last_resort(self) -> None:
-        """A bug of ours ended the loop: stop the motor with what is left."""
+        """The loop ended early, or the port took nothing: one more try to stop."""
         now_s = self.now_ns() * 1e-9
         stop = self.control.session.send(Stop(StopReason.FAULT), now_s)
         for _ in range(LAST_RESORT_STOPS):
@@ -170,9 +176,11 @@ class Keeper:
         except OSError as fault:
             self._disk_failed(fault)
 
-    def _disk_failed(self, fault: OSError) -> None:
+    def _disk_failed(self, fault: OSError | ValueError) -> None:
         """Without a record there is no run: stop, and go on without writing."""
-        self.disk_fault = fault.strerror or str(fault)
+        if self._over.is_set():
+            return  # the run is over and its log closed
+        self.disk_fault = getattr(fault, "strerror", None) or str(fault)
         stop = {"order": "record lost", "why": self.disk_fault}
         self.put(Kind.ORDER, to_json(stop))
 
@@ -191,7 +199,7 @@ def give(control: Control, kind: Kind, time_ns: int, data: bytes) -> Outputs:
         return control.tick(now_s)
     try:
         order = json.loads(data)
-    except ValueError:
+    except (ValueError, RecursionError):
         order = None
     if not isinstance(order, dict):
         order = {"order": "unreadable"}
@@ -222,7 +230,7 @@ class Start:
     header: Mapping[str, object]
 
 
-def read_start(line: str) -> Start:
+def read_start(line: str | bytes) -> Start:
     """The first line on standard input.
 
     Raises:
@@ -232,17 +240,17 @@ def read_start(line: str) -> Start:
         row = json.loads(line)
         return Start(
             port=str(row["port"]),
-            baud=int(row.get("baud", DEFAULT_BAUD)),
+            baud=plain.whole({"baud": DEFAULT_BAUD} | row, "baud", "the start order"),
             out=Path(row["out"]),
             name=str(row["name"]),
             task=Task.from_dict(row["task"]),
             header=dict(row["header"]),
         )
-    except (ValueError, KeyError, TypeError) as fault:
+    except (ValueError, KeyError, TypeError, RecursionError) as fault:
         raise InputFault(f"The start order cannot be read: {fault!r}.") from None
 
 
-def keep(start: Start, orders: IO[str], clock: Clock) -> dict[str, object]:
+def keep(start: Start, orders: IO[bytes], clock: Clock) -> dict[str, object]:
     """Open, run, seal; what to tell the client at the end.
 
     Raises:
@@ -260,8 +268,9 @@ def keep(start: Start, orders: IO[str], clock: Clock) -> dict[str, object]:
         log = _open_log(folder, header)
         _say({"folder": str(folder)})
         keeper = Keeper(Control(start.task, start.port), port, log, clock)
-        _listen(keeper, orders)
+        syncs = _listen(keeper, orders)
         keeper.run()
+        syncs.join(SYNC_WAIT_S)  # the log is closed next, under nobody's hands
     finally:
         port.close()
     return _close(keeper, log, folder)
@@ -279,20 +288,20 @@ def _open_log(folder: Path, header: Mapping[str, object]) -> WireLog:
     return log
 
 
-def _listen(keeper: Keeper, orders: IO[str]) -> None:
-    """Start the threads and take SIGTERM as a stop."""
+def _listen(keeper: Keeper, orders: IO[bytes]) -> threading.Thread:
+    """Start the threads and take SIGTERM as a stop; gives the one that syncs."""
 
     def terminated(_number: int, _frame: object) -> None:
         why = {"order": "stop", "why": "The keeper was told to terminate."}
         keeper.put(Kind.ORDER, to_json(why))
 
     signal.signal(signal.SIGTERM, terminated)
-    for job in (
-        keeper.read_port,
-        lambda: keeper.read_orders(orders),
-        keeper.sync_log,
-    ):
-        threading.Thread(target=job, daemon=True).start()
+    syncs = threading.Thread(target=keeper.sync_log, daemon=True)
+    hears = threading.Thread(target=keeper.read_port, daemon=True)
+    obeys = threading.Thread(target=keeper.read_orders, args=(orders,), daemon=True)
+    for thread in (hears, obeys, syncs):
+        thread.start()
+    return syncs
 
 
 def _close(keeper: Keeper, log: WireLog, folder: Path) -> dict[str, object]:
@@ -327,10 +336,13 @@ def main() -> int:
         # A terminal that closes takes the client along, and its orders end.
         signal.signal(signal.SIGHUP, signal.SIG_IGN)
     try:
-        start = read_start(sys.stdin.readline())
-        _say(keep(start, sys.stdin, MachineClock()))
+        start = read_start(sys.stdin.buffer.readline())
+        _say(keep(start, sys.stdin.buffer, MachineClock()))
     except GramwattError as fault:
         _say({"error": str(fault)})
+        return 1
+    except ValueError as fault:  # a path or a header that no file can hold
+        _say({"error": f"The start order cannot be carried out: {fault}."})
         return 1
     return 0
 

@@ -8,11 +8,11 @@ keeps raw counts, so nothing here can spoil the analysis.
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 
 from daq.link import messages as m
 from daq.link.session import Sampled, Stand
 from protocols.limits import Limit, brief, to_trade
+from protocols.task import NEEDED
 
 ZEROED = (m.Quantity.FORCE, m.Quantity.CURRENT)
 ZEROING_S = 1.5
@@ -21,17 +21,60 @@ ZERO_SHARE_MAX = 0.5
 PLUG_OUT_V = 1.0
 
 
-@dataclass(slots=True)
-class _Scale:
-    """One guarded channel: where it stands in its stream, and what counts mean."""
+# What a channel of a guarded name has to measure.
+QUANTITIES = {
+    "thrust": m.Quantity.FORCE,
+    "current": m.Quantity.CURRENT,
+    "voltage": m.Quantity.VOLTAGE,
+    "speed": m.Quantity.ROTATIONAL_SPEED,
+}
 
-    page: m.ChannelPage
-    zero_counts: float
+
+class _Scale:
+    """One guarded channel: what its counts mean, and which of them are readings.
+
+    A sensor at the end of its range says "at least this much". On a side where
+    there is a limit that is no reading but the worst there is: infinite.
+    """
+
+    def __init__(self, page: m.ChannelPage, limit: Limit) -> None:
+        self.page = page
+        self.limit = limit
+        self.zero_counts: float = page.zero_counts
+        bounds = sorted(b * page.counts_per_unit for b in (limit.low, limit.high))
+        self.lowest = page.low_counts + math.isfinite(bounds[0])
+        self.highest = page.high_counts - math.isfinite(bounds[1])
 
     def to_si(self, count: int) -> float:
+        """SI; NaN for no reading, infinite at a guarded end of the range."""
         if count == self.page.no_reading:
             return math.nan
+        if not self.lowest <= count <= self.highest:
+            return math.inf
         return (count - self.zero_counts) / self.page.counts_per_unit
+
+    def entry(self) -> m.LimitEntry:
+        """The limit in raw counts, rounded inwards.
+
+        Raises:
+            ValueError: no reading of this channel could be inside it.
+        """
+        limit, page = self.limit, self.page
+        low, high = sorted(
+            bound * page.counts_per_unit + self.zero_counts
+            for bound in (limit.low, limit.high)
+        )
+        lowest = math.ceil(max(low, self.lowest))
+        highest = math.floor(min(high, self.highest))
+        if lowest > highest:
+            raise ValueError(f"no reading of {page.name} could be inside its limit")
+        return m.LimitEntry(
+            channel=page.index,
+            low=lowest,
+            high=highest,
+            persistence=limit.persistence,
+            max_age_10ms=max(1, round(limit.max_age_s * 1e3 / m.MAX_AGE_UNIT_MS)),
+        )
 
 
 class Scales:
@@ -39,8 +82,9 @@ class Scales:
 
     def __init__(self, stand: Stand, limits: tuple[Limit, ...]) -> None:
         self._limits = {limit.channel: limit for limit in limits}
+        self._stand = stand
         scales = {
-            page.name: _Scale(page, page.zero_counts)
+            page.name: _Scale(page, self._limits[page.name])
             for page in stand.channels
             if page.name in self._limits
         }
@@ -60,6 +104,25 @@ class Scales:
     def missing(self) -> list[str]:
         """Channels that have a limit but that the stand does not have."""
         return [name for name in self._limits if name not in self._scales]
+
+    def objection_to_stand(self) -> str | None:
+        """Why this stand cannot be spun at all, in a sentence; None when it can."""
+        needed = m.Ability.LEASE | m.Ability.LIMITS
+        if needed not in self._stand.identity.abilities:
+            return "This stand cannot protect itself: it has no lease or limits."
+        if NEEDED not in self._scales:
+            return f"This stand has no {NEEDED} channel: nothing would limit it."
+        guarded = [p for p in self._stand.channels if p.name in self._limits]
+        for page in guarded:
+            if sum(other.name == page.name for other in guarded) > 1:
+                return f"This stand has two channels called {page.name}."
+            due = QUANTITIES.get(page.name, page.quantity)
+            if page.quantity is not due:
+                return (
+                    f"This stand's {page.name} channel measures "
+                    f"{page.quantity.name.lower().replace('_', ' ')}."
+                )
+        return None
 
     @property
     def limits(self) -> tuple[Limit, ...]:
@@ -126,28 +189,11 @@ class Scales:
         return None
 
     def wire_limits(self) -> m.Limits:
-        """The limits in raw counts, rounded inwards, zeros included."""
-        return m.Limits(
-            tuple(
-                _entry(scale, self._limits[name])
-                for name, scale in self._scales.items()
-            )
-        )
+        """The limits in raw counts, zeros included, as one frame holds them.
 
-
-def _entry(scale: _Scale, limit: Limit) -> m.LimitEntry:
-    page = scale.page
-
-    def counts(value: float) -> float:
-        return value * page.counts_per_unit + scale.zero_counts
-
-    bounds = sorted((counts(limit.low), counts(limit.high)))
-    low = max(bounds[0], page.low_counts)
-    high = min(bounds[1], page.high_counts)
-    return m.LimitEntry(
-        channel=page.index,
-        low=math.ceil(low),
-        high=math.floor(high),
-        persistence=limit.persistence,
-        max_age_10ms=max(1, round(limit.max_age_s * 1e3 / m.MAX_AGE_UNIT_MS)),
-    )
+        Raises:
+            ValueError: they do not fit in one, or one leaves no room at all.
+        """
+        message = m.Limits(tuple(scale.entry() for scale in self._scales.values()))
+        message.body()
+        return message

@@ -3,6 +3,7 @@
 Standard library only, as everything that the keeper imports.
 """
 
+import math
 from dataclasses import dataclass
 
 from daq.errors import InputFault
@@ -10,6 +11,7 @@ from protocols import plain
 from protocols.limits import Limit, limits_from_dicts
 from protocols.plan import Plan
 
+NEEDED = "current"  # without a limit on it no motor turns
 _KEYS = ("plan", "limits", "nonce")
 
 
@@ -30,6 +32,11 @@ class Task:
     def __post_init__(self) -> None:
         if not self.limits:
             raise InputFault("the task has no limits, so nothing would be guarded.")
+        if not any(x.channel == NEEDED and math.isfinite(x.high) for x in self.limits):
+            raise InputFault(
+                f"the task has no upper limit on the {NEEDED}; without one no motor "
+                "turns."
+            )
         if not 1 <= self.nonce <= 0xFFFF:
             raise InputFault(f"the task's nonce is {self.nonce}, not 1 to 65535.")
 

@@ -11,8 +11,9 @@ from dataclasses import dataclass, field
 
 from daq.records.wirelog import Kind, Record, to_json
 from daq.stand.device import TICK_S, Device
-from protocols.control import Control, Phase
+from protocols.control import Control
 from protocols.keeper import give
+from protocols.phases import Phase
 
 BEAT_PERIOD_S = 0.2
 DELAY_S = 0.002

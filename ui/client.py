@@ -75,11 +75,11 @@ class KeeperClient:
         with self._heard:
             self._heard.wait_for(answered, OPENING_PATIENCE_S)
             said = self._said[0] if self._said else {}
-        if "error" in said:
-            self._process.wait()
-            raise GramwattError(str(said["error"]))
         if "folder" not in said:
             self._process.kill()
+            self.finish()
+            if "error" in said:
+                raise GramwattError(str(said["error"]))
             raise WorldFault("The keeper process did not start.")
         return Path(str(said["folder"]))
 

@@ -55,10 +55,7 @@ class LiveRun:
             self._noted(record.json())
 
     def _sampled(self, sampled: s.Sampled) -> None:
-        stand = self.session.stand
-        if stand is None:
-            return
-        pages = stand.layouts[sampled.stream].channels
+        pages = sampled.layout.channels
         for page, count in zip(pages, sampled.counts, strict=True):
             zero = self.zeros.get(page.name, 0.0)
             self.readings[page.name] = page.to_si(count) - zero

@@ -153,6 +153,11 @@ def _check_throttle(setpoint: int) -> None:
         raise ValueError(f"a throttle of {setpoint / 100:g} %")
 
 
+def _check_told(state: State) -> None:
+    if state is State.UNKNOWN:
+        raise ValueError("a stand that does not know its own state")
+
+
 def _check_lease(lease_ms: int) -> None:
     if not LEASE_MIN_MS <= lease_ms <= LEASE_MAX_MS:
         raise ValueError(f"a lease of {lease_ms} ms")
@@ -296,6 +301,8 @@ class ChannelPage(Fixed):
     name: str
 
     def __post_init__(self) -> None:
+        if self.index >= MAX_CHANNELS:
+            raise ValueError(f"a channel number {self.index}")
         if self.width not in (2, 4):
             raise ValueError(f"a count of {self.width} bytes")
         if not math.isfinite(self.counts_per_unit) or self.counts_per_unit == 0:
@@ -429,6 +436,7 @@ class Event(Fixed):
 
     def __post_init__(self) -> None:
         _check_throttle(self.throttle)
+        _check_told(self.state)
 
 
 @dataclass(frozen=True, slots=True)
@@ -490,6 +498,7 @@ class Counters(Fixed):
 
     def __post_init__(self) -> None:
         _check_throttle(self.throttle)
+        _check_told(self.state)
 
 
 # ------------------------------------------------------------------ to the stand

@@ -90,14 +90,19 @@ class Sampled(NamedTuple):
     """One sample; a tuple, since there are hundreds a second.
 
     Attributes:
-        stream: index of its stream.
+        layout: its stream, as it was laid out when the sample came.
         device_s: device time, unwrapped.
         counts: one raw count a channel, in the stream's order.
     """
 
-    stream: int
+    layout: Layout
     device_s: float
     counts: tuple[int, ...]
+
+    @property
+    def stream(self) -> int:
+        """Index of its stream."""
+        return self.layout.page.index
 
 
 @dataclass(frozen=True, slots=True)
@@ -334,8 +339,9 @@ class Session:
             self.health.malformed += 1
             return
         self.health.frames += 1
-        read = layouts[stream].unpack(payload)
-        out.append(Sampled(stream, self._stamp(read[0], now_s), read[1:]))
+        layout = layouts[stream]
+        read = layout.unpack(payload)
+        out.append(Sampled(layout, self._stamp(read[0], now_s), read[1:]))
 
     def _stamp(self, time_us: int, now_s: float) -> float:
         device_s = self._clock.unwrap(time_us, now_s)

@@ -88,14 +88,14 @@ def pack(record: Record) -> bytes:
 
 
 def to_json(content: Mapping[str, object]) -> bytes:
-    """JSON for a record: one line, NaN as null-safe text never silently kept.
+    """JSON for a record, on one line; text that is no Unicode is escaped.
 
     Raises:
         ValueError: a NaN or an infinity, which JSON does not have.
     """
     return json.dumps(
         content, ensure_ascii=False, allow_nan=False, separators=(",", ":")
-    ).encode()
+    ).encode("utf-8", "backslashreplace")
 
 
 class WireLog:

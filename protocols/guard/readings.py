@@ -32,9 +32,10 @@ class ReadingCheck:
     def _trip(self, value: float) -> Trip:
         limit = self.limit
         if not math.isfinite(value):
+            what = "gave no number" if math.isnan(value) else "is off its scale"
             return Trip(
                 check=NAME,
-                cause=f"{limit.channel} gave no number.",
+                cause=f"{limit.channel} {what}.",
                 clears="readings of it are numbers again",
                 advice=f"Look at the {limit.channel} sensor and its wiring.",
             )

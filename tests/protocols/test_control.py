@@ -10,10 +10,11 @@ import pytest
 from daq.link import messages as m
 from daq.link.framing import Deframer
 from daq.records.wirelog import Kind
-from protocols.control import Control, Phase
+from protocols.control import Control
 from protocols.keeper import give
 from protocols.limits import Limit
 from protocols.outcome import Data, Ended
+from protocols.phases import Phase
 from tests.spins import LIMITS, plan, spin, task
 from tests.virtual import VirtualSpin
 

@@ -11,8 +11,9 @@ from daq.clock import JumpingClock
 from daq.errors import InputFault
 from daq.link.ports import PortLost
 from daq.records.wirelog import MAGIC, Kind, Reader, Record, WireLog, to_json
-from protocols.control import Control, Phase
+from protocols.control import Control
 from protocols.keeper import Arrival, Keeper, give, read_start
+from protocols.phases import Phase
 from tests.spins import spin, task
 
 

@@ -15,9 +15,14 @@ NOT_CONFIRMED = (
 )
 
 
+FAILED = 1
+TRIPPED = 3
+
+
 def exit_status(outcome: Mapping[str, object]) -> int:
     """0 completed, 3 tripped, 1 anything else."""
-    return {"completed": 0, "tripped": 3}.get(str(outcome.get("ended")), 1)
+    statuses = {"completed": 0, "tripped": TRIPPED}
+    return statuses.get(str(outcome.get("ended")), FAILED)
 
 
 def note_in_words(note: Mapping[str, object]) -> str | None:

@@ -24,7 +24,6 @@ COMMANDS = (
     "rebuild",
 )
 FAILED = 1
-TRIPPED = 3
 
 
 def parser() -> argparse.ArgumentParser:

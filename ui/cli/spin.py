@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import argparse
 import signal
+import sys
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -16,7 +17,7 @@ from typing import TYPE_CHECKING
 from ui.cli.simulate import add_stand_options
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
 
     from daq.clock import Clock
     from daq.records.shelf import Article
@@ -103,7 +104,9 @@ def run(args: argparse.Namespace) -> int:
             "A real spin needs --load-cell-g GRAMS, the rated load of the stand's "
             "load cell, for its thrust limit."
         )
-    load_cell_g = args.load_cell_g or SIMULATED_LOAD_CELL_G
+    load_cell_g = args.load_cell_g
+    if load_cell_g is None:
+        load_cell_g = SIMULATED_LOAD_CELL_G
     spin = prepare(args.protocol, chosen_article(args.article), load_cell_g)
     if args.port:
         return spin.on(args.port, args.baud, args.out, own=False, as_json=args.json)
@@ -202,19 +205,26 @@ class Spin:
         }
 
     def _report_end(self, *, as_json: bool) -> int:
-        from ui.cli.ending import exit_status, tell_end, tell_findings
+        from daq.errors import GramwattError
+        from ui.cli.ending import FAILED, exit_status, tell_end, tell_findings
 
         outcome = self.outcome or {}
         if self.folder is None:
             return exit_status(outcome)
         measured = outcome.get("data") != "none"
+        status = exit_status(outcome)
         if as_json:
             self._print_json(outcome, measured=measured)
-        else:
-            tell_end(outcome, self.folder)
-            if measured:
+            return status
+        tell_end(outcome, self.folder)
+        if measured:
+            try:
                 tell_findings(self.folder)
-        return exit_status(outcome)
+            except GramwattError as fault:
+                # The run ended as it ended, whatever can be made of it.
+                print(f"gramwatt: {fault}", file=sys.stderr)
+                return status or FAILED
+        return status
 
     def _print_json(self, outcome: Mapping[str, object], *, measured: bool) -> None:
         import json
@@ -322,35 +332,39 @@ class _Show:
 
     def _ask_person(self) -> list[str]:
         """The checklist; a person who does not finish it ends the run."""
-        from daq.errors import GramwattError
         from ui.cli import checklist
 
-        signal.signal(signal.SIGINT, signal.default_int_handler)
-        try:
-            return checklist.ask()
-        except (GramwattError, KeyboardInterrupt) as fault:
-            why = str(fault) or "A person ended the checklist with ctrl-C."
-            self._client.order("stop", why=why)
-            return []
-        finally:
-            signal.signal(signal.SIGINT, self._stop_asked)
-            self._heard_s = self._clock.now_s()
+        done: list[str] = []
+        self._asking(lambda: done.extend(checklist.ask()))
+        return done
 
     def _acknowledge(self) -> None:
         """A latch from before: only a person may clear it."""
-        from daq.errors import GramwattError
         from ui.cli import checklist
 
+        question = (
+            "The stand is latched from an earlier trip or stop. Is the cause found and "
+            "removed? Clear it"
+        )
+        if self._asking(lambda: checklist.confirm(question, "acknowledge")):
+            self._client.order("acknowledge")
+
+    def _asking(self, ask: Callable[[], None]) -> bool:
+        """Whether a person answered; whoever does not, or ctrl-C, ends the run."""
+        from daq.errors import GramwattError
+
+        signal.signal(signal.SIGINT, signal.default_int_handler)
         try:
-            checklist.confirm(
-                "The stand is latched from an earlier trip or stop. Is the cause found "
-                "and removed? Clear it",
-                "acknowledge",
-            )
-        except GramwattError as fault:
-            self._client.order("stop", why=str(fault))
-            return
-        self._client.order("acknowledge")
+            ask()
+        except (GramwattError, KeyboardInterrupt) as fault:
+            why = str(fault) or "A person ended the questions with ctrl-C."
+            self._client.order("stop", why=why)
+            return False
+        else:
+            return True
+        finally:
+            signal.signal(signal.SIGINT, self._stop_asked)
+            self._heard_s = self._clock.now_s()
 
     def _stop_asked(self, _number: int, _frame: object) -> None:
         self._stops += 1

@@ -76,8 +76,8 @@ def _watch(port: Port, clock: Clock, args: argparse.Namespace) -> None:
                 raise StandFault(f"{outcome.cause} {outcome.advice}")
             if isinstance(happening, s.Identified) and not args.json:
                 _introduce(happening.stand)
-            if isinstance(happening, s.Sampled) and session.stand is not None:
-                pages = session.stand.layouts[happening.stream].channels
+            if isinstance(happening, s.Sampled):
+                pages = happening.layout.channels
                 for page, count in zip(pages, happening.counts, strict=True):
                     newest[page.name] = page.to_si(count)
         if session.stand is not None and clock.now_s() >= next_s:
