@@ -5,6 +5,7 @@ suggests the key that was probably meant. This module must never accept a key it
 does not know or turn one type into another, and the keeper must never import it.
 """
 
+import re
 import tomllib
 from collections.abc import Mapping, Sequence
 from difflib import get_close_matches
@@ -18,6 +19,9 @@ from pydantic_core import ErrorDetails
 from daq.errors import InputFault
 
 MAX_FILE_BYTES = 1_000_000
+
+
+DECIMAL_COMMA = re.compile(rb"=\s*\d+,\d+\s*(#.*)?$", re.MULTILINE)
 
 
 class Table(BaseModel):
@@ -87,7 +91,10 @@ def _parse(content: bytes, where: str) -> dict[str, Any]:
         line = content.count(b"\n", 0, fault.start) + 1
         raise InputFault(f"{where}: line {line} is not UTF-8 text.") from None
     except (tomllib.TOMLDecodeError, RecursionError) as fault:
-        raise InputFault(f"{where} is not valid TOML: {fault}.") from None
+        hint = ""
+        if DECIMAL_COMMA.search(content):
+            hint = " Write decimals with a point: 76.2, not 76,2."
+        raise InputFault(f"{where} is not valid TOML: {fault}.{hint}") from None
 
 
 def check_typed(data: Mapping[str, object], model: type[TableT], where: str) -> TableT:

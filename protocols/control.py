@@ -45,6 +45,7 @@ class Control:
         session: the conversation.
         outcome: how it ended; None until it has.
         link_is_lost: nothing can be sent any more.
+        simulated: the stand says that nothing turns; labels data, waives nothing.
     """
 
     def __init__(self, task: Task, port_name: str = "the port") -> None:
@@ -65,6 +66,7 @@ class Control:
         self._dwells = 0
         self._pending: Outcome | None = None
         self.link_is_lost = False
+        self.simulated = False
         self._begun = False
         self._stop_reason = m.StopReason.FAULT
 
@@ -314,8 +316,10 @@ class Control:
         if self.phase is not Phase.IDENTIFYING:
             return
         identity = stand.identity
+        self.simulated = m.Ability.SIMULATED in identity.abilities
         self._note(
             "identified",
+            simulated=self.simulated,
             board=identity.board,
             stand_id=identity.stand_id,
             boot=identity.boot,

@@ -14,6 +14,7 @@ the whole group and the client stops in order; SIGTERM stops and seals.
 """
 
 import json
+import os
 import signal
 import sys
 import threading
@@ -313,7 +314,7 @@ def _close(keeper: Keeper, log: WireLog, folder: Path) -> dict[str, object]:
             log.append(Kind.END, keeper.now_ns(), to_json(told))
             log.sync()
             log.close()
-            folders.seal(folder, told)
+            folders.seal(folder, told, simulated=keeper.control.simulated)
         except OSError as fault:
             keeper.disk_fault = fault.strerror or str(fault)
     log.close()
@@ -335,9 +336,11 @@ def main() -> int:
     if hasattr(signal, "SIGHUP"):
         # A terminal that closes takes the client along, and its orders end.
         signal.signal(signal.SIGHUP, signal.SIG_IGN)
+    # Not sys.stdin: its lock, held by the reading thread, blocks a dying interpreter.
+    orders = os.fdopen(0, "rb", closefd=False)
     try:
-        start = read_start(sys.stdin.buffer.readline())
-        _say(keep(start, sys.stdin.buffer, MachineClock()))
+        start = read_start(orders.readline())
+        _say(keep(start, orders, MachineClock()))
     except GramwattError as fault:
         _say({"error": str(fault)})
         return 1

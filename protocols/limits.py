@@ -269,7 +269,8 @@ def _tightest(known: Sequence[tuple[float, str]]) -> tuple[float, str]:
     value, words = ranked[0]
     if len(ranked) == 1:
         return value, f"{words}, the only rating known"
-    return value, f"{words}, tightest of {', '.join(rating[1] for rating in ranked)}"
+    others = ", ".join(rating[1] for rating in ranked[1:])
+    return value, f"{words}, tighter than {others}"
 
 
 def _limit(channel: str, low: float, high: float, source: str) -> Limit:
@@ -283,7 +284,7 @@ def _current_limit(ratings: Ratings) -> Limit:
         "current",
         low_a,
         high_a,
-        f"{words}; low {brief(low_a)} A, a sensor wired backwards",
+        f"{words}; below {brief(low_a)} A the sensor is wired backwards",
     )
 
 
@@ -316,8 +317,8 @@ def _thrust_limit(ratings: Ratings) -> Limit:
         "thrust",
         low_n,
         range_n,
-        f"load cell {brief(units.n_to_gf(range_n))} gf; low "
-        f"{brief(units.n_to_gf(low_n))} gf, a cell mounted backwards",
+        f"load cell {brief(units.n_to_gf(range_n))} gf; below "
+        f"{brief(units.n_to_gf(low_n))} gf it is mounted backwards",
     )
 
 

@@ -8,6 +8,7 @@ keeps raw counts, so nothing here can spoil the analysis.
 
 import math
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 
 from daq.link import messages as m
 from daq.link.session import Sampled, Stand
@@ -161,7 +162,21 @@ class Scales:
         for name, scale in self._scales.items():
             if scale.page.quantity in ZEROED and math.isfinite(means[name]):
                 scale.zero_counts += means[name] * scale.page.counts_per_unit
+            if scale.page.quantity is m.Quantity.FORCE:
+                self._take_off(name, abs(means[name]))
         return means
+
+    def _take_off(self, name: str, at_rest: float) -> None:
+        """Leave a cell less room by what it reads at rest, which may be real load."""
+        limit = self._limits[name]
+        if at_rest < limit.high:
+            shown, unit = to_trade(name, at_rest)
+            limit = replace(
+                limit,
+                high=limit.high - at_rest,
+                source=f"{limit.source}; less {brief(shown)} {unit} at rest",
+            )
+            self._limits[name] = self._scales[name].limit = limit
 
     def objection(self, means: Mapping[str, float]) -> str | None:
         """Why these means forbid a spin, in a sentence; None when they do not."""

@@ -40,6 +40,7 @@ class KeeperClient:
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             text=True,
+            start_new_session=True,  # ctrl-C reaches it as an order, not as a signal
         )
         if self._process.stdin is None:
             raise WorldFault("The keeper process has no input.")

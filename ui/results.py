@@ -38,6 +38,10 @@ UNKNOWN_HUMIDITY_U_FRAC = 0.29  # anything from 0 to 1, evenly: 1 over root 12
 # command overtakes on its way must not reach into the plateau before it.
 END_GUARD_S = 0.02
 LEGS: Final[dict[str, Literal["up", "down"]]] = {"up": "up", "down": "down"}
+INTERRUPTED: Final[dict[str, object]] = {
+    "ended": "interrupted",
+    "cause": "The record stops before its end.",
+}
 ANALYSIS = "nominal"  # by the stand's own constants, no calibration
 
 
@@ -61,6 +65,18 @@ class Results:
     def report(self) -> Path:
         """The page."""
         return self.folder / "report.html"
+
+    @property
+    def outcome(self) -> dict[str, object]:
+        """How it ended, also where the record does not say."""
+        return dict(self.run.outcome or INTERRUPTED)
+
+    def warnings(self) -> list[str]:
+        """What has to be known before anything here is believed."""
+        said = _notes(self.run)
+        if self.analysis is not None and self.analysis.evidence.nominal:
+            said.append("The stand's own constants were used: nominal, not calibrated.")
+        return said
 
     def findings(self) -> list[dict[str, object]]:
         """The findings, for JSON."""
@@ -119,11 +135,7 @@ def _seal_as_it_stands(run: Run) -> None:
     from daq.records.folder import seal
 
     if not run.sealed:
-        interrupted = {
-            "ended": "interrupted",
-            "cause": "The record stops before its end: the keeper was killed.",
-        }
-        seal(run.folder, run.outcome or interrupted)
+        seal(run.folder, run.outcome or INTERRUPTED, simulated=run.simulated)
 
 
 # ------------------------------------------------------------------ reading

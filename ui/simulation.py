@@ -31,7 +31,11 @@ class SimulatedStand:
         if tcp:
             command += ["--tcp"]
         self._process = subprocess.Popen(
-            command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+            command,
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            text=True,
+            start_new_session=True,  # ctrl-C is not for the stand
         )
         line = self._process.stdout.readline() if self._process.stdout else ""
         try:

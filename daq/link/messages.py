@@ -98,7 +98,7 @@ class Verdict(IntEnum):
 
 
 class Ability(IntFlag):
-    """What a stand can do to protect whoever is near it."""
+    """What a stand can do to protect whoever is near it, and whether it is real."""
 
     LEASE = 1
     LIMITS = 2
@@ -107,6 +107,7 @@ class Ability(IntFlag):
     WATCHDOG = 16
     PROVE = 32
     CAPTURE = 64
+    SIMULATED = 128
 
 
 class Quantity(IntEnum):

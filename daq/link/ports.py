@@ -97,7 +97,7 @@ class SerialPort:
             return bytes(self._line.read(waiting or 1))
         except (serial.SerialException, OSError, TypeError) as fault:
             # TypeError: pyserial reads from a descriptor that close() took away.
-            raise PortLost(f"The port {self._name} is gone ({fault}).") from None
+            raise PortLost(_gone(self._name)) from fault
 
     def write(self, data: bytes) -> None:
         """Hand bytes to the driver.
@@ -108,7 +108,7 @@ class SerialPort:
         try:
             self._line.write(data)
         except (serial.SerialException, OSError) as fault:
-            raise PortLost(f"The port {self._name} is gone ({fault}).") from None
+            raise PortLost(_gone(self._name)) from fault
 
     def close(self) -> None:
         """Let go of the port; never raises."""
@@ -143,9 +143,9 @@ class SocketPort:
         except TimeoutError:
             return b""
         except OSError as fault:
-            raise PortLost(f"The port {self._name} is gone ({fault}).") from None
+            raise PortLost(_gone(self._name)) from fault
         if not data:
-            raise PortLost(f"The port {self._name} is gone (closed at its other end).")
+            raise PortLost(_gone(self._name))
         return data
 
     def write(self, data: bytes) -> None:
@@ -157,7 +157,7 @@ class SocketPort:
         try:
             self._line.sendall(data)
         except OSError as fault:
-            raise PortLost(f"The port {self._name} is gone ({fault}).") from None
+            raise PortLost(_gone(self._name)) from fault
 
     def close(self) -> None:
         """Let go of the port; never raises."""
@@ -200,6 +200,10 @@ def open_port(name: str, baud: int = DEFAULT_BAUD) -> SerialPort | SocketPort:
     return SerialPort(line, name)
 
 
+def _gone(name: str) -> str:
+    return f"The port {name} is gone: its cable or the stand's power, or it closed."
+
+
 def _open_socket(name: str) -> SocketPort:
     """Open ``socket://host:port``.
 
@@ -230,7 +234,9 @@ def _sentence(name: str, fault: Exception) -> str:
         return f"Another program has {name} open. Close it and try again."
     if number == errno.ECONNREFUSED or "refused" in str(fault).lower():
         return f"Nothing listens at {name}. Start the stand's server first."
-    return f"The port {name} did not open: {fault}"
+    if number in (errno.ENOTTY, errno.EINVAL) or "ioctl" in str(fault):
+        return f"{name} is no serial port."
+    return f"The port {name} did not open: {fault}."
 
 
 def _set_low_latency(line: serial.Serial) -> None:

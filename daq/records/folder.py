@@ -123,8 +123,16 @@ def hash_of(path: Path) -> str:
         return "sha256:" + hashlib.file_digest(file, "sha256").hexdigest()
 
 
-def seal(folder: Path, outcome: Mapping[str, object]) -> None:
+def seal(
+    folder: Path, outcome: Mapping[str, object], *, simulated: bool = False
+) -> None:
     """Fix the wire log's hash and how the run ended in the descriptor.
+
+    Args:
+        folder: the run's folder.
+        outcome: how it ended.
+        simulated: whether the stand said that it is one; never takes back what
+            the descriptor says already.
 
     Raises:
         RecordFault: the folder is no run, or sealed already.
@@ -140,6 +148,7 @@ def seal(folder: Path, outcome: Mapping[str, object]) -> None:
     if not isinstance(resources, list) or not isinstance(resources[0], dict):
         raise RecordFault(f"{folder / DESCRIPTOR} does not name its wire log.")
     resources[0] |= {"bytes": log.stat().st_size, "hash": hash_of(log)}
+    facts["simulated"] = simulated or facts.get("simulated") is True
     content["gramwatt"] = facts | {"sealed": True, "outcome": dict(outcome)}
     write_descriptor(folder, content)
 

@@ -16,7 +16,7 @@ import numpy.typing as npt
 
 from daq.errors import RecordFault
 from daq.link import session as s
-from daq.link.messages import ChannelPage
+from daq.link.messages import Ability, ChannelPage
 from daq.records import folder as folders
 from daq.records.wirelog import NAME, Damage, Kind, Reader, Record
 
@@ -108,8 +108,14 @@ class Run:
 
     @property
     def simulated(self) -> bool:
-        """Whether the stand was a simulated one, by the header."""
-        return self.header.get("simulated") is True
+        """Whether nothing turned: by the client that started it, or the stand's word.
+
+        The stand's word labels its data; it waives nothing.
+        """
+        claims = self.stand is not None and (
+            Ability.SIMULATED in self.stand.identity.abilities
+        )
+        return claims or self.header.get("simulated") is True
 
     def notes(self, kind: str) -> Iterator[Decision]:
         """The notes of one kind, in order."""

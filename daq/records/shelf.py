@@ -165,7 +165,7 @@ class Pack(Table):
     cells: Annotated[int, Field(ge=1, le=14)]
     capacity_mah: Annotated[float, Field(ge=20, le=50_000)]
     c_rate: Annotated[float, Field(gt=0, le=300)] | None = None
-    resistance_mohm: Annotated[float, Field(gt=0, le=2000)] | None = None
+    resistance_mohm: Annotated[float, Field(ge=1, le=2000)] | None = None
     min_cell_v: Annotated[float, Field(ge=2.5, le=3.9)] = 3.3
     max_cell_v: Annotated[float, Field(ge=4.0, le=4.5)] = 4.2
     mass_g: MassG | None = None
@@ -290,7 +290,7 @@ class Article(Table):
     propeller: Propeller
     esc: Esc
     pack: Pack
-    plug: Plug
+    plug: Plug | None = None
     mount: Mount
     air: Air | None = None
     aircraft: Aircraft | None = None

@@ -41,7 +41,11 @@ KINDS = {
     "high": m.Kind.HIGH,
 }
 ABILITIES = (
-    m.Ability.LEASE | m.Ability.LIMITS | m.Ability.STOP_LOOP | m.Ability.PULSE_READBACK
+    m.Ability.LEASE
+    | m.Ability.LIMITS
+    | m.Ability.STOP_LOOP
+    | m.Ability.PULSE_READBACK
+    | m.Ability.SIMULATED
 )
 
 

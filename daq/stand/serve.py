@@ -216,7 +216,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     sys.stdout.flush()
 
     def end_with_input() -> None:
-        sys.stdin.buffer.read()
+        # Not through sys.stdin, whose lock a dying interpreter would wait for.
+        while os.read(0, 4096):
+            pass
         server.end()
 
     threading.Thread(target=end_with_input, daemon=True).start()

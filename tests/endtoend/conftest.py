@@ -60,11 +60,13 @@ class Bench:
         server: the stand.
         folder: working folder of the program.
         processes: what was started.
+        terminals: far ends of the terminals that they were given.
     """
 
     server: Server
     folder: Path
     processes: list[subprocess.Popen[str]] = field(default_factory=list)
+    terminals: list[int] = field(default_factory=list)
 
     @property
     def device(self) -> Device:
@@ -86,9 +88,11 @@ class Bench:
 
         With ``file_max`` no file may grow beyond so many bytes, as on a full disk.
         """
+        person, terminal = os.openpty()
+        os.write(person, answers.encode())
         process = subprocess.Popen(
             [sys.executable, "-c", PROGRAM, str(file_max), *arguments],
-            stdin=subprocess.PIPE,
+            stdin=terminal if answers else subprocess.DEVNULL,
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,
             text=True,
@@ -96,12 +100,8 @@ class Bench:
             env=os.environ | {"PYTHONPATH": str(ROOT)},
             start_new_session=True,
         )
-        assert process.stdin is not None
-        process.stdin.write(answers)
-        process.stdin.flush()
-        if not answers:
-            process.stdin.close()
-            process.stdin = None
+        os.close(terminal)
+        self.terminals.append(person)
         self.processes.append(process)
         return process
 
@@ -111,6 +111,7 @@ class Bench:
         *,
         answers: str = YES,
         file_max: int = -1,
+        more: tuple[str, ...] = (),
     ) -> subprocess.Popen[str]:
         """Start a spin on the served stand."""
         protocol = self.folder / "one-level.toml"
@@ -125,6 +126,7 @@ class Bench:
             str(article),
             "--load-cell-g",
             "1000",
+            *more,
             answers=answers,
             file_max=file_max,
         )
@@ -175,5 +177,7 @@ def bench(tmp_path: Path) -> Iterator[Bench]:
             os.killpg(process.pid, signal.SIGCONT)
             os.killpg(process.pid, signal.SIGKILL)
         process.communicate()
+    for person in made.terminals:
+        os.close(person)
     server.end()
     thread.join(5.0)

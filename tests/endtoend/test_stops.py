@@ -1,17 +1,22 @@
 """Every way a run can be cut: the motor stops, the record is kept, it is said."""
 
+import json
 import os
 import signal
+import subprocess
+import sys
 import time
 
 import pytest
 
 from daq.link import messages as m
+from daq.link.framing import frame
 from daq.records.read import read_run
-from tests.endtoend.conftest import Bench
+from tests.endtoend.conftest import PROTOCOL, ROOT, YES, Bench
 
 pytestmark = [pytest.mark.endtoend, pytest.mark.timeout(90)]
 
+STOP_FRAME = frame(m.encode(m.Stop(m.StopReason.PERSON), 0))
 LEASE_S = 0.2
 SERVO_S = 0.003
 TICK_S = 0.001
@@ -34,7 +39,8 @@ def test_a_whole_spin_with_the_checklist_ends_well(bench: Bench) -> None:
     run = read_run(bench.run_folder())
     assert run.sealed
     assert run.intact
-    assert not run.simulated  # only this program's own simulation may say so
+    assert run.header["simulated"] is False  # so the checklist was asked
+    assert run.simulated  # but the stand's own word labels its data
     assert bench.device.state is m.State.LOCKED
 
 
@@ -157,7 +163,7 @@ def test_a_person_who_says_no_arms_nothing(bench: Bench) -> None:
     client = bench.spin(answers="yes\nno\n")
     status, said = bench.end_of(client)
     assert status == 1
-    assert "The checklist ended at: eyes" in said
+    assert 'You did not say yes to "Everyone in the room wears eye protection."' in said
     assert bench.device.state is m.State.LOCKED
     run = read_run(bench.run_folder())
     assert run.sealed
@@ -167,5 +173,67 @@ def test_a_person_who_says_no_arms_nothing(bench: Bench) -> None:
 def test_nobody_there_to_answer_arms_nothing(bench: Bench) -> None:
     status, said = bench.end_of(bench.spin(answers=""))
     assert status == 1
-    assert "Nobody answered the checklist" in said
+    assert "has to be answered by a person at a terminal" in said
     assert bench.device.state is m.State.LOCKED
+
+
+@pytest.mark.parametrize(
+    ("command", "after_s"),
+    [(["spin", "staircase", "--simulated"], 1.2), (["demo"], 5.0)],
+    ids=["spin, while zeroing", "demo, while spinning"],
+)
+def test_ctrl_c_on_its_own_simulation_is_a_confirmed_stop(
+    bench: Bench, command: list[str], after_s: float
+) -> None:
+    client = bench.start(*command)
+    bench.wait_until(lambda: bool(list(bench.folder.glob("runs/*/wire.log"))))
+    time.sleep(after_s)
+    os.killpg(client.pid, signal.SIGINT)
+    status, said = bench.end_of(client)
+    assert status == 1
+    assert "stopped A person stopped it with ctrl-C." in said
+    for bad in ("NOT CONFIRMED", "Traceback", "Fatal", "is gone"):
+        assert bad not in said
+    assert read_run(bench.run_folder()).sealed
+
+
+def test_json_stays_json_though_the_checklist_is_asked(bench: Bench) -> None:
+    client = bench.spin(more=("--json",))
+    out, _ = client.communicate(timeout=40)
+    assert json.loads(out)["outcome"]["ended"] == "completed"
+
+
+def test_yes_through_a_pipe_is_no_person(bench: Bench) -> None:
+    protocol = bench.folder / "one-level.toml"
+    protocol.write_text(PROTOCOL.format(dwell_s=1.0))
+    article = ROOT / "ui" / "cli" / "articles" / "indoor-quad-a.toml"
+    done = subprocess.run(
+        [
+            sys.executable,
+            "-m",
+            "ui.cli.main",
+            *("spin", str(protocol), "--port", bench.server.name),
+            *("--article", str(article), "--load-cell-g", "1000"),
+        ],
+        input=YES,
+        capture_output=True,
+        text=True,
+        cwd=bench.folder,
+        env=os.environ | {"PYTHONPATH": str(ROOT)},
+        check=False,
+    )
+    assert done.returncode == 1
+    assert "person at a terminal" in " ".join(done.stdout.split())
+    assert bench.device.state is m.State.LOCKED
+
+
+def test_ctrl_c_at_the_latch_question_ends_it(bench: Bench) -> None:
+    bench.server.between_ticks(lambda d: d.receive(STOP_FRAME))
+    client = bench.spin(answers="\n")  # neither yes nor no: it asks again
+    time.sleep(3.5)
+    os.killpg(client.pid, signal.SIGINT)
+    status, said = bench.end_of(client)
+    assert status == 1
+    assert "latched from an earlier trip" in said
+    assert "ended the checklist with ctrl-C" in said
+    assert bench.device.state is m.State.TRIPPED

@@ -81,7 +81,7 @@ def test_the_tightest_current_rating_wins_and_names_what_it_beat() -> None:
     limit = one(RATINGS, "current")
     assert limit.high == 12
     assert limit.source.startswith(
-        "plug 12 A, tightest of plug 12 A, motor 14 A, ESC 20 A, pack 33.8 A"
+        "plug 12 A, tighter than motor 14 A, ESC 20 A, pack 33.8 A"
     )
 
 
@@ -101,7 +101,7 @@ def test_a_short_time_rating_counts_only_where_there_is_no_other() -> None:
     short = Ratings(motor_short_current_a=16, motor_short_s=30, esc_burst_a=25)
     limit = one(short, "current")
     assert limit.high == 16
-    assert "motor for 30 s 16 A, ESC (burst) 25 A" in limit.source
+    assert "motor for 30 s 16 A, tighter than ESC (burst) 25 A" in limit.source
     assert one(replace(short, motor_max_current_a=9), "current").high == 9
     assert one(replace(short, esc_continuous_a=10), "current").high == 10
 
@@ -164,7 +164,7 @@ def test_thrust_without_a_load_cell_range_is_refused() -> None:
 def test_speed_takes_the_tighter_of_propeller_and_motor() -> None:
     limit = one(RATINGS, "speed")
     assert units.rad_s_to_rpm(limit.high) == pytest.approx(42_000)
-    assert "tightest of propeller 42000 rpm, motor 55000 rpm" in limit.source
+    assert "tighter than motor 55000 rpm" in limit.source
     unmarked = replace(RATINGS, propeller_max_speed_rad_s=None)
     assert units.rad_s_to_rpm(one(unmarked, "speed").high) == pytest.approx(55_000)
 

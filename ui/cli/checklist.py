@@ -1,10 +1,17 @@
-"""The checklist in the terminal: item by item, by a person, or no spin."""
+"""The checklist in the terminal: item by item, by a person, or no spin.
+
+Asked on standard error, so that standard output stays what was asked for.
+"""
+
+import sys
 
 from daq.errors import GramwattError
 from ui.cautions import CAUTION, CHECKLIST
 from ui.cli.text import wrapped
 
 YES = ("y", "yes")
+NO = ("n", "no")
+ASKED_AT_MOST = 3
 
 
 def ask() -> list[str]:
@@ -16,33 +23,35 @@ def ask() -> list[str]:
     Raises:
         GramwattError: one was not, or nobody is there to answer.
     """
-    print()
-    print(wrapped(CAUTION))
-    print("\nBefore the motor turns; answer yes to each, anything else ends here.\n")
-    done = []
-    for number, (name, sentence) in enumerate(CHECKLIST, start=1):
-        _ask_one(f"  {number}/{len(CHECKLIST)}  {sentence} [yes/no] ", name)
-        done.append(name)
-    return done
+    _tell("\n" + wrapped(CAUTION))
+    _tell("\nBefore the motor turns; answer yes to each, no ends here.\n")
+    for number, (_, sentence) in enumerate(CHECKLIST, start=1):
+        confirm(sentence, f"  {number}/{len(CHECKLIST)}  ")
+    return [name for name, _ in CHECKLIST]
 
 
-def confirm(question: str, name: str) -> None:
-    """One question that needs a yes.
+def confirm(sentence: str, lead: str = "  ") -> None:
+    """One sentence that needs a yes.
 
     Raises:
-        GramwattError: the answer was something else.
+        GramwattError: the answer was no, or nobody is there to answer.
     """
-    _ask_one(f"  {question} [yes/no] ", name)
-
-
-def _ask_one(prompt: str, name: str) -> None:
-    try:
-        answer = input(prompt)
-    except EOFError:
-        print()
+    if not sys.stdin.isatty():
         raise GramwattError(
-            f"Nobody answered the checklist (at: {name}), so nothing was armed. It "
-            "has to be answered by a person at a terminal."
-        ) from None
-    if answer.strip().lower() not in YES:
-        raise GramwattError(f"The checklist ended at: {name}. Nothing was armed.")
+            "The checklist has to be answered by a person at a terminal, and there is "
+            "none here, so nothing was armed."
+        )
+    for _ in range(ASKED_AT_MOST):
+        _tell(f"{lead}{sentence} [yes/no] ", end="")
+        line = sys.stdin.readline()
+        answer = line.strip().lower()
+        if answer in YES:
+            return
+        if answer in NO or not line:
+            break
+        _tell("  Please answer yes or no.")
+    raise GramwattError(f'You did not say yes to "{sentence}" Nothing was armed.')
+
+
+def _tell(text: str, end: str = "\n") -> None:
+    print(text, end=end, file=sys.stderr, flush=True)

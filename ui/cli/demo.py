@@ -23,7 +23,10 @@ def add_parser(
         ),
     )
     parser.add_argument(
-        "--seed", type=int, default=1, help="of the simulated noise (default: 1)"
+        "--seed",
+        type=int,
+        default=1,
+        help="of the simulated noise and errors (default: 1)",
     )
     parser.add_argument("--tcp", action="store_true", help="loopback TCP, no terminal")
     add_out_option(parser)
@@ -40,27 +43,12 @@ def run(args: argparse.Namespace) -> int:
     """
     from daq.link.ports import DEFAULT_BAUD
     from ui.cli.plan import chosen_article
-    from ui.cli.text import labelled
     from ui.simulation import SimulatedStand
 
     spin = prepare(PROTOCOL, chosen_article(None), SIMULATED_LOAD_CELL_G)
     with SimulatedStand(seed=args.seed, tcp=args.tcp) as stand:
         if not args.json:
-            plan = spin.plan
             print(
                 "A whole bench test on a SIMULATED stand: no hardware, nothing turns."
             )
-            print(labelled("port", stand.port))
-            print(
-                labelled("article", f"{spin.article.name}, {spin.article.motor.name}")
-            )
-            top_percent = 100 * plan.max_throttle_frac
-            print(
-                labelled(
-                    "plan",
-                    f"{plan.title}: {plan.duration_s:.0f} s, up to {top_percent:.0f} %",
-                )
-            )
-            for limit in spin.limits:
-                print(labelled("limit", f"{limit.channel}: {limit.source}"))
         return spin.on(stand.port, DEFAULT_BAUD, args.out, own=True, as_json=args.json)

@@ -29,13 +29,14 @@ def note_in_words(note: Mapping[str, object]) -> str | None:
     """A note of the record as a line for the person; None where it has none."""
     match note.get("note"):
         case "identified":
+            kind = "SIMULATED stand" if note.get("simulated") else "stand"
             words = (
-                f"stand {note.get('stand_id'):08x} on {note.get('board')}, boot "
+                f"{kind} {note.get('stand_id'):08x} on {note.get('board')}, boot "
                 f"{note.get('boot')}, firmware {note.get('firmware')}"
             )
             return labelled("identified", words)
         case "zeroed":
-            return labelled("zeroed", _means(note.get("means")))
+            return labelled("at rest", _means(note.get("means")))
         case "unguarded":
             names = ", ".join(_texts(note.get("channels")))
             return labelled("unguarded", f"this stand has no {names}")
@@ -43,8 +44,6 @@ def note_in_words(note: Mapping[str, object]) -> str | None:
             return labelled("armed", "ctrl-C stops")
         case "acknowledged":
             return labelled("cleared", "the latch from before")
-        case "trip" | "stop":
-            return labelled(str(note.get("note")), str(note.get("cause")))
         case _:
             return None
 
@@ -63,7 +62,7 @@ def _means(means: object) -> str:
         if isinstance(value, int | float):
             shown, unit = to_trade(channel, value)
             parts.append(f"{channel} {brief(shown)} {unit}")
-    return "with the motor off: " + ", ".join(parts)
+    return ", ".join(parts) + "; thrust and current are zeroed there"
 
 
 def tell_end(outcome: Mapping[str, object], folder: Path) -> None:
@@ -100,6 +99,8 @@ def tell_findings(folder: Path) -> None:
 
     results = derive(folder)
     print("\nFindings")
+    for warning in results.warnings():
+        print(labelled("note", warning))
     for sentence in results.sentences():
         print(wrapped(sentence, indent=2, hang=4))
     print()

@@ -39,7 +39,7 @@ def run(args: argparse.Namespace) -> int:
     from ui.results import analyse_folder
 
     results = analyse_folder(args.run_folder)
-    outcome = dict(results.run.outcome or {})
+    outcome = results.outcome
     if args.json:
         import json
 
@@ -58,10 +58,9 @@ def run(args: argparse.Namespace) -> int:
         return 0
     simulated = " (simulated)" if results.run.simulated else ""
     print(labelled("run", f"{args.run_folder.name}{simulated}"))
-    ended = str(outcome.get("ended", "interrupted"))
-    print(
-        labelled(ended, str(outcome.get("cause", "The record stops before its end.")))
-    )
+    print(labelled(str(outcome.get("ended")), str(outcome.get("cause"))))
+    for warning in results.warnings():
+        print(labelled("note", warning))
     for sentence in results.sentences():
         print(wrapped(sentence, indent=2, hang=4))
     cautions = [c for f in results.findings() for c in _texts(f["cautions"])]

@@ -50,8 +50,8 @@ def parser() -> argparse.ArgumentParser:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command and return its exit status."""
-    options = parser().parse_args(arguments)
     try:
+        options = parser().parse_args(arguments)
         status: int = options.run(options)
     except GramwattError as fault:
         print(f"gramwatt: {fault}", file=sys.stderr)

@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING
 from ui.cli.text import wrapped
 
 if TYPE_CHECKING:
+    from importlib.resources.abc import Traversable
+
     from daq.records.shelf import Article
     from protocols.limits import Limit
     from protocols.plan import Plan
@@ -93,14 +95,16 @@ def chosen_article(path: Path | None) -> Article:
     Raises:
         InputFault: the file is missing or wrong.
     """
-    from importlib import resources
-
     from daq.records.shelf import load_article
 
-    if path is not None:
-        return load_article(path)
-    shipped = resources.files("ui.cli").joinpath("articles", DEMO_ARTICLE)
-    return load_article(shipped)
+    return load_article(example_article() if path is None else path)
+
+
+def example_article() -> Traversable:
+    """The demo's article, as an example to copy."""
+    from importlib import resources
+
+    return resources.files("ui.cli.articles").joinpath(DEMO_ARTICLE)
 
 
 def limits_for(article: Article, load_cell_g: float | None) -> tuple[Limit, ...]:

@@ -4,6 +4,7 @@ On anything that is no terminal it prints one line a settled level instead.
 """
 
 import math
+import shutil
 import sys
 from collections.abc import Mapping, Sequence
 
@@ -20,6 +21,8 @@ class Progress:
     def __init__(self, limits: Sequence[Limit]) -> None:
         self._limits = {limit.channel: limit for limit in limits}
         self._rewrites = sys.stdout.isatty()
+        # A line that fills the last column would wrap.
+        self._width = shutil.get_terminal_size().columns - 1
         self._drawn = 0
 
     def say(self, text: str) -> None:
@@ -52,18 +55,18 @@ class Progress:
         readings = live.readings
         parts = [f"{live.left_s:5.1f} s left", f"{100 * live.throttle_frac:3.0f} %"]
         parts += [self._reading(n, readings[n]) for n in NAMES if n in readings]
-        return "  ".join(parts)
+        return "  ".join(parts)[: self._width]
 
     def _reading(self, channel: str, value: float) -> str:
         shown, unit = to_trade(channel, value)
         digits = DIGITS[unit]
         if not math.isfinite(shown):
-            return f"{channel} -"
+            return f"- {unit}"
         figure = f"{round(shown, digits) + 0.0:.{digits}f}"
         limit = self._limits.get(channel)
         if limit is None:
-            return f"{channel} {figure} {unit}"
+            return f"{figure} {unit}"
         if channel == "voltage":
-            return f"{channel} {figure} (floor {brief(limit.low)}) {unit}"
+            return f"{figure} {unit}, floor {brief(limit.low)}"
         high, _ = to_trade(channel, limit.high)
-        return f"{channel} {figure}/{brief(high)} {unit}"
+        return f"{figure} of {brief(high)} {unit}"

@@ -60,8 +60,8 @@ def run(args: argparse.Namespace) -> int:
         print(
             labelled(
                 "damage",
-                f"{run.damage.bytes} bytes of the wire log in {run.damage.places} "
-                "places cannot be read and were left out.",
+                f"{run.damage.bytes} bytes of the wire log, at {run.damage.places} "
+                "place(s), cannot be read and were left out.",
             )
         )
     print(labelled("link", f"{run.health.lost} frames lost, {run.drops} damaged"))

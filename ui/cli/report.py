@@ -22,7 +22,11 @@ def add_parser(
     )
     add_run_argument(parser)
     parser.add_argument(
-        "--out", metavar="DIR", type=Path, default=Path(), help="folder for the page"
+        "--out",
+        metavar="DIR",
+        type=Path,
+        default=Path(),
+        help="folder for the page (default: here)",
     )
     parser.add_argument("--json", action="store_true", help="print JSON instead")
     parser.set_defaults(run=run)

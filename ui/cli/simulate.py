@@ -34,7 +34,10 @@ def add_stand_options(parser: argparse.ArgumentParser) -> None:
         help="the simulated plant's figures, TOML (default: the demo's)",
     )
     parser.add_argument(
-        "--seed", type=int, default=1, help="of the simulated noise (default: 1)"
+        "--seed",
+        type=int,
+        default=1,
+        help="of the simulated noise and errors (default: 1)",
     )
 
 

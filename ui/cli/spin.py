@@ -91,17 +91,17 @@ def run(args: argparse.Namespace) -> int:
         GramwattError: protocol, article, limits, port, folder or checklist.
     """
     from daq.errors import InputFault
-    from ui.cli.plan import chosen_article
+    from ui.cli.plan import chosen_article, example_article
     from ui.simulation import SimulatedStand
 
     if args.port and args.article is None:
         raise InputFault(
-            "A real spin needs --article FILE: limits come from its ratings. "
-            "'gramwatt plan' shows the demo's article as an example."
+            "A spin on a port needs --article FILE: limits come from its ratings. "
+            f"An example to copy: {example_article()}."
         )
     if args.port and args.load_cell_g is None:
         raise InputFault(
-            "A real spin needs --load-cell-g GRAMS, the rated load of the stand's "
+            "A spin on a port needs --load-cell-g GRAMS, the rated load of the stand's "
             "load cell, for its thrust limit."
         )
     load_cell_g = args.load_cell_g
@@ -174,11 +174,36 @@ class Spin:
         from daq.machine_clock import MachineClock
         from ui.client import KeeperClient
 
+        if not as_json:
+            self._introduce(port)
         client = KeeperClient(self._start_order(port, baud, out, own=own))
         self.folder = client.folder
         show = _Show(self, client, MachineClock(), own=own, quiet=as_json)
         self.outcome = show.until_the_end()
         return self._report_end(as_json=as_json)
+
+    def _introduce(self, port: str) -> None:
+        """What is about to be done, before a port is opened."""
+        from protocols.preview import preview
+        from ui.cli.text import labelled
+
+        plan = self.plan
+        seen = preview(plan, self.article, self.limits)
+        print(labelled("port", port))
+        print(labelled("article", self.article.name))
+        print(
+            labelled(
+                "plan",
+                f"{plan.title}: {plan.duration_s:.0f} s, up to "
+                f"{100 * plan.max_throttle_frac:.0f} % throttle; estimated "
+                f"{seen.peak_current_a:.1f} A at most and "
+                f"{100 * seen.pack_fraction_used:.0f} % of the pack",
+            )
+        )
+        for limit in self.limits:
+            print(labelled("limit", f"{limit.channel}: {limit.source}"))
+        for warning in seen.warnings:
+            print(labelled("warning", warning))
 
     def _start_order(
         self, port: str, baud: int, out: Path, *, own: bool
@@ -218,11 +243,18 @@ class Spin:
             return status
         tell_end(outcome, self.folder)
         if measured:
+            # The run ended as it ended, whatever can be made of it.
             try:
                 tell_findings(self.folder)
             except GramwattError as fault:
-                # The run ended as it ended, whatever can be made of it.
                 print(f"gramwatt: {fault}", file=sys.stderr)
+                return status or FAILED
+            except KeyboardInterrupt:
+                print(
+                    f"\nThe record is whole; 'gramwatt rebuild {self.folder}' makes "
+                    "the findings and the page.",
+                    file=sys.stderr,
+                )
                 return status or FAILED
         return status
 
@@ -342,11 +374,11 @@ class _Show:
         """A latch from before: only a person may clear it."""
         from ui.cli import checklist
 
-        question = (
-            "The stand is latched from an earlier trip or stop. Is the cause found and "
-            "removed? Clear it"
+        sentence = (
+            "The stand is latched from an earlier trip or stop; the cause is found and "
+            "removed."
         )
-        if self._asking(lambda: checklist.confirm(question, "acknowledge")):
+        if self._asking(lambda: checklist.confirm(sentence)):
             self._client.order("acknowledge")
 
     def _asking(self, ask: Callable[[], None]) -> bool:
@@ -357,7 +389,9 @@ class _Show:
         try:
             ask()
         except (GramwattError, KeyboardInterrupt) as fault:
-            why = str(fault) or "A person ended the questions with ctrl-C."
+            if isinstance(fault, KeyboardInterrupt):
+                print(file=sys.stderr)
+            why = str(fault) or "A person ended the checklist with ctrl-C."
             self._client.order("stop", why=why)
             return False
         else:

@@ -19,6 +19,7 @@ def wrapped(text: str, *, indent: int = 0, hang: int | None = None) -> str:
 
 def labelled(label: str, text: str, *, width: int = 11) -> str:
     """A label in a column of its own, and text that wraps beside it."""
+    width = max(width, len(label) + 1)
     return textwrap.fill(
         text,
         WIDTH,

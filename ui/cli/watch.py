@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import math
+import shutil
 import sys
 from typing import TYPE_CHECKING
 
@@ -41,9 +42,14 @@ def run(args: argparse.Namespace) -> int:
     Raises:
         GramwattError: the port cannot be opened, is lost, or is no stand's.
     """
+    from daq.errors import InputFault
     from daq.link.ports import open_port
     from daq.machine_clock import MachineClock
 
+    if not args.seconds > 0:
+        raise InputFault(f"--seconds is {args.seconds:g}; it must be above zero.")
+    if args.baud <= 0:
+        raise InputFault(f"--baud is {args.baud}; it must be above zero.")
     clock = MachineClock()
     port = open_port(args.port, args.baud)
     try:
@@ -83,6 +89,8 @@ def _watch(port: Port, clock: Clock, args: argparse.Namespace) -> None:
         if session.stand is not None and clock.now_s() >= next_s:
             next_s = clock.now_s() + 0.5
             _show(session, newest, as_json=args.json)
+    if session.stand is None:
+        raise StandFault(f"No stand answered on {args.port} in {args.seconds:g} s.")
 
 
 def _introduce(stand: Stand) -> None:
@@ -114,10 +122,11 @@ def _show(session: Session, newest: dict[str, float], *, as_json: bool) -> None:
             value, unit = to_trade(name, newest[name])
             digits = {"gf": 1, "A": 2, "V": 2}.get(unit, 0)
             parts.append(f"{name} {value:.{digits}f} {unit}")
-    parts.append(f"{lost} of {health.frames + lost} frames lost")
-    line = " | ".join(parts)
+    parts.append(f"{lost} of {health.frames + lost} lost")
+    line = "  ".join(parts)
     if sys.stdout.isatty():
-        sys.stdout.write("\r" + line.ljust(100))
+        width = shutil.get_terminal_size().columns - 1
+        sys.stdout.write("\r" + line[:width].ljust(width))
         sys.stdout.flush()
     else:
         print(line, flush=True)

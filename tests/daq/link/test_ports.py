@@ -178,7 +178,7 @@ def test_an_address_that_makes_no_sense_is_a_port_fault(name: str) -> None:
 def test_a_file_is_no_port(tmp_path: Path) -> None:
     file = tmp_path / "stand"
     file.touch()
-    with pytest.raises(PortFault, match="did not open"):
+    with pytest.raises(PortFault, match="is no serial port"):
         open_port(str(file))
 
 

@@ -105,7 +105,7 @@ def test_limits_are_shown_in_the_trades_units_with_their_source(
     assert rows["voltage"][1:4] == ["9.9", "12.9", "V"]
     assert rows["thrust"][1:4] == ["-100.0", "1000.0", "gf"]
     assert rows["speed"][1:4] == ["none", "60000", "rpm"]
-    assert "plug 12 A, tightest of plug 12 A, motor 14 A" in "\n".join(lines)
+    assert "plug 12 A, tighter than motor 14 A" in "\n".join(lines)
 
 
 def test_without_a_load_cell_the_thrust_limit_is_pointed_at(
