@@ -21,7 +21,7 @@ LEASE_S = 0.2
 SERVO_S = 0.003
 TICK_S = 0.001
 # The test's own look at the pulse comes this much later at most on a busy machine.
-LOOK_S = 0.05
+LOOK_S = 0.1
 
 
 def cause_of(bench: Bench) -> dict[str, object]:
