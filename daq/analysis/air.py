@@ -134,7 +134,8 @@ def measured_air(
         raise InputFault("uncertainties of air readings must be zero or more")
     variance = float(((slopes * u) ** 2).sum()) + (FORMULA_U_REL * density) ** 2
     words = (
-        f"moist air at {k_to_c(temperature_k):.1f} degC, {pressure_pa / 100:.1f} hPa, "
+        f"moist air at {k_to_c(temperature_k):.1f} \N{DEGREE SIGN}C, "
+        f"{pressure_pa / 100:.1f} hPa, "
         f"{100 * humidity_frac:.0f} % relative humidity"
     )
     return Air(density, math.sqrt(variance), words)

@@ -15,7 +15,7 @@ import numpy as np
 from daq.analysis.fits import Fit
 from daq.analysis.levels import Relation, fit_levels, levels, usable
 from daq.analysis.measured import COVERAGE, Measured, t_factor
-from daq.analysis.models import Model, Polynomial, PowerLaw
+from daq.analysis.models import CubeRoot, Model, Polynomial, PowerLaw
 from daq.analysis.plateaus import Plateaus
 from daq.analysis.series import Array
 
@@ -38,7 +38,17 @@ SPECIFIC_MODELS: tuple[Model, ...] = (
     Polynomial((0, 1, 2)),
     Polynomial((0, 1, 2, 3)),
 )
-#: Thrust against power: the exponent is the point, so there is no choice.
+#: Thrust against power. What motor and speed controller lose is a large share at
+#: low power, so the exponent falls with power and a single one rarely fits. With
+#: a constant: momentum theory's square of the root less a fixed loss.
+POWER_MODELS: tuple[Model, ...] = (
+    PowerLaw(),
+    CubeRoot((1, 2)),
+    CubeRoot((0, 2)),
+    CubeRoot((1, 2, 3)),
+)
+#: For the exponent of thrust against power, which is a figure of its own: how
+#: thrust grew over the whole range, whatever curve goes through the points best.
 EXPONENT_MODELS: tuple[Model, ...] = (PowerLaw(),)
 #: A model within this much of the best by Akaike's criterion is as good.
 AICC_TIE = 2.0
@@ -96,6 +106,11 @@ class Curve:
         """Standard deviation by which the points miss the model beyond noise."""
         return self.fit.misfit_sd
 
+    @property
+    def misfit_share(self) -> float:
+        """The same as a share of the largest y."""
+        return self.lack_of_fit / float(np.abs(self.y).max())
+
     def band(self, x: Array, coverage: float = COVERAGE) -> tuple[Array, Array, Array]:
         """The curve and the interval of the true relation at x (SI).
 
@@ -129,8 +144,9 @@ class Curve:
             "y_quantity": self.y_quantity,
             "model": self.model,
             "powers": list(self.fit.model.powers)
-            if isinstance(self.fit.model, Polynomial)
+            if isinstance(self.fit.model, Polynomial | CubeRoot)
             else None,
+            "powers_of": _powers_of(self.fit.model),
             "rivals": [
                 {
                     "model": rival.model.words,
@@ -201,17 +217,7 @@ def draw_curves(
                 )
             )
     if thrust is not None and power is not None:
-        relations.append(
-            Relation(
-                "thrust against power",
-                "power_w",
-                "thrust_n",
-                power,
-                thrust,
-                EXPONENT_MODELS,
-                positive=True,
-            )
-        )
+        relations.append(_by_power(power, thrust, POWER_MODELS))
     if thrust is not None and specific is not None:
         relations.append(
             Relation(
@@ -226,6 +232,41 @@ def draw_curves(
         )
     curves = (draw(relation, throttle) for relation in relations)
     return tuple(curve for curve in curves if curve is not None)
+
+
+def draw_exponent(plateaus: Plateaus, power: Measured | None) -> Curve | None:
+    """A single power law of thrust against power, for its exponent.
+
+    Args:
+        plateaus: The averaged run.
+        power: Electrical power of the plateaus, in watt.
+
+    Returns:
+        None without the channels or with too few levels.
+    """
+    thrust = plateaus.measured("thrust")
+    if thrust is None or power is None:
+        return None
+    return draw(_by_power(power, thrust, EXPONENT_MODELS), plateaus.throttle_frac)
+
+
+def _by_power(power: Measured, thrust: Measured, models: tuple[Model, ...]) -> Relation:
+    return Relation(
+        "thrust against power",
+        "power_w",
+        "thrust_n",
+        power,
+        thrust,
+        models,
+        positive=True,
+    )
+
+
+def _powers_of(model: Model) -> str | None:
+    """What the powers in ``powers`` are of."""
+    if isinstance(model, CubeRoot):
+        return "cube root of x"
+    return "x" if isinstance(model, Polynomial) else None
 
 
 def draw(relation: Relation, throttle_frac: Array) -> Curve | None:

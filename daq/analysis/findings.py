@@ -9,8 +9,10 @@ import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from daq.analysis.curves import Curve
-from daq.analysis.legs import UpDown
+from daq.analysis.legs import SAME_THROTTLE, UpDown
 from daq.analysis.measured import COVERAGE, Measured
 from daq.analysis.plateaus import Plateaus
 from daq.analysis.power import PowerMeans
@@ -70,6 +72,7 @@ class Evidence:
         disc: Propeller disc and air, if the diameter is known.
         propeller: Coefficients, if the diameter is known.
         curves: The curves.
+        exponent: The power law of thrust against power, for its exponent.
         legs: Differences between the legs.
         nominal: Channels whose constants are nominal.
         notes: Cautions that go with every finding.
@@ -81,6 +84,7 @@ class Evidence:
     disc: Disc | None
     propeller: Propeller | None
     curves: tuple[Curve, ...]
+    exponent: Curve | None
     legs: tuple[UpDown, ...]
     nominal: frozenset[str]
     notes: tuple[str, ...]
@@ -93,10 +97,12 @@ class Evidence:
         found = list(more)
         nominal = [name for name in names if name in self.nominal]
         if nominal:
+            scale = "scale factor" if len(nominal) == 1 else "scale factors"
+            verb = "is" if len(nominal) == 1 else "are"
             found.append(
-                f"constants of {in_words(nominal)} are nominal, not calibrated"
+                f"the {scale} of {in_words(nominal)} {verb} nominal, not calibrated"
             )
-        found.extend(_zero_cautions(self.plateaus, names))
+        found.extend(self._zero_cautions(names))
         return tuple(dict.fromkeys([*found, *self.notes]))
 
     def grounds(
@@ -114,6 +120,42 @@ class Evidence:
                     f"zero of {name} from {count_rests(means.rests.value.size)}"
                 )
         return tuple(grounds)
+
+    def zero_stood_in(self, channel: str) -> str:
+        """What stood in where no rest gave a zero of a channel."""
+        if channel in self.nominal:
+            return "the stand's nominal zero"
+        return "the calibration's zero"
+
+    def one_level(self) -> bool:
+        """Whether all plateaus were at one throttle: nothing to pick from."""
+        throttle = self.plateaus.throttle_frac
+        return bool(throttle.size and np.ptp(throttle) < SAME_THROTTLE)
+
+    def _zero_cautions(self, channels: Iterable[str]) -> list[str]:
+        """One caution for all channels that had one rest, one for those without."""
+        once: list[str] = []
+        never: dict[str, list[str]] = {}
+        for name in channels:
+            means = self.plateaus.channels.get(name)
+            if means is None or name not in ZEROED or means.rests.drift_known:
+                continue
+            if means.rests.value.size:
+                once.append(name)
+            else:
+                never.setdefault(self.zero_stood_in(name), []).append(name)
+        found: list[str] = []
+        if once:
+            found.append(
+                f"{_zeros_of(once, 'was', 'were')} read in one rest only, so drift is "
+                "unknown and a bound stands in for it"
+            )
+        found.extend(
+            f"no rest gave a zero of {in_words(names)}; {stood_in} was used with a "
+            "wide bound"
+            for stood_in, names in never.items()
+        )
+        return found
 
     def curve(self, name: str) -> Curve | None:
         """A curve by name."""
@@ -172,20 +214,7 @@ def count_rests(count: int) -> str:
     return "1 rest" if count == 1 else f"{count} rests"
 
 
-def _zero_cautions(plateaus: Plateaus, channels: Iterable[str]) -> list[str]:
-    found: list[str] = []
-    for name in channels:
-        means = plateaus.channels.get(name)
-        if means is None or name not in ZEROED or means.rests.drift_known:
-            continue
-        if means.rests.value.size:
-            found.append(
-                f"the zero of {name} was read in one rest only, so its drift is "
-                "unknown and a bound stands in for it"
-            )
-        else:
-            found.append(
-                f"no rest gave a zero of {name}; the calibration's zero was used "
-                "with a wide bound"
-            )
-    return found
+def _zeros_of(names: Sequence[str], one: str, several: str) -> str:
+    if len(names) == 1:
+        return f"the zero of {names[0]} {one}"
+    return f"the zeros of {in_words(names)} {several}"

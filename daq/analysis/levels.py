@@ -13,7 +13,7 @@ import numpy as np
 from daq.analysis.fits import Fit, fit
 from daq.analysis.legs import SAME_THROTTLE
 from daq.analysis.measured import Measured, combine
-from daq.analysis.models import Model, PowerLaw
+from daq.analysis.models import CubeRoot, Model, PowerLaw
 from daq.analysis.series import Array, Index
 from daq.errors import InputFault
 
@@ -84,7 +84,7 @@ def fit_levels(relation: Relation, model: Model, groups: list[Index]) -> Fit | N
     )
     floor = SMALLEST_U_REL * float(np.abs(y.value).max())
     if floor == 0 or (
-        isinstance(model, PowerLaw)
+        isinstance(model, PowerLaw | CubeRoot)
         and not (np.all(x_level > 0) and np.all(y.value > 0))
     ):
         return None

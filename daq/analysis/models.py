@@ -1,4 +1,4 @@
-"""The models that curves may have: polynomials and the power law.
+"""The models that curves may have: polynomials, in x or its cube root, and power laws.
 
 A model knows its value, its derivatives and where to start looking; it holds no
 data and chooses nothing.
@@ -143,7 +143,58 @@ class PowerLaw:
         return np.array([math.exp(float(log_y.mean() - b * log_x.mean())), b])
 
 
-def _term(name: str, power: int) -> str:
+@dataclass(frozen=True, slots=True)
+class CubeRoot:
+    """A polynomial in the cube root r of positive x.
+
+    Power goes about as the cube of a propeller's speed and thrust as its
+    square, so r stands in for speed where x is power; thrust by momentum theory
+    alone is the square of r (Leishman, Principles of Helicopter Aerodynamics,
+    2000, chapter 2).
+
+    Attributes:
+        powers: Exponents of r, ascending; without 0 it passes the origin.
+    """
+
+    powers: tuple[int, ...]
+
+    @property
+    def words(self) -> str:
+        """The model in words."""
+        terms = [_term(f"c{i}", power, "r") for i, power in enumerate(self.powers)]
+        through = " (through the origin)" if self.through_zero else ""
+        return f"y = {' + '.join(terms)}, r the cube root of x{through}"
+
+    @property
+    def count(self) -> int:
+        """Number of coefficients."""
+        return len(self.powers)
+
+    @property
+    def through_zero(self) -> bool:
+        """Whether it has no constant."""
+        return 0 not in self.powers
+
+    def value(self, x: Array, c: Array) -> Array:
+        """Curve at x."""
+        return self.gradient(x, c) @ c
+
+    def gradient(self, x: Array, c: Array) -> Array:  # noqa: ARG002 - linear in c
+        """The powers of r, shape (n, p)."""
+        root = np.cbrt(x)
+        return np.stack([root**power for power in self.powers], axis=-1)
+
+    def slope(self, x: Array, c: Array) -> Array:
+        """Derivative with respect to x."""
+        rise = self.gradient(x, c) @ (c * np.array(self.powers))
+        return np.asarray(rise / (3 * x), dtype=np.float64)
+
+    def start(self, x: Array, y: Array) -> Array:  # noqa: ARG002 - linear in c
+        """Zeros: the first step lands on the answer."""
+        return np.zeros(self.count)
+
+
+def _term(name: str, power: int, of: str = "x") -> str:
     if power == 0:
         return name
-    return f"{name} x" if power == 1 else f"{name} x^{power}"
+    return f"{name} {of}" if power == 1 else f"{name} {of}^{power}"

@@ -11,12 +11,11 @@ import numpy as np
 from daq.analysis.findings import Evidence, Finding, Reading, in_words, reading
 from daq.analysis.measured import COVERAGE, Measured, Source, t_factor
 from daq.analysis.propeller import CHECK_FIRST
-from daq.analysis.rounding import figure, with_interval
+from daq.analysis.rounding import in_passing, with_interval
 from daq.analysis.series import Index
 from daq.units import n_to_gf, rad_s_to_rpm
 
 ELECTRICAL = ("voltage", "current")
-IDEAL_EXPONENT = 2 / 3
 
 
 def maximum_thrust(evidence: Evidence) -> Finding | None:
@@ -52,7 +51,8 @@ def specific_thrust_at_maximum(evidence: Evidence) -> Finding | None:
     return _finding(
         evidence,
         "specific-thrust-at-max",
-        f"At {_throttle(evidence, top)} throttle, where thrust was highest, "
+        f"At {_throttle(evidence, top)} throttle"
+        f"{'' if evidence.one_level() else ', where thrust was highest,'} "
         f"specific thrust was {_text(found)} from {_bare(watt)}.",
         found,
         (top,),
@@ -62,8 +62,8 @@ def specific_thrust_at_maximum(evidence: Evidence) -> Finding | None:
 
 
 def best_specific_thrust(evidence: Evidence) -> Finding | None:
-    """Highest specific thrust of any plateau, allowing for the pick."""
-    if evidence.power is None or evidence.specific is None:
+    """Highest specific thrust of any level, allowing for the pick."""
+    if evidence.power is None or evidence.specific is None or evidence.one_level():
         return None
     usable = _finite(evidence.specific)
     if not usable.size:
@@ -93,7 +93,7 @@ def best_specific_thrust(evidence: Evidence) -> Finding | None:
 
 def thrust_exponent(evidence: Evidence) -> Finding | None:
     """Exponent of thrust against electrical power."""
-    curve = evidence.curve("thrust against power")
+    curve = evidence.exponent
     if curve is None or evidence.power is None:
         return None
     low, high = curve.fit.interval(1)
@@ -101,17 +101,17 @@ def thrust_exponent(evidence: Evidence) -> Finding | None:
     if not found.finite:
         return None
     cautions = list(evidence.power.cautions)
-    share = curve.lack_of_fit / float(np.abs(curve.y).max())
-    if share > 0:
+    if curve.misfit_share > 0:
         cautions.append(
-            f"points miss the power law by {100 * share:.2g} % beyond their own "
-            "noise; the interval allows for it"
+            "no single exponent fits all levels: the points lie off such a curve by "
+            f"about {100 * curve.misfit_share:.2g} % of the highest thrust, more than "
+            "their noise explains; the interval allows for it"
         )
     return _finding(
         evidence,
         "thrust-exponent",
-        f"Thrust went with electrical power to the power {_text(found)}; "
-        f"momentum theory alone would give {IDEAL_EXPONENT:.3f}.",
+        f"Thrust grew as electrical power to the exponent {_text(found)}; "
+        "momentum theory alone would give two thirds.",
         found,
         curve.points,
         ("thrust", *ELECTRICAL),
@@ -192,9 +192,14 @@ def momentum_bound(evidence: Evidence) -> Finding | None:
             f"interval still allows less; check {in_words(CHECK_FIRST)}."
         )
     else:
+        where = f"at {_throttle(evidence, worst)} throttle"
+        if not evidence.one_level():
+            where = f"is highest {where} with"
+        else:
+            where = f"{where} was"
         sentence = (
             "No plateau lies beyond what momentum theory allows: total efficiency "
-            f"is highest at {_throttle(evidence, worst)} throttle with {_text(found)}."
+            f"{where} {_text(found)}."
         )
     return _finding(
         evidence,
@@ -234,11 +239,13 @@ def sag(evidence: Evidence) -> Finding | None:
     if found is None:
         return None
     amps = reading(evidence.plateaus.measured("current"), top, "A")
+    rest_u = math.hypot(float(voltage.rests.u[rest]), gain_rel * rest_v)
+    rest_half_v = float(t_factor(math.inf, COVERAGE)) * rest_u
     return _finding(
         evidence,
         "sag",
         f"Pack voltage fell by {_text(found)} from rest "
-        f"({figure(rest_v, found.half_width)} V) to {_throttle(evidence, top)} "
+        f"({in_passing(rest_v, rest_half_v)} V) to {_throttle(evidence, top)} "
         f"throttle{' at ' + _bare(amps) if amps else ''}, measured on this stand "
         "with one motor.",
         found,
@@ -267,14 +274,11 @@ def legs_apart(evidence: Evidence) -> Finding | None:
     beside = ""
     if drop is not None:
         way = "lower" if drop.value >= 0 else "higher"
-        size = figure(abs(drop.value), drop.half_width)
-        beside = f"; voltage was {size} V {way} there"
+        size = in_passing(abs(drop.value), drop.half_width)
+        beside = f"; voltage was {size} V {way} on the way down"
     levels = leg.throttle_frac.size
-    sentence = (
-        f"On the way down thrust changed by {_text(found)} against the way up, "
-        f"on average over {levels} throttle {'level' if levels == 1 else 'levels'}"
-        f"{beside}."
-    )
+    over = "" if levels == 1 else f", on average over {levels} throttle levels"
+    sentence = f"{_down_against_up(found)}{over}{beside}."
     return _finding(
         evidence,
         "up-down",
@@ -287,6 +291,20 @@ def legs_apart(evidence: Evidence) -> Finding | None:
             "like this",
         ),
     )
+
+
+def _down_against_up(found: Reading) -> str:
+    """By how much thrust was lower or higher on the way down."""
+    if found.low <= 0 <= found.high:
+        return (
+            "Thrust on the way down cannot be told from that on the way up: the "
+            f"difference was {_text(found)}"
+        )
+    size = abs(found.value)
+    low, high = sorted((abs(found.low), abs(found.high)))
+    way = "lower" if found.value < 0 else "higher"
+    text = _text(Reading(size, low, high, found.unit))
+    return f"Thrust was {text} {way} on the way down than on the way up"
 
 
 def _finding(
@@ -379,7 +397,7 @@ def _text(found: Reading) -> str:
 
 def _bare(found: Reading) -> str:
     """A figure beside the point: rounded by its interval, which stays unsaid."""
-    return f"{figure(found.value, found.half_width)} {found.unit}"
+    return f"{in_passing(found.value, found.half_width)} {found.unit}"
 
 
 def _plateaus(count: int) -> str:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from daq.analysis.measured import Measured, Source
 from daq.analysis.series import Array, Hold, Series
-from daq.analysis.statistics import MIN_READINGS, WindowMean, window_mean
+from daq.analysis.statistics import MIN_READINGS, WindowMean, step_nearby, window_mean
 from daq.analysis.zeros import REST_SETTLE_S, ZEROED, Rests, read_rests
 
 #: Time cut off the front of each dwell. A common load-cell converter needs four
@@ -27,6 +27,8 @@ DEFAULT_SETTLE_S = 0.6
 #: A trend over the window of more than this share of the value, seen by MSER
 #: too, means that the plateau never settled.
 SETTLED_SHARE = 0.01
+#: How an excursion that was left in the mean is told.
+EXCURSION = "left its level for a while, counted in"
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +135,7 @@ class Plateaus:
             if means.unsettled[plateau]:
                 found.append(f"{name}: not settled")
             if window.excursion:
-                found.append(f"{name}: excursion")
+                found.append(f"{name}: {EXCURSION}")
         return tuple(found)
 
     def label(self, plateau: int) -> str:
@@ -170,7 +172,7 @@ def average(
     channels: dict[str, ChannelMeans] = {}
     for name, channel in series.items():
         windows = tuple(
-            window_mean(*channel.between(a, b), channel.resolution_si)
+            _window(channel, float(a), float(b))
             for a, b in zip(start_s, end_s, strict=True)
         )
         rests = read_rests(
@@ -192,6 +194,12 @@ def average(
         channels=channels,
         skipped=tuple(skipped),
     )
+
+
+def _window(channel: Series, start_s: float, end_s: float) -> WindowMean:
+    t_s, value = channel.between(start_s, end_s)
+    step = step_nearby(channel.value_si, value, channel.resolution_si)
+    return window_mean(t_s, value, step)
 
 
 def _usable(holds: Sequence[Hold], settle_s: float) -> tuple[list[Hold], list[str]]:

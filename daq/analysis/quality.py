@@ -4,9 +4,13 @@ Each function writes one finding, or None where there is nothing to say. A run
 that was tripped, or that has no dwell at all, is said to be so in words.
 """
 
+import math
+from collections.abc import Callable, Sequence
+
 from daq.analysis.findings import Evidence, Finding, count_rests, in_words
-from daq.analysis.measured import COVERAGE
-from daq.analysis.rounding import figure
+from daq.analysis.measured import COVERAGE, t_factor
+from daq.analysis.plateaus import ChannelMeans
+from daq.analysis.rounding import in_passing
 from daq.analysis.zeros import NO_REST_SHARE, ONE_REST_SHARE
 from daq.units import n_to_gf
 
@@ -26,32 +30,53 @@ def no_dwell(evidence: Evidence) -> Finding | None:
 
 
 def unsettled(evidence: Evidence) -> Finding | None:
-    """Plateaus that were still on the move."""
+    """Plateaus that were still on the move, or left their level for a while."""
     if not len(evidence.plateaus):
         return None
-    moving = {
-        name: [
-            evidence.plateaus.label(index)
-            for index, flag in enumerate(means.unsettled)
-            if flag
-        ]
-        for name, means in evidence.plateaus.channels.items()
-    }
-    named = [
-        f"{name} at {in_words(labels)}" for name, labels in moving.items() if labels
-    ]
-    count = sum(len(labels) for labels in moving.values())
-    if not named:
-        sentence = "Every channel had settled at every plateau."
-    else:
-        sentence = f"These never settled: {'; '.join(named)}."
+    moving = _named(evidence, lambda means: list(means.unsettled))
+    left = _named(evidence, lambda means: [w.excursion for w in means.windows])
+    sentence = "Every channel had settled at every plateau."
+    cautions: list[str] = []
+    if moving:
+        sentence = f"These never settled: {_listed(moving)}."
+        cautions.append("the trend inside each window is in the intervals")
+    if left:
+        sentence += (
+            f" {'These' if moving else 'But these'} left their level for a while "
+            f"and came back: {_listed(left)}."
+        )
+        cautions.append(
+            "readings away from the level lasted too long for a glitch of the "
+            "converter, so they are in the mean and in its interval"
+        )
+    count = sum(len(labels) for found in (moving, left) for labels in found.values())
     return _finding(
         evidence,
         "unsettled",
         sentence,
         float(count),
-        ("the trend inside each window is in the intervals",) if count else (),
+        tuple(cautions),
+        channels=tuple({**moving, **left}) or None,
     )
+
+
+def _named(
+    evidence: Evidence, flags: Callable[[ChannelMeans], Sequence[bool]]
+) -> dict[str, list[str]]:
+    """Plateaus with a flag, as a person would point at them, by channel."""
+    found = {
+        name: [
+            evidence.plateaus.label(index)
+            for index, flag in enumerate(flags(means))
+            if flag
+        ]
+        for name, means in evidence.plateaus.channels.items()
+    }
+    return {name: labels for name, labels in found.items() if labels}
+
+
+def _listed(named: dict[str, list[str]]) -> str:
+    return "; ".join(f"{name} at {in_words(labels)}" for name, labels in named.items())
 
 
 def lost_readings(evidence: Evidence) -> Finding | None:
@@ -88,9 +113,9 @@ def zero_of_thrust(evidence: Evidence) -> Finding | None:
     count = rests.value.size
     if count == 0:
         sentence = (
-            "No rest gave a zero of thrust; the calibration's zero was used, with "
-            f"a bound of {100 * NO_REST_SHARE:g} % of the largest thrust for what "
-            "it may have moved since."
+            f"No rest gave a zero of thrust; {evidence.zero_stood_in('thrust')} was "
+            f"used, with a bound of {100 * NO_REST_SHARE:g} % of the largest thrust "
+            "for what it may have moved since."
         )
     elif count == 1:
         sentence = (
@@ -98,14 +123,20 @@ def zero_of_thrust(evidence: Evidence) -> Finding | None:
             f"{100 * ONE_REST_SHARE:g} % of the largest thrust stands in for it."
         )
     else:
-        span_gf = n_to_gf(float(rests.value.max() - rests.value.min()))
-        noise_gf = n_to_gf(float(rests.u.max()))
+        high, low = int(rests.value.argmax()), int(rests.value.argmin())
+        span_gf = n_to_gf(float(rests.value[high] - rests.value[low]))
+        noise_gf = n_to_gf(math.hypot(float(rests.u[high]), float(rests.u[low])))
+        half_gf = float(t_factor(math.inf, COVERAGE)) * noise_gf
         sentence = (
-            f"The zeros of thrust from {count_rests(count)} lie "
-            f"{figure(span_gf, noise_gf)} gf apart."
+            f"The zeros of thrust from {count_rests(count)} lie within "
+            f"{in_passing(span_gf, half_gf)} gf."
         )
-        return _finding(evidence, "zero-of-thrust", sentence, span_gf, (), "gf")
-    return _finding(evidence, "zero-of-thrust", sentence, None, ())
+        return _finding(
+            evidence, "zero-of-thrust", sentence, span_gf, (), "gf", ("thrust",)
+        )
+    return _finding(
+        evidence, "zero-of-thrust", sentence, None, (), channels=("thrust",)
+    )
 
 
 def unused(evidence: Evidence) -> Finding | None:
@@ -130,8 +161,10 @@ def _finding(
     value: float | None,
     cautions: tuple[str, ...],
     unit: str = "",
+    channels: tuple[str, ...] | None = None,
 ) -> Finding:
-    channels = tuple(f"channel {name}" for name in evidence.plateaus.channels)
+    """A finding about some channels, or about all of them."""
+    about = tuple(evidence.plateaus.channels) if channels is None else channels
     return Finding(
         id=name,
         sentence=sentence,
@@ -140,6 +173,6 @@ def _finding(
         low=None,
         high=None,
         coverage=COVERAGE,
-        rests_on=channels,
+        rests_on=tuple(f"channel {name}" for name in about),
         cautions=(*cautions, *evidence.notes),
     )

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from daq.analysis import performance, quality
 from daq.analysis.air import Air, assumed_air
-from daq.analysis.curves import Curve, draw_curves
+from daq.analysis.curves import Curve, draw_curves, draw_exponent
 from daq.analysis.findings import Evidence, Finding
 from daq.analysis.legs import up_down
 from daq.analysis.measured import Measured
@@ -177,6 +177,7 @@ def analyse(
         disc=disc,
         propeller=None if disc is None else examine(plateaus, watt, disc),
         curves=draw_curves(plateaus, watt, specific),
+        exponent=draw_exponent(plateaus, watt),
         legs=up_down(plateaus, _both_legs(plateaus, watt)),
         nominal=frozenset(nominal),
         notes=tuple(notes),

@@ -35,6 +35,11 @@ GLITCH_CONVERSIONS = 3
 GLITCH_SHARE = 0.05
 #: The median absolute deviation of a normal distribution is 0.6745 sigma.
 MAD_TO_SIGMA = 1.482602218505602
+#: Readings this close to a window's median, as a share of it, tell what a step of
+#: the converter is there ...
+STEP_NEARBY = 0.02
+#: ... if they take at least this many different values.
+STEP_VALUES = 5
 #: Batches over which MSER runs (White 1997 uses batches of five).
 MSER_BATCH = 5
 #: The iteration for the correlation time stops when it changes by less.
@@ -173,6 +178,33 @@ def _short_runs(out: NDArray[np.bool_], value: Array) -> tuple[NDArray[np.bool_]
         else:
             long_seen = True
     return mask, long_seen
+
+
+def step_nearby(value: Array, window: Array, resolution: float) -> float:
+    """The step by which a channel really moves near a window's level.
+
+    A count may be finer than what stands behind it: a speed told in counts of
+    1 rpm may come in steps of 10, from a controller that counts hundreds of
+    electrical rpm. Such a step is no excursion, and it is what one reading can
+    resolve. It is taken from the whole run, which passes the level on its ramps.
+
+    Args:
+        value: All readings of the channel, shape (n,); NaN is no reading.
+        window: Those of the window, shape (m,).
+        resolution: One count; 0 if not known.
+
+    Returns:
+        The smallest distance between values seen near the level, never below
+        ``resolution``; ``resolution`` where too few different values were seen.
+    """
+    good = window[np.isfinite(window)]
+    if not good.size:
+        return resolution
+    level = float(np.median(good))
+    seen = np.unique(value[np.abs(value - level) <= STEP_NEARBY * abs(level)])
+    if seen.size < STEP_VALUES:
+        return resolution
+    return max(resolution, float(np.diff(seen).min()))
 
 
 def correlation_time(residual: Array, fitted: int = 1) -> float:

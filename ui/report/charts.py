@@ -16,6 +16,7 @@ from markupsafe import Markup
 from daq import units
 from daq.analysis.rounding import figure as rounded
 from ui.report import svg
+from ui.report.method import misfit_words
 from ui.report.paper import grouped, label, paper, say_simulated
 
 if TYPE_CHECKING:
@@ -33,6 +34,8 @@ LEFT, RIGHT, TOP, BOTTOM = 46.0, 16.0, 38.0, 44.0
 CURVE_POINTS: Final = 61
 # An interval may be far wider than what is measured, which must stay readable.
 TALLEST: Final = 1.5
+# From this share of the highest value on, a curve's misfit is said below its chart.
+MISFIT_TOLD: Final = 0.01
 LEGS: Final = (("up", "^", svg.INK), ("down", "v", svg.SECOND))
 
 
@@ -405,6 +408,9 @@ def _note(chart: Chart) -> str:
     notes = []
     if chart.curve is None and chart.is_fitted:
         notes.append("No curve: too few levels, or no model is near the points.")
+    if chart.curve is not None and chart.curve.misfit_share >= MISFIT_TOLD:
+        off = misfit_words(chart.curve)
+        notes.append(f"{off[:1].upper()}{off[1:]}; the band allows for that.")
     if not chart.y_axis.from_zero:
         notes.append("The upright axis does not start at zero.")
     return " ".join(notes)

@@ -30,6 +30,12 @@ WANTED: Final = (
     ("sag", "Sag, rest to highest throttle"),
     ("specific-thrust-at-max", "Thrust per watt at highest thrust"),
 )
+#: The same of a run with one level, where nothing is the highest or best.
+WANTED_OF_ONE_LEVEL: Final = (
+    ("max-thrust", "Thrust"),
+    ("specific-thrust-at-max", "Thrust per watt"),
+    ("sag", "Sag from rest"),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,12 +55,14 @@ class Headline:
     interval: str
 
 
-def headlines(findings: Sequence[Finding]) -> list[Headline]:
+def headlines(
+    findings: Sequence[Finding], *, one_level: bool = False
+) -> list[Headline]:
     """Two or three figures that most people come for."""
     by_id = {finding.id: finding for finding in findings}
     found = [
         _headline(label, by_id[name])
-        for name, label in WANTED
+        for name, label in (WANTED_OF_ONE_LEVEL if one_level else WANTED)
         if name in by_id and has_interval(by_id[name])
     ]
     return found[:HEADLINES]

@@ -6,12 +6,11 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from ui.report.setup import Lines
 from ui.report.words import walked
 
 if TYPE_CHECKING:
+    from daq.analysis.curves import Curve
     from daq.analysis.run import Analysis
     from daq.records.read import Run
 
@@ -102,11 +101,22 @@ def curve_lines(analysis: Analysis | None) -> Lines:
     found = []
     for curve in analysis.curves if analysis else ():
         words = curve.model.replace("^2", "\N{SUPERSCRIPT TWO}")
-        words = words.replace("^3", "\N{SUPERSCRIPT THREE}").replace(
-            "x^b", "x to the power b"
-        )
-        share = curve.lack_of_fit / float(np.abs(curve.y).max())
-        beyond = f"; points miss it by {100 * share:.2g} % of the top beyond noise"
+        words = words.replace("^3", "\N{SUPERSCRIPT THREE}")
+        words = words.replace("^4", "\N{SUPERSCRIPT FOUR}")
+        words = words.replace("x^b", "x to the power b")
+        off = misfit_words(curve)
         name = f"{curve.name[:1].upper()}{curve.name[1:]}"
-        found.append((name, words + (beyond if share > 0 else "")))
+        found.append((name, f"{words}; {off}" if off else words))
     return tuple(found)
+
+
+def misfit_words(curve: Curve) -> str:
+    """How far the points lie off a curve; empty where noise explains it."""
+    share = curve.misfit_share
+    if not share > 0:
+        return ""
+    what = curve.name.partition(" against ")[0]
+    return (
+        f"the points lie off the curve by about {100 * share:.2g} % of the highest "
+        f"{what}, more than their noise explains"
+    )

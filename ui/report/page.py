@@ -128,7 +128,9 @@ def _page(results: Results) -> Page:
         stand=_stand_name(run),
         simulated=run.simulated,
         facts=facts.facts_of(run),
-        headlines=figures.headlines(findings),
+        headlines=figures.headlines(
+            findings, one_level=analysis is not None and analysis.evidence.one_level()
+        ),
         findings=[f for f in findings if figures.has_interval(f)],
         remarks=[f for f in findings if not figures.has_interval(f)],
         no_findings="" if findings else " ".join(results.sentences()),

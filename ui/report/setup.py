@@ -47,8 +47,8 @@ _PARTS: Final = (
             ("poles", "Poles", ""),
             ("resistance_ohm", "Resistance between terminals", "\N{OHM SIGN}"),
             ("no_load_current_a", "No-load current", "A"),
-            ("max_current_a", "Current, continuous", "A"),
-            ("short_current_a", "Current, short", "A"),
+            ("max_current_a", "Highest current, held", "A"),
+            ("short_current_a", "Highest current, short", "A"),
             ("short_s", "for", "s"),
             ("mass_g", "Mass", "g"),
         ),
@@ -198,21 +198,26 @@ def _channel(page: ChannelPage, every_s: float | None) -> Channel:
 
 
 def zero_lines(run: Run, analysis: Analysis | None) -> Lines:
-    """Every zero that was taken, before the run and in its rests."""
+    """Every zero that was taken, and what else was read at rest before the run."""
     return (*_zeros_before(run), *_zeros_in_rests(run, analysis))
 
 
 def _zeros_before(run: Run) -> Iterator[tuple[str, str]]:
+    from daq.analysis.zeros import ZEROED
     from protocols.limits import brief, to_trade
 
     for taken in run.notes("zeroed"):
-        parts = []
+        zeroed: list[str] = []
+        read: list[str] = []
         for channel, value in table_of(taken.note, "means").items():
             if isinstance(value, int | float) and math.isfinite(value):
                 shown, unit = to_trade(channel, value)
-                parts.append(f"{channel} {brief(shown)} {unit}".strip())
-        if parts:
-            yield "Before arming, for the guard", ", ".join(parts)
+                part = f"{channel} {brief(shown)} {unit}".strip()
+                (zeroed if channel in ZEROED else read).append(part)
+        if zeroed:
+            yield "Zero before arming, for the guard", ", ".join(zeroed)
+        if read:
+            yield "Read at rest before arming", ", ".join(read)
 
 
 def _zeros_in_rests(run: Run, analysis: Analysis | None) -> Iterator[tuple[str, str]]:
@@ -236,7 +241,7 @@ def _zeros_in_rests(run: Run, analysis: Analysis | None) -> Iterator[tuple[str, 
             text = f"{name} {figure(shown, width)} {unit}"
             at.setdefault(_rest_start_s(holds, float(t_s)), []).append(text)
     for start_s, texts in sorted(at.items()):
-        yield f"Rest from {start_s - begin_s:.1f} s", ", ".join(texts)
+        yield f"Zero in the rest from {start_s - begin_s:.1f} s", ", ".join(texts)
 
 
 def _rest_start_s(holds: Sequence[Hold], t_s: float) -> float:

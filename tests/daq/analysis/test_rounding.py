@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from daq.analysis.rounding import decimals, figure, with_interval
+from daq.analysis.rounding import decimals, figure, in_passing, with_interval
 
 
 @pytest.mark.parametrize(
@@ -24,12 +24,36 @@ from daq.analysis.rounding import decimals, figure, with_interval
         (5.0, 0.0, "5.00"),
         (0.0, None, "0"),
         (math.nan, 0.1, "unknown"),
+        (-3.014, 0.11, "\N{MINUS SIGN}3.01"),
     ],
 )
 def test_a_value_is_given_to_the_place_of_its_uncertainty(
     value: float, uncertainty: float | None, text: str
 ) -> None:
     assert figure(value, uncertainty) == text
+
+
+@pytest.mark.parametrize(
+    ("value", "uncertainty", "text"),
+    [
+        # Review of Particle Physics, Introduction, 5.3 (from memory): 0.827 with
+        # 0.119 is 0.83, with 0.367 it is 0.8.
+        (0.827, 0.119, "0.83"),
+        (0.827, 0.367, "0.8"),
+        # 950 to 999 are rounded up to 1000 and keep two digits.
+        (12.5421, 0.0983, "12.54"),
+        (11.639, 0.094, "11.64"),
+        (17.4203, 0.68, "17.4"),
+        (119.26, 3.54, "119.3"),
+        (119.26, 3.55, "119"),
+        (39224.0, 58.0, "39220"),
+        (0.0, 0.0, "0"),
+    ],
+)
+def test_a_figure_in_passing_claims_no_digit_that_its_uncertainty_eats(
+    value: float, uncertainty: float, text: str
+) -> None:
+    assert in_passing(value, uncertainty) == text
 
 
 def test_the_interval_is_given_to_the_same_place() -> None:

@@ -6,6 +6,7 @@ import math
 import re
 import subprocess
 import sys
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -102,7 +103,7 @@ def test_the_sentence_of_maximum_thrust_reads_as_a_person_would_say_it(
     sentence = finding(analysis, "max-thrust").sentence
     assert re.fullmatch(
         r"Thrust at 95 % throttle was 2\d\d\.\d gf \(95 % interval 2\d\d\.\d to "
-        r"2\d\d\.\d gf\) at 7\.\d\d A, 1[12]\.\d{3} V and \d\d\.\d W\.",
+        r"2\d\d\.\d gf\) at 7\.\d\d A, 1[12]\.\d\d V and \d\d\.\d W\.",
         sentence,
     ), sentence
 
@@ -220,21 +221,118 @@ def test_one_rest_is_said_to_leave_the_drift_unknown() -> None:
     found = analyse(*run(holds))
     assert "its drift is unknown" in finding(found, "zero-of-thrust").sentence
     cautions = finding(found, "max-thrust").cautions
-    assert any("read in one rest only" in caution for caution in cautions)
+    assert [caution for caution in cautions if "one rest only" in caution] == [
+        "the zeros of thrust and current were read in one rest only, so drift is "
+        "unknown and a bound stands in for it"
+    ]
 
 
 def test_no_rest_is_said_to_leave_the_zero_unknown() -> None:
     holds = [hold for hold in HOLDS if hold.kind == "dwell"]
     found = analyse(*run(holds))
-    assert finding(found, "zero-of-thrust").sentence.startswith("No rest gave a zero")
+    zero = finding(found, "zero-of-thrust").sentence
+    assert zero.startswith(
+        "No rest gave a zero of thrust; the calibration's zero was used, with a bound"
+    )
+
+
+def test_without_a_calibration_it_is_the_stands_nominal_zero() -> None:
+    holds = [hold for hold in HOLDS if hold.kind == "dwell"]
+    found = analyse(*run(holds), nominal=("thrust", "current", "voltage"))
+    said = [finding(found, "zero-of-thrust").sentence]
+    said += finding(found, "max-thrust").cautions
+    assert "the stand's nominal zero was used" in said[0]
+    assert (
+        "no rest gave a zero of thrust and current; the stand's nominal zero was used "
+        "with a wide bound"
+    ) in said
+    assert not any("calibration's" in words for words in said)
+
+
+def test_the_zero_of_thrust_rests_on_thrust_alone(analysis: Analysis) -> None:
+    zero = finding(analysis, "zero-of-thrust")
+    assert zero.rests_on == ("channel thrust",)
+    assert re.fullmatch(
+        r"The zeros of thrust from 4 rests lie within 0\.\d+ gf\.", zero.sentence
+    )
+
+
+def test_an_excursion_is_told_by_the_table_and_by_the_findings_alike() -> None:
+    series, holds = run()
+    thrust = series["thrust"]
+    pushed_s = holds[1].start_s + 1.5
+    away = (thrust.t_s >= pushed_s) & (thrust.t_s < pushed_s + 0.4)
+    series["thrust"] = replace(thrust, value_si=thrust.value_si + 2.0 * away)
+    found = analyse(series, holds)
+    assert found.rows()[0]["flags"] == (
+        "thrust: left its level for a while, counted in"
+    )
+    said = finding(found, "unsettled")
+    assert said.sentence == (
+        "Every channel had settled at every plateau. But these left their level for "
+        "a while and came back: thrust at 20 % up."
+    )
+    assert said.value == 1
+    assert said.rests_on == ("channel thrust",)
+    assert any("in the mean and in its interval" in c for c in said.cautions)
+
+
+def test_a_run_without_flags_says_that_all_had_settled(analysis: Analysis) -> None:
+    assert {row["flags"] for row in analysis.rows()} == {""}
+    assert finding(analysis, "unsettled").sentence == (
+        "Every channel had settled at every plateau."
+    )
+
+
+@pytest.mark.parametrize(
+    ("share", "said"),
+    [
+        (
+            0.04,
+            r"Thrust was [345]\.\d+ % \(95 % interval .*\) lower on the way down",
+        ),
+        (
+            -0.04,
+            r"Thrust was [345]\.\d+ % \(95 % interval .*\) higher on the way down",
+        ),
+        (0.0, r"Thrust on the way down cannot be told from that on the way up: the"),
+    ],
+)
+def test_the_way_down_is_said_to_be_lower_or_higher_in_words(
+    share: float, said: str
+) -> None:
+    series, holds = run()
+    turn_s = next(h.start_s for h in holds if h.leg == "down")
+    thrust, zero = series["thrust"], series["thrust"].value_si[:100].mean()
+    value = np.where(
+        thrust.t_s < turn_s,
+        thrust.value_si,
+        zero + (1 - share) * (thrust.value_si - zero),
+    )
+    series["thrust"] = replace(thrust, value_si=value)
+    found = finding(analyse(series, holds), "up-down")
+    assert re.match(said, found.sentence), found.sentence
+    assert "-" not in found.sentence
+    # JSON keeps the sign: down less up.
+    assert found.value is not None
+    assert found.value == pytest.approx(-100 * share, abs=1.0)
+
+
+def test_the_only_level_is_neither_the_best_nor_the_highest() -> None:
+    held = staircase((0.5,), rest_every=2)
+    found = analyse(*run(held), diameter_m=DIAMETER_M, air=AIR)
+    assert "max-thrust" in ids(found)
+    assert "specific-thrust-best" not in ids(found)
+    for one in found.findings:
+        assert not re.search(r"\b(best|highest)\b", one.sentence), one.sentence
 
 
 def test_nominal_constants_are_said_with_what_rests_on_them() -> None:
     found = analyse(*run(), nominal=("current", "voltage"))
-    said = "constants of voltage and current are nominal, not calibrated"
+    said = "the scale factors of voltage and current are nominal, not calibrated"
     assert said in finding(found, "specific-thrust-at-max").cautions
     assert (
-        "constants of voltage are nominal, not calibrated"
+        "the scale factor of voltage is nominal, not calibrated"
         in finding(found, "sag").cautions
     )
     assert not any("nominal" in c for c in finding(found, "up-down").cautions)

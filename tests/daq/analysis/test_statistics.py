@@ -11,6 +11,7 @@ from daq.analysis.statistics import (
     correlation_time,
     glitches,
     mser_truncation,
+    step_nearby,
     window_mean,
 )
 from tests.daq.analysis.invented import autocorrelated
@@ -105,6 +106,31 @@ def test_frequent_glitches_do_not_hide_each_other() -> None:
     mask, _ = glitches(axis(600), value, 0.001)
     # Neighbours of up to three readings count as one glitch.
     assert set(np.flatnonzero(mask)) == set(hit)
+
+
+def test_a_coarse_step_behind_a_fine_count_is_no_excursion() -> None:
+    # A speed told in counts of 1 rpm that comes in steps of 10: it crosses from
+    # one step to the next once, a sixth of the way into the window.
+    window = np.where(np.arange(600) < 100, 17190.0, 17200.0)
+    ramp = np.arange(0.0, 20000.0, 10.0)
+    step = step_nearby(np.concatenate([ramp, window]), window, 1.0)
+    assert step == 10.0
+    assert window_mean(axis(600), window, 1.0).excursion
+    found = window_mean(axis(600), window, step)
+    assert not found.excursion
+    assert found.glitches == 0
+    # Half a step each way, evenly: 10 over root 12 (GUM F.2.2.1).
+    still = window_mean(axis(600), np.full(600, 17200.0), step)
+    assert still.u == pytest.approx(10 / math.sqrt(12))
+
+
+def test_a_step_is_never_finer_than_a_count_nor_guessed_from_few_values() -> None:
+    rng = np.random.default_rng(8)
+    fine = 100 + rng.standard_normal(500)
+    assert step_nearby(fine, fine, 0.25) == 0.25
+    two = np.where(np.arange(500) == 250, 101.0, 100.0)
+    assert step_nearby(two, two, 0.01) == 0.01
+    assert step_nearby(fine, np.full(9, np.nan), 0.5) == 0.5
 
 
 def test_something_that_happened_is_no_glitch() -> None:

@@ -1,14 +1,15 @@
 """Charts: points where the plateaus are, told apart, in the page's own colours."""
 
 import re
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from ui.report import svg
-from ui.report.charts import THRUST, draw_all
+from ui.report.charts import MISFIT_TOLD, THRUST, draw_all
 from ui.report.paper import grouped, label
-from ui.results import Results
+from ui.results import Results, analyse_folder
 
 
 @pytest.fixture(scope="module")
@@ -63,6 +64,44 @@ def test_points_stand_where_the_plateaus_are(
     ):
         line = np.polyfit(values, pixels, 1)
         assert np.abs(np.polyval(line, values) - pixels).max() < 0.02
+
+
+def test_thrust_against_power_goes_through_all_six_levels_of_the_sample_run() -> None:
+    sample = Path(__file__).parents[3] / "sample_runs" / "short-staircase-a"
+    analysis = analyse_folder(sample).analysis
+    assert analysis is not None
+    assert len(set(analysis.plateaus.throttle_frac)) == 6
+    curve = analysis.evidence.curve("thrust against power")
+    thrust = analysis.plateaus.measured("thrust")
+    assert curve is not None
+    assert thrust is not None
+    assert analysis.evidence.power is not None
+    power_w = analysis.evidence.power.measured.value
+    y, low, high = curve.band(power_w)
+    point_low, point_high = thrust.interval()
+    assert ((point_low <= y) & (y <= point_high)).all()
+    top = int(np.argmax(power_w))
+    assert high[top] - low[top] <= 3 * (point_high[top] - point_low[top])
+    # A speed that comes in coarse steps is no excursion: nothing went wrong here.
+    assert {row["flags"] for row in analysis.rows()} == {""}
+
+
+def test_a_large_misfit_is_told_below_its_chart(results: Results) -> None:
+    assert results.analysis is not None
+    drawn, _ = draw_all(results.analysis, simulated=False)
+    notes = {chart.title: chart.note for chart in drawn}
+    for curve in results.analysis.curves:
+        title = f"{curve.name[:1].upper()}{curve.name[1:]}".replace(
+            "against power", "against electrical power"
+        ).replace("Power against", "Electrical power against")
+        if title not in notes:
+            continue  # speed against throttle is fitted, not drawn
+        told = re.search(r"by about ([\d.]+) % of the highest", notes[title])
+        assert (told is not None) == (curve.misfit_share >= MISFIT_TOLD), title
+        if told is not None:
+            assert float(told[1]) == pytest.approx(100 * curve.misfit_share, rel=0.05)
+            assert "the band allows for that" in notes[title]
+    assert any(curve.misfit_share >= MISFIT_TOLD for curve in results.analysis.curves)
 
 
 def test_up_and_down_differ_in_shape_and_not_only_in_colour(

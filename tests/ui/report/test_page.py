@@ -9,11 +9,14 @@ import pytest
 
 from daq.analysis.rounding import figure
 from daq.errors import WorldFault
+from daq.link.messages import Ability
 from tests.test_structure import imported_by
-from tests.ui.report.built import with_header
+from tests.ui.report.built import again, with_header
 from tests.ui.report.reading import Read, read
 from ui.cautions import CAUTION
+from ui.report.figures import headlines
 from ui.report.page import render, write_report
+from ui.report.setup import zero_lines
 from ui.results import Results
 
 LARGEST_BYTES = 300_000
@@ -129,7 +132,15 @@ def test_a_simulated_run_says_so_at_the_top_and_in_every_chart(page: Read) -> No
 
 
 def test_a_run_of_a_real_stand_does_not_say_simulated(results: Results) -> None:
-    real = read(render(with_header(results, simulated=False)))
+    claimed = with_header(results, simulated=False)
+    assert claimed.run.stand is not None
+    identity = claimed.run.stand.identity
+    # A simulated stand may say so itself, in its abilities.
+    kept = Ability(0)
+    for ability in identity.abilities:
+        kept |= Ability(0) if ability.name == "SIMULATED" else ability
+    stand = replace(claimed.run.stand, identity=replace(identity, abilities=kept))
+    real = read(render(again(replace(claimed.run, stand=stand))))
     assert not [a for _, a in real.tags if a.get("class") == "simulated"]
     assert SIMULATED not in real.text()
     assert "simulated" not in real.within("svg")
@@ -215,7 +226,7 @@ def test_limits_article_stand_link_and_hash_are_on_the_page(
 ) -> None:
     text = page.text()
     for words in (
-        "plug 12 A, tightest of",
+        "plug 12 A, tight",
         "Acts after 3 samples in a row outside",
         "motor A, 1404 size, 4600 Kv",
         "Diameter, measured 76.2 mm",
@@ -224,8 +235,9 @@ def test_limits_article_stand_link_and_hash_are_on_the_page(
         f"Frames understood {results.run.health.frames}",
         "Frames damaged on the wire 0",
         "thrust force point 43800 /N",
-        "Before arming, for the guard thrust 119 gf",
-        "Rest from 0.0 s thrust 119",
+        "Zero before arming, for the guard thrust 119 gf",
+        "Zero in the rest from 0.0 s thrust 119",
+        "Highest current, held 14 A",
         "Recorded by gramwatt 0",
         CAUTION,
     ):
@@ -233,6 +245,29 @@ def test_limits_article_stand_link_and_hash_are_on_the_page(
     sealed = results.run.descriptor["resources"]
     assert isinstance(sealed, list)
     assert sealed[0]["hash"] in text
+
+
+def test_only_thrust_and_current_are_said_to_be_zeroed(results: Results) -> None:
+    lines = dict(zero_lines(results.run, results.analysis))
+    zeroed = lines["Zero before arming, for the guard"]
+    assert [part.split()[0] for part in zeroed.split(", ")] == ["thrust", "current"]
+    read_at_rest = lines["Read at rest before arming"]
+    assert {"voltage", "speed"} <= {p.split()[0] for p in read_at_rest.split(", ")}
+
+
+def test_the_only_level_is_not_told_as_the_highest_or_best(results: Results) -> None:
+    assert results.analysis is not None
+    told = headlines(results.analysis.findings, one_level=True)
+    assert [one.label for one in told] == ["Thrust", "Thrust per watt", "Sag from rest"]
+
+
+def test_a_table_wider_than_a_phone_says_that_it_scrolls(page: Read) -> None:
+    tables = [a for tag, a in page.tags if a.get("class") == "scroll"]
+    said = [words for words in page.within("p") if "scrolls sideways" in words]
+    assert len(said) == len(tables) == 2
+    narrow = page.style[page.style.index("@media (max-width: 38rem)") :]
+    assert ".sideways { display: block; }" in narrow[: narrow.index("@media print")]
+    assert ".sideways { display: none; }" in narrow[narrow.index("@media print") :]
 
 
 def test_how_the_figures_were_made_is_told(page: Read) -> None:
