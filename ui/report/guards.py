@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ui.report.facts import DANGER, GOOD, NEUTRAL
-from ui.report.words import counted, list_of, table_of
+from ui.report.words import counted, in_brief, list_of, table_of
 
 if TYPE_CHECKING:
     from daq.analysis.series import Array, Series
@@ -103,7 +103,7 @@ def _read_while_armed(
 
 
 def _guarded(limit: Limit, read: Array, *, was_armed: bool) -> Guarded:
-    from protocols.limits import brief, to_trade
+    from protocols.limits import to_trade
 
     low, unit = to_trade(limit.channel, limit.low)
     high, _ = to_trade(limit.channel, limit.high)
@@ -115,11 +115,13 @@ def _guarded(limit: Limit, read: Array, *, was_armed: bool) -> Guarded:
         lowest, _ = to_trade(limit.channel, float(read.min()))
         highest, _ = to_trade(limit.channel, float(read.max()))
         mark, near = _nearest(low, high, lowest, highest, unit)
-        seen = f"Read {brief(lowest)} to {brief(highest)} {unit} while armed: {near}"
+        seen = (
+            f"Read {in_brief(lowest)} to {in_brief(highest)} {unit} while armed: {near}"
+        )
         bar = _bar(low, high, lowest, highest)
     waits = (
         f"{counted(limit.persistence, 'sample')} in a row outside, or "
-        f"{brief(limit.max_age_s)} s of silence"
+        f"{in_brief(limit.max_age_s)} s of silence"
     )
     return Guarded(
         limit.channel, _allowed(low, high, unit), waits, limit.source, seen, mark, bar
@@ -127,27 +129,25 @@ def _guarded(limit: Limit, read: Array, *, was_armed: bool) -> Guarded:
 
 
 def _allowed(low: float, high: float, unit: str) -> str:
-    from protocols.limits import brief
-
     if not math.isfinite(low):
-        return f"up to {brief(high)} {unit}"
+        return f"up to {in_brief(high)} {unit}"
     if not math.isfinite(high):
-        return f"from {brief(low)} {unit}"
-    return f"{brief(low)} to {brief(high)} {unit}"
+        return f"from {in_brief(low)} {unit}"
+    return f"{in_brief(low)} to {in_brief(high)} {unit}"
 
 
 def _nearest(
     low: float, high: float, lowest: float, highest: float, unit: str
 ) -> tuple[str, str]:
     """How much room there was to the bounds, in words."""
-    from protocols.limits import brief
-
     room = ((high - highest, "above"), (lowest - low, "below"))
     known = [(spare, side) for spare, side in room if math.isfinite(spare)]
-    past = [f"{brief(-spare)} {unit} {side} it" for spare, side in known if spare < 0]
+    past = [
+        f"{in_brief(-spare)} {unit} {side} it" for spare, side in known if spare < 0
+    ]
     if past:
         return DANGER, f"single readings went {' and '.join(past)}."
-    spares = [f"{brief(spare)} {unit} {side}" for spare, side in known]
+    spares = [f"{in_brief(spare)} {unit} {side}" for spare, side in known]
     return GOOD, f"to spare, {' and '.join(spares)}."
 
 

@@ -10,7 +10,15 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-from ui.report.words import NOT_ON_RECORD, counted, plain, table_of, text_of, walked
+from ui.report.words import (
+    NOT_ON_RECORD,
+    counted,
+    in_brief,
+    plain,
+    table_of,
+    text_of,
+    walked,
+)
 
 if TYPE_CHECKING:
     from daq.analysis.run import Analysis
@@ -204,7 +212,7 @@ def zero_lines(run: Run, analysis: Analysis | None) -> Lines:
 
 def _zeros_before(run: Run) -> Iterator[tuple[str, str]]:
     from daq.analysis.zeros import ZEROED
-    from protocols.limits import brief, to_trade
+    from protocols.limits import to_trade
 
     for taken in run.notes("zeroed"):
         zeroed: list[str] = []
@@ -212,7 +220,7 @@ def _zeros_before(run: Run) -> Iterator[tuple[str, str]]:
         for channel, value in table_of(taken.note, "means").items():
             if isinstance(value, int | float) and math.isfinite(value):
                 shown, unit = to_trade(channel, value)
-                part = f"{channel} {brief(shown)} {unit}".strip()
+                part = f"{channel} {in_brief(shown)} {unit}".strip()
                 (zeroed if channel in ZEROED else read).append(part)
         if zeroed:
             yield "Zero before arming, for the guard", ", ".join(zeroed)

@@ -66,6 +66,13 @@ def plain(value: float, digits: int = 10) -> str:
     return f"{rounded:.{digits}f}".rstrip("0").rstrip(".") if rounded else "0"
 
 
+def in_brief(value: float) -> str:
+    """Three digits of a number, with a true minus sign."""
+    from protocols.limits import brief
+
+    return brief(value).replace("-", "\N{MINUS SIGN}")
+
+
 def counted(number: int, what: str) -> str:
     """A number of things: 1 caution, 2 cautions."""
     return f"{number} {what}" if number == 1 else f"{number} {what}s"

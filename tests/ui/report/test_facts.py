@@ -89,7 +89,7 @@ def test_nearness_to_a_limit_is_that_of_the_raw_counts(results: Results) -> None
     assert row.mark == GOOD
     assert f"to {highest_gf:.0f} gf while armed" in row.seen
     assert f"to spare, {1000 - highest_gf:.0f} gf above" in row.seen
-    assert row.allowed == "-100 to 1000 gf"
+    assert row.allowed == "\N{MINUS SIGN}100 to 1000 gf"
     assert row.bar is not None
     start, width = row.bar
     assert start + width == pytest.approx(100 * (highest_gf + 100) / 1100, abs=0.05)

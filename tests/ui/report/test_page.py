@@ -20,6 +20,7 @@ from ui.report.setup import zero_lines
 from ui.results import Results
 
 LARGEST_BYTES = 300_000
+MINUS = "\N{MINUS SIGN}"
 SIMULATED = "Simulated: no hardware, no motor, nothing was measured."
 EVIL = "<script>alert(1)</script>\"'><img src=https://example.org/x onerror=a>"
 
@@ -259,6 +260,12 @@ def test_the_only_level_is_not_told_as_the_highest_or_best(results: Results) -> 
     assert results.analysis is not None
     told = headlines(results.analysis.findings, one_level=True)
     assert [one.label for one in told] == ["Thrust", "Thrust per watt", "Sag from rest"]
+
+
+def test_a_minus_of_a_limit_is_a_minus_sign(page: Read) -> None:
+    seen = page.text()
+    assert f"{MINUS}3 to 12 A" in seen
+    assert "-3 to 12 A" not in seen
 
 
 def test_a_table_wider_than_a_phone_says_that_it_scrolls(page: Read) -> None:
