@@ -37,7 +37,7 @@ from tests.daq.analysis.invented import (
     truth_at,
 )
 
-RUNS = 200
+RUNS = 120
 LEVELS = (0.2, 0.35, 0.5, 0.65, 0.8, 0.95)
 #: Scale factors known so well that everything else shows.
 EXACT = dict.fromkeys(("thrust", "current", "voltage", "speed"), 1e-5)
