@@ -156,7 +156,7 @@ def trips(count: int, *, hung: bool) -> str:
 
 
 def measure(quick: bool) -> list[tuple[str, str]]:
-    count = 40 if quick else 1000
+    count = 40 if quick else 300
     return [
         (f"sample to stop, {count} trips, quiet", trips(count, hung=False)),
         (

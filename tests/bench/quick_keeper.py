@@ -4,7 +4,7 @@ import sys
 
 from protocols import control, keeper
 
-vars(control).update(ZEROING_S=0.05, LINGER_S=0.0)
+vars(control).update(ZEROING_S=0.3, LINGER_S=0.0)
 
 if __name__ == "__main__":
     sys.exit(keeper.main())
