@@ -30,7 +30,7 @@ from daq.link.messages import Stop, StopReason
 from daq.link.ports import DEFAULT_BAUD, Port, PortLost, open_port
 from daq.machine_clock import MachineClock
 from daq.records import folder as folders
-from daq.records.wirelog import NAME, Kind, WireLog, to_json
+from daq.records.wirelog import NAME, Kind, Record, WireLog, to_json
 from protocols import plain
 from protocols.control import Control
 from protocols.phases import Outputs, Phase
@@ -42,21 +42,6 @@ WAIT_MAX_S = 0.25
 LAST_RESORT_STOPS = 5
 ORDER_MAX = 4_096  # bytes a line
 FORMAT = 1
-
-
-@dataclass(frozen=True, slots=True)
-class Arrival:
-    """Something that came in, and when.
-
-    Attributes:
-        kind: which record it makes: bytes in, an order, or a lost port.
-        time_ns: when it came, on the keeper's clock.
-        data: bytes from the stand, JSON of an order, or why the port is gone.
-    """
-
-    kind: Kind
-    time_ns: int
-    data: bytes
 
 
 class Keeper:
@@ -75,7 +60,7 @@ class Keeper:
         self._port = port
         self._log = log
         self._clock = clock
-        self._arrivals: SimpleQueue[Arrival] = SimpleQueue()
+        self._arrivals: SimpleQueue[Record] = SimpleQueue()
         self._over = threading.Event()
 
     # --------------------------------------------------------- what comes in
@@ -86,7 +71,7 @@ class Keeper:
 
     def put(self, kind: Kind, data: bytes) -> None:
         """Queue something that came in; safe from any thread."""
-        self._arrivals.put(Arrival(kind, self.now_ns(), data))
+        self._arrivals.put(Record(kind, self.now_ns(), data))
 
     def read_port(self) -> None:
         """Thread: bytes from the port into the queue until it is gone."""
@@ -122,7 +107,7 @@ class Keeper:
     def run(self) -> None:
         """Until the control has its outcome; the motor is stopped by then."""
         try:
-            self._take(Arrival(Kind.TICK, self.now_ns(), b""))
+            self._take(Record(Kind.TICK, self.now_ns(), b""))
             while self.control.phase is not Phase.ENDED:
                 self._take(self._next())
         finally:
@@ -130,16 +115,16 @@ class Keeper:
             if self.control.phase is not Phase.ENDED or self.control.link_is_lost:
                 self._last_resort()
 
-    def _next(self) -> Arrival:
+    def _next(self) -> Record:
         """What came in, or that the next deadline came first."""
         now_s = self.now_ns() * 1e-9
         wait_s = min(max(self.control.deadline_s - now_s, 0.0), WAIT_MAX_S)
         try:
             return self._arrivals.get(timeout=wait_s)
         except Empty:
-            return Arrival(Kind.TICK, self.now_ns(), b"")
+            return Record(Kind.TICK, self.now_ns(), b"")
 
-    def _take(self, came: Arrival) -> None:
+    def _take(self, came: Record) -> None:
         outputs = give(self.control, came.kind, came.time_ns, came.data)
         self._did(came.kind, came.time_ns, came.data, outputs)
 

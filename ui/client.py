@@ -25,7 +25,6 @@ class KeeperClient:
 
     Attributes:
         folder: the run's folder.
-        ending: the keeper's last line, once it has come.
     """
 
     def __init__(self, start: Mapping[str, object]) -> None:
@@ -34,7 +33,6 @@ class KeeperClient:
         Raises:
             GramwattError: the keeper says that port or folder cannot be opened.
         """
-        self.ending: Mapping[str, object] | None = None
         self._process = subprocess.Popen(
             [sys.executable, "-m", "protocols.keeper"],
             stdin=subprocess.PIPE,
@@ -52,11 +50,6 @@ class KeeperClient:
         os.set_blocking(self._orders, False)
         self.folder = self._wait_for_folder()
         self._follower = Follower(self.folder / NAME)
-
-    @property
-    def pid(self) -> int:
-        """The keeper's process number."""
-        return self._process.pid
 
     def _listen(self) -> None:
         stdout = self._process.stdout
@@ -131,5 +124,4 @@ class KeeperClient:
                 self._process.stdin.close()
             except OSError:
                 pass  # what it buffered had nowhere to go
-        self.ending = endings[-1] if endings else {}
-        return self.ending
+        return endings[-1] if endings else {}

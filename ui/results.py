@@ -95,11 +95,12 @@ def analyse_folder(folder: Path) -> Results:
     Raises:
         RecordFault: it is no run folder, or its log cannot be read.
     """
+    from daq.records.folder import DERIVED
     from daq.records.read import read_run
 
     run = read_run(folder)
     article = _article_of(run)
-    derived = folder / "derived" / ANALYSIS
+    derived = folder / DERIVED / ANALYSIS
     return Results(run, article, _analysis_of(run, article), derived)
 
 
@@ -304,6 +305,7 @@ def _write_descriptor(
     results: Results, folder: Path, resources: Sequence[dict[str, object]]
 ) -> None:
     from daq.records.folder import PROFILE, hash_of, write_descriptor
+    from daq.records.wirelog import NAME
 
     run = results.run
     whole = []
@@ -321,7 +323,7 @@ def _write_descriptor(
             "simulated": run.simulated,
             "analysis": ANALYSIS,
             "version": version("gramwatt"),
-            "wire_log_hash": hash_of(run.folder / "wire.log"),
+            "wire_log_hash": hash_of(run.folder / NAME),
         },
         "resources": whole,
     }

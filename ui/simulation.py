@@ -48,11 +48,6 @@ class SimulatedStand:
             raise GramwattError(str(said["error"]))
         self.port = str(said["port"])
 
-    @property
-    def pid(self) -> int:
-        """The stand's process number."""
-        return self._process.pid
-
     def close(self) -> None:
         """End it; the port vanishes."""
         if self._process.stdin is not None:

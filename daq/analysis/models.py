@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
+from typing_extensions import override
 
 from daq.analysis.series import Array
 from daq.errors import InputFault
@@ -49,22 +50,11 @@ class Model(Protocol):
         ...
 
 
-@dataclass(frozen=True, slots=True)
-class Polynomial:
-    """A sum of whole powers of x; without the power 0 it passes the origin.
+class _InPowers:
+    """What models that are linear in powers of something have in common."""
 
-    Attributes:
-        powers: Exponents, ascending.
-    """
-
+    __slots__ = ()
     powers: tuple[int, ...]
-
-    @property
-    def words(self) -> str:
-        """The model in words."""
-        terms = [_term(f"c{i}", power) for i, power in enumerate(self.powers)]
-        through = " (through the origin)" if self.through_zero else ""
-        return "y = " + " + ".join(terms) + through
 
     @property
     def count(self) -> int:
@@ -80,7 +70,30 @@ class Polynomial:
         """Curve at x."""
         return self.gradient(x, c) @ c
 
-    def gradient(self, x: Array, c: Array) -> Array:  # noqa: ARG002 - linear in c
+    def gradient(self, x: Array, c: Array) -> Array:
+        """The powers, shape (n, p)."""
+        raise NotImplementedError
+
+
+@dataclass(frozen=True, slots=True)
+class Polynomial(_InPowers):
+    """A sum of whole powers of x; without the power 0 it passes the origin.
+
+    Attributes:
+        powers: Exponents, ascending.
+    """
+
+    powers: tuple[int, ...]
+
+    @property
+    def words(self) -> str:
+        """The model in words."""
+        terms = [_term(f"c{i}", power) for i, power in enumerate(self.powers)]
+        through = " (through the origin)" if self.through_zero else ""
+        return "y = " + " + ".join(terms) + through
+
+    @override
+    def gradient(self, x: Array, c: Array) -> Array:
         """The powers of x, shape (n, p)."""
         return np.stack([x**power for power in self.powers], axis=-1)
 
@@ -144,7 +157,7 @@ class PowerLaw:
 
 
 @dataclass(frozen=True, slots=True)
-class CubeRoot:
+class CubeRoot(_InPowers):
     """A polynomial in the cube root r of positive x.
 
     Power goes about as the cube of a propeller's speed and thrust as its
@@ -165,21 +178,8 @@ class CubeRoot:
         through = " (through the origin)" if self.through_zero else ""
         return f"y = {' + '.join(terms)}, r the cube root of x{through}"
 
-    @property
-    def count(self) -> int:
-        """Number of coefficients."""
-        return len(self.powers)
-
-    @property
-    def through_zero(self) -> bool:
-        """Whether it has no constant."""
-        return 0 not in self.powers
-
-    def value(self, x: Array, c: Array) -> Array:
-        """Curve at x."""
-        return self.gradient(x, c) @ c
-
-    def gradient(self, x: Array, c: Array) -> Array:  # noqa: ARG002 - linear in c
+    @override
+    def gradient(self, x: Array, c: Array) -> Array:
         """The powers of r, shape (n, p)."""
         root = np.cbrt(x)
         return np.stack([root**power for power in self.powers], axis=-1)

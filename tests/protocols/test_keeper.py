@@ -12,7 +12,7 @@ from daq.errors import InputFault
 from daq.link.ports import PortLost
 from daq.records.wirelog import MAGIC, Kind, Reader, Record, WireLog, to_json
 from protocols.control import Control
-from protocols.keeper import Arrival, Keeper, give, read_start
+from protocols.keeper import Keeper, give, read_start
 from protocols.phases import Phase
 from tests.spins import spin, task
 
@@ -68,10 +68,10 @@ def inputs() -> list[Record]:
 
 def fed(keeper: Keeper, inputs: list[Record]) -> Iterator[Record]:
     for record in inputs:
-        keeper._take(Arrival(record.kind, record.time_ns, record.data))
+        keeper._take(record)
         while not keeper._arrivals.empty():
             own = keeper._arrivals.get()
-            keeper._take(Arrival(own.kind, record.time_ns, own.data))
+            keeper._take(Record(own.kind, record.time_ns, own.data))
         yield record
 
 
