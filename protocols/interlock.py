@@ -20,6 +20,7 @@ class Input(Enum):
 
     TOLD_LOCKED = "the stand says locked"
     TOLD_PROVING = "the stand says proving"
+    PROVE_GRANTED = "the stand says proving, and was asked to"
     TOLD_ARMED = "the stand says armed"
     ARM_GRANTED = "the stand says armed, and was asked to be"
     TOLD_SPINNING = "the stand says spinning"
@@ -51,6 +52,7 @@ _U, _L, _P, _A, _S, _T = (
 _ROWS: dict[Input, tuple[State, State, State, State, State, State]] = {
     Input.TOLD_LOCKED: (_L, _L, _L, _L, _L, _T),
     Input.TOLD_PROVING: (_T, _T, _P, _T, _T, _T),
+    Input.PROVE_GRANTED: (_T, _P, _P, _T, _T, _T),
     Input.TOLD_ARMED: (_T, _T, _T, _A, _A, _T),
     Input.ARM_GRANTED: (_T, _A, _T, _A, _A, _T),
     Input.TOLD_SPINNING: (_T, _T, _T, _S, _S, _T),

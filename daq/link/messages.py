@@ -60,11 +60,13 @@ class Cause(IntEnum):
     LOCKED = 19
     ACKNOWLEDGED = 20
     IDLE_TOO_LONG = 21
+    PROVING = 22
     LEASE_ENDED = 32
     LIMIT = 33
     CHANNEL_SILENT = 34
     STOP = 35
     STOP_LOOP_OPEN = 36
+    SUPPLY_ON = 37
 
     @property
     def is_start(self) -> bool:
@@ -95,6 +97,7 @@ class Verdict(IntEnum):
     BAD_NONCE = 12
     WRONG_LATCH = 13
     STALE = 14
+    SUPPLY_ON = 15
 
 
 class Ability(IntFlag):
@@ -605,6 +608,30 @@ class Limits:
 
 
 @dataclass(frozen=True, slots=True)
+class Prove(Fixed):
+    """Asks for pulses while the motor's supply is seen off; starts a lease.
+
+    Lets every guard be seen to cut a real pulse before anything can turn.
+
+    Attributes:
+        nonce: chosen by the host, not 0; every throttle repeats it.
+        boot: the boot the host believes in.
+        limits_crc: CRC-16 of the limit set the host believes in.
+        lease_ms: 50 to 500.
+        seen_us: the newest device time the host has seen.
+    """
+
+    TYPE: ClassVar[int] = 0x43
+    LAYOUT: ClassVar[struct.Struct] = struct.Struct("<HHHHI")
+
+    nonce: int
+    boot: int
+    limits_crc: int
+    lease_ms: int
+    seen_us: int
+
+
+@dataclass(frozen=True, slots=True)
 class Arm(Fixed):
     """Asks for the armed state at zero throttle; starts a lease.
 
@@ -707,7 +734,7 @@ class Unknown:
 
 
 FromStand = Identity | ChannelPage | StreamPage | Samples | Event | Reply | Counters
-ToStand = Who | Limits | Arm | Throttle | Stop | Acknowledge | Lock
+ToStand = Who | Limits | Prove | Arm | Throttle | Stop | Acknowledge | Lock
 Message = FromStand | ToStand
 
 FROM_STAND: dict[int, Callable[[bytes], FromStand]] = {
@@ -716,7 +743,7 @@ FROM_STAND: dict[int, Callable[[bytes], FromStand]] = {
 }
 TO_STAND: dict[int, Callable[[bytes], ToStand]] = {
     kind.TYPE: kind.from_body
-    for kind in (Who, Limits, Arm, Throttle, Stop, Acknowledge, Lock)
+    for kind in (Who, Limits, Prove, Arm, Throttle, Stop, Acknowledge, Lock)
 }
 
 

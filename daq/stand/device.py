@@ -26,6 +26,9 @@ CELL_TICKS = 12.5  # the converter's 80 readings/s
 ZERO_PULSE_S = 1.0e-3
 FULL_PULSE_S = 2.0e-3
 FAST, SCALE = 0, 1
+SUPPLY_OFF_V = 1.0  # below it nothing can turn
+SUPPLY_MAX_AGE_US = 100_000  # a voltage older than this is not known
+MAY_DRIVE = (m.State.PROVING, m.State.ARMED, m.State.SPINNING)
 
 QUANTITIES = {
     "force": m.Quantity.FORCE,
@@ -33,6 +36,7 @@ QUANTITIES = {
     "voltage": m.Quantity.VOLTAGE,
     "rotational speed": m.Quantity.ROTATIONAL_SPEED,
     "duration": m.Quantity.DURATION,
+    "temperature": m.Quantity.TEMPERATURE,
 }
 KINDS = {
     "point": m.Kind.POINT,
@@ -45,6 +49,7 @@ ABILITIES = (
     | m.Ability.LIMITS
     | m.Ability.STOP_LOOP
     | m.Ability.PULSE_READBACK
+    | m.Ability.PROVE
     | m.Ability.SIMULATED
 )
 
@@ -208,7 +213,7 @@ class Device:
                 self._sample(SCALE, self._pack_cell, (count,))
             if self._tick % FAST_TICKS == 0:
                 self._sample(FAST, self._pack_fast, plant.fast_frame())
-            if self.state in (m.State.ARMED, m.State.SPINNING):
+            if self.state in MAY_DRIVE:
                 self._protect()
             if self._tick % COUNTERS_TICKS == 0:
                 self._tell_counters()
@@ -246,6 +251,8 @@ class Device:
                 return
         if self.stop_loop_open:
             self._trip(m.Cause.STOP_LOOP_OPEN)
+        elif self.state == m.State.PROVING and not self._supply_off:
+            self._trip(m.Cause.SUPPLY_ON)
         elif now_us >= self._lease_end_us:
             self._trip(m.Cause.LEASE_ENDED)
         elif self.state == m.State.ARMED:
@@ -360,7 +367,7 @@ class Device:
         match message:
             case m.Limits():
                 return self._take_limits(message, body)
-            case m.Arm():
+            case m.Prove() | m.Arm():
                 return self._arm(message, sequence), 0
             case m.Stop():
                 if self.state != m.State.TRIPPED:
@@ -393,7 +400,7 @@ class Device:
             self._send(stream)
 
     def _take_limits(self, message: m.Limits, body: bytes) -> tuple[m.Verdict, int]:
-        if self.state not in (m.State.LOCKED, m.State.ARMED):
+        if self.state not in (m.State.LOCKED, m.State.PROVING, m.State.ARMED):
             return m.Verdict.WRONG_STATE, 0
         if not message.entries:
             return m.Verdict.NO_LIMITS, 0
@@ -416,7 +423,20 @@ class Device:
         age_us = (self.time_us - seen_us) % WRAP_US
         return lease_ms * 1_000 - age_us if age_us < WRAP_US // 2 else 0
 
-    def _arm(self, message: m.Arm, sequence: int) -> m.Verdict:
+    @property
+    def _supply_off(self) -> bool:
+        """Whether the motor's supply is seen to be off; not known is not off."""
+        page = next((c for c in self.channels if c.name == "voltage"), None)
+        if page is None:
+            return False
+        reading = self._readings[page.index]
+        if reading.at_us is None or self.time_us - reading.at_us > SUPPLY_MAX_AGE_US:
+            return False
+        return page.to_si(reading.count) < SUPPLY_OFF_V
+
+    def _arm(self, message: m.Prove | m.Arm, sequence: int) -> m.Verdict:
+        """Grant throttle: with the motor's supply on, or only without it."""
+        proving = isinstance(message, m.Prove)
         left_us = self._lease_left_us(message.lease_ms, message.seen_us)
         refusals = (
             (self.state != m.State.LOCKED, m.Verdict.WRONG_STATE),
@@ -435,6 +455,7 @@ class Device:
                 m.Verdict.CHANNEL_SILENT,
             ),
             (any(w.outside for w in self._watches), m.Verdict.LIMIT_EXCEEDED),
+            (proving and not self._supply_off, m.Verdict.SUPPLY_ON),
         )
         for refused, verdict in refusals:
             if refused:
@@ -443,14 +464,14 @@ class Device:
         self._throttle_sequence = sequence
         self._lease_end_us = self.time_us + left_us
         self._idle_ticks = 0
-        self.state = m.State.ARMED
-        self._event(m.Cause.ARMED)
+        self.state = m.State.PROVING if proving else m.State.ARMED
+        self._event(m.Cause.PROVING if proving else m.Cause.ARMED)
         return m.Verdict.DONE
 
     def _throttle(self, message: m.Throttle, sequence: int) -> None:
         newer = 0 < (sequence - self._throttle_sequence) & 0xFFFF < 0x8000
         left_us = self._lease_left_us(message.lease_ms, message.seen_us)
-        armed = self.state in (m.State.ARMED, m.State.SPINNING)
+        armed = self.state in MAY_DRIVE
         if not armed or message.nonce != self._nonce or not newer or left_us <= 0:
             self._ignored += 1
             return

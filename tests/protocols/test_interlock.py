@@ -31,6 +31,12 @@ def test_armed_is_only_reached_from_locked_when_asked_for() -> None:
             assert (state, given) == (State.LOCKED, Input.ARM_GRANTED)
 
 
+def test_proving_is_only_reached_from_locked_when_asked_for() -> None:
+    into = {key for key, after in TABLE.items() if after is State.PROVING}
+    for state, given in into - {(State.PROVING, given) for given in Input}:
+        assert (state, given) == (State.LOCKED, Input.PROVE_GRANTED)
+
+
 def test_spinning_is_only_reached_from_armed() -> None:
     into = {state for (state, _), after in TABLE.items() if after is State.SPINNING}
     assert into == {State.ARMED, State.SPINNING}

@@ -82,6 +82,7 @@ def limit_entries(draw: st.DrawFn) -> m.LimitEntry:
 TO_STAND = st.one_of(
     st.builds(m.Who, U8),
     st.builds(m.Limits, st.lists(limit_entries(), max_size=5).map(tuple)),
+    st.builds(m.Prove, U16, U16, U16, U16, U32),
     st.builds(m.Arm, U16, U16, U16, U16, U32),
     st.builds(
         m.Throttle,

@@ -302,3 +302,64 @@ def test_time_may_pass_in_any_portions() -> None:
     whole = Device(Plant(changed({}), 3)).advance(700)
     device = Device(Plant(changed({}), 3))
     assert whole == b"".join(device.advance(ticks) for ticks in (1, 6, 93, 0, 250, 350))
+
+
+# ------------------------------------------------------------------ proving
+
+
+def unplugged() -> Bench:
+    """A bench whose plug is out and whose bus has drained."""
+    bench = Bench()
+    bench.device.plant.plug_in = False  # type: ignore[attr-defined]
+    bench.run(400)
+    return bench
+
+
+def prove(bench: Bench, nonce: int = NONCE) -> m.Reply:
+    bench.send(bench.limits())
+    boot, crc = bench.device.boot, bench.limits().crc
+    bench.send(m.Prove(nonce, boot, crc, 500, bench.now_us))
+    return [x for x in bench.run() if isinstance(x, m.Reply)][-1]
+
+
+def test_without_supply_a_pulse_can_be_commanded_and_is_read_back() -> None:
+    bench = unplugged()
+    assert prove(bench).verdict is m.Verdict.DONE
+    assert bench.device.state is m.State.PROVING
+    bench.hold(2000, 20)
+    assert bench.device.state is m.State.PROVING
+    assert bench.device.pulse_s == pytest.approx(1.2e-3)
+
+
+def test_with_the_supply_on_proving_is_refused() -> None:
+    bench = Bench()
+    bench.run(20)
+    assert prove(bench).verdict is m.Verdict.SUPPLY_ON
+    assert bench.device.state is m.State.LOCKED
+
+
+def test_a_supply_that_comes_back_while_proving_gets_a_zero_pulse() -> None:
+    bench = unplugged()
+    prove(bench)
+    bench.hold(2000, 20)
+    bench.device.plant.plug_in = True  # type: ignore[attr-defined]
+    bench.run(2 + SERVO_US // 1000)
+    assert bench.device.state is m.State.TRIPPED
+    assert bench.device.pulse_s == pytest.approx(1e-3)
+    event = next(x for x in bench.said[::-1] if isinstance(x, m.Event))
+    assert (event.cause, event.throttle) == (m.Cause.SUPPLY_ON, 2000)
+
+
+def test_a_violated_set_cuts_a_proving_pulse_and_a_lapsed_lease_does() -> None:
+    for nonce, cut in enumerate(("limit", "lease"), start=7):
+        bench = unplugged()
+        prove(bench, nonce)
+        if cut == "limit":
+            index = bench.index("voltage")
+            bench.send(m.Limits((m.LimitEntry(index, 5000, 32_000, 1, 10),)))
+            bench.run(3)
+        else:
+            bench.run(501)
+        assert bench.device.state is m.State.TRIPPED
+        bench.run(4)
+        assert bench.device.pulse_s == pytest.approx(1e-3)
