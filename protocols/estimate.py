@@ -1,6 +1,6 @@
 """What an article will settle at, estimated before anything turns.
 
-Three figures of the motor, one of the propeller, a pack behind its resistance:
+Three figures of the motor, one of the propeller, a source behind its resistance:
 first-order motor model (M. Drela, First-Order DC Electric Motor Model, MIT, 2007)
 on an ideal bridge whose duty is the throttle, turning a propeller whose torque goes
 with the square of speed. No inertia, no warming, no emptying. It must never be used
@@ -23,14 +23,14 @@ DRY_AIR_J_KG_K = 287.05287
 
 @dataclass(frozen=True, slots=True)
 class Drive:
-    """Motor, propeller and pack as four figures and a voltage, SI.
+    """Motor, propeller and source as four figures and a voltage, SI.
 
     Attributes:
         torque_constant_v_s: back-EMF in V s/rad, equal to torque in N m/A.
         resistance_ohm: of the winding.
         no_load_current_a: what the motor takes to turn nothing.
         load_nm_s2: propeller torque over the square of speed.
-        source_v: the pack at rest.
+        source_v: pack or supply at rest.
         source_ohm: its resistance.
     """
 
@@ -44,7 +44,7 @@ class Drive:
 
 @dataclass(frozen=True, slots=True)
 class Point:
-    """A settled state of the drive; current and voltage are those of the pack."""
+    """A settled state of the drive; current and voltage are those of the source."""
 
     current_a: float
     voltage_v: float
@@ -52,7 +52,7 @@ class Point:
 
     @property
     def power_w(self) -> float:
-        """What the pack gives."""
+        """What the source gives."""
         return self.current_a * self.voltage_v
 
     def to_dict(self) -> dict[str, object]:
@@ -112,8 +112,8 @@ def drive_of(article: Article) -> Drive:
         resistance_ohm=motor.resistance_ohm or 0.0,
         no_load_current_a=motor.no_load_current_a or 0.0,
         load_nm_s2=load_nm_s2,
-        source_v=article.pack.full_v,
-        source_ohm=article.pack.resistance_ohm or 0.0,
+        source_v=article.source_v,
+        source_ohm=article.source.resistance_ohm or 0.0,
     )
 
 

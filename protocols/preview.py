@@ -125,7 +125,7 @@ class Preview:
         charge_c: out of the pack.
         peak_current_a: highest expected.
         peak_power_w: highest expected.
-        pack_fraction_used: charge over rated capacity.
+        pack_fraction_used: charge over rated capacity; None with a bench supply.
         rows: segment by segment.
         limits: what would be watched.
         nearest: the limit that the plan comes nearest to; None where none of them
@@ -139,7 +139,7 @@ class Preview:
     charge_c: float
     peak_current_a: float
     peak_power_w: float
-    pack_fraction_used: float
+    pack_fraction_used: float | None
     rows: tuple[Row, ...]
     limits: tuple[Limit, ...]
     nearest: Nearest | None
@@ -183,7 +183,8 @@ def preview(
     rows = tuple(_rows(plan, drive, article))
     nearest = _nearest(rows, limits, drive)
     charge_c = math.fsum(row.charge_c for row in rows)
-    used_frac = charge_c / article.pack.capacity_c
+    pack = article.pack
+    used_frac = None if pack is None else charge_c / pack.capacity_c
     return Preview(
         duration_s=plan.duration_s,
         energy_j=math.fsum(row.energy_j for row in rows),
@@ -270,7 +271,7 @@ def _sag_share(
 
 def _assumptions(article: Article) -> tuple[str, ...]:
     """What the estimate rests on, and which way each guess errs."""
-    motor, pack, propeller = article.motor, article.pack, article.propeller
+    motor, propeller = article.motor, article.propeller
     coefficient = brief(power_coefficient(article))
     if propeller.power_coefficient is None:
         blades = f"{propeller.blades} blade{'s' if propeller.blades > 1 else ''}"
@@ -285,7 +286,7 @@ def _assumptions(article: Article) -> tuple[str, ...]:
         load,
         f"Air of {air_density_kg_m3(article.air):.3f} kg/m^3, "
         + ("the standard atmosphere." if article.air is None else "taken as dry."),
-        f"The pack full, {brief(pack.full_v)} V at rest, and not emptying.",
+        _source_words(article),
     ]
     if motor.resistance_ohm is None:
         said.append(
@@ -295,16 +296,25 @@ def _assumptions(article: Article) -> tuple[str, ...]:
         said.append(
             "No motor.no_load_current_a: taken as zero, so current errs low by as much."
         )
-    if pack.resistance_mohm is None:
+    if article.source.resistance_mohm is None:
+        table = "supply" if article.pack is None else "pack"
         said.append(
-            "No pack.resistance_mohm: taken as zero, so sag and low voltage are not "
-            "foreseen."
+            f"No {table}.resistance_mohm: taken as zero, so sag and low voltage are "
+            "not foreseen."
         )
     return tuple(said)
 
 
+def _source_words(article: Article) -> str:
+    """What feeds the motor, as the estimate takes it."""
+    rest_v = brief(article.source_v)
+    if article.pack is not None:
+        return f"The pack full, {rest_v} V at rest, and not emptying."
+    return f"The supply at {rest_v} V whatever it gives, its current limit apart."
+
+
 def _warnings(
-    article: Article, nearest: Nearest | None, used_frac: float
+    article: Article, nearest: Nearest | None, used_frac: float | None
 ) -> tuple[str, ...]:
     """What a person should know before going on."""
     said = []
@@ -312,7 +322,9 @@ def _warnings(
         said.append(f"This plan would probably trip: {nearest.words()}.")
     elif nearest is not None and nearest.share > NEAR_SHARE:
         said.append(f"This plan comes close to a limit: {nearest.words()}.")
-    if used_frac > USABLE_PACK:
+    if used_frac is None:
+        said += _supply_cautions(article)
+    elif used_frac > USABLE_PACK:
         said.append(
             f"This plan takes {100 * used_frac:.0f} % of the pack, more than the "
             f"{100 * USABLE_PACK:.0f} % that should be used: split it over two packs."
@@ -329,3 +341,17 @@ def _warnings(
             "limit protects the other parts only, and small motors overheat in seconds."
         )
     return tuple(said)
+
+
+def _supply_cautions(article: Article) -> list[str]:
+    """What a bench supply does that a pack does not."""
+    supply = article.supply
+    if supply is None:
+        return []
+    return [
+        f"At its current limit, {brief(supply.current_limit_a)} A, the supply lets the "
+        "voltage fall instead of tripping: a reading taken there says nothing about "
+        "the motor.",
+        "A bench supply takes no current back: an ESC that brakes the motor raises "
+        "the voltage. Switch braking off, or put a large capacitor across the supply.",
+    ]

@@ -12,6 +12,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, field_validator, model_validator
 
 from daq import units
+from daq.errors import InputFault
 from daq.typed_toml import Table, check_typed, read_typed
 
 FORMAT = 1
@@ -24,6 +25,10 @@ _HOUR_S = 3600.0
 Name = Annotated[str, Field(min_length=1, max_length=80)]
 CurrentA = Annotated[float, Field(gt=0, le=500)]
 MassG = Annotated[float, Field(gt=0, le=20_000)]
+ShortS = Annotated[float, Field(gt=0, le=600)]
+# Below body heat nothing could be tested; beyond this no enamel or solder lasts.
+TemperatureC = Annotated[float, Field(ge=40, le=250)]
+ResistanceMohm = Annotated[float, Field(ge=1, le=2000)]
 Coefficient = Annotated[float, Field(gt=0, le=1)]
 
 
@@ -39,6 +44,7 @@ class Motor(Table):
         max_current_a: held for as long as one likes.
         short_current_a: for ``short_s`` only.
         short_s: how long that is.
+        max_winding_c: the hottest its winding may get.
         mass_g: with its wires.
     """
 
@@ -49,7 +55,8 @@ class Motor(Table):
     no_load_current_a: CurrentA | None = None
     max_current_a: CurrentA | None = None
     short_current_a: CurrentA | None = None
-    short_s: Annotated[float, Field(gt=0, le=600)] | None = None
+    short_s: ShortS | None = None
+    max_winding_c: TemperatureC | None = None
     mass_g: MassG | None = None
 
     @field_validator("poles")
@@ -80,6 +87,11 @@ class Motor(Table):
     def torque_constant_v_s(self) -> float:
         """Kv in SI, inverted: V s/rad, equal to N m/A."""
         return units.kv_to_volt_second(self.kv_rpm_v)
+
+    @property
+    def max_winding_k(self) -> float | None:
+        """The hottest its winding may get, absolute."""
+        return None if self.max_winding_c is None else units.c_to_k(self.max_winding_c)
 
 
 class Propeller(Table):
@@ -129,12 +141,16 @@ class Esc(Table):
     Attributes:
         name: in words.
         continuous_a: held for as long as one likes.
-        burst_a: for seconds.
+        burst_a: for ``burst_s``, or for seconds where its maker does not say.
+        burst_s: how long that is.
+        max_temperature_c: the hottest it may get.
     """
 
     name: Name = "ESC"
     continuous_a: CurrentA | None = None
     burst_a: CurrentA | None = None
+    burst_s: ShortS | None = None
+    max_temperature_c: TemperatureC | None = None
 
     @model_validator(mode="after")
     def _burst_is_more(self) -> "Esc":
@@ -145,6 +161,19 @@ class Esc(Table):
         ):
             raise ValueError("has a burst_a below its continuous_a")
         return self
+
+    @model_validator(mode="after")
+    def _burst_time_has_a_burst(self) -> "Esc":
+        if self.burst_s is not None and self.burst_a is None:
+            raise ValueError("gives a burst_s without the burst_a that it belongs to")
+        return self
+
+    @property
+    def max_temperature_k(self) -> float | None:
+        """The hottest it may get, absolute."""
+        if self.max_temperature_c is None:
+            return None
+        return units.c_to_k(self.max_temperature_c)
 
 
 class Pack(Table):
@@ -165,7 +194,7 @@ class Pack(Table):
     cells: Annotated[int, Field(ge=1, le=14)]
     capacity_mah: Annotated[float, Field(ge=20, le=50_000)]
     c_rate: Annotated[float, Field(gt=0, le=300)] | None = None
-    resistance_mohm: Annotated[float, Field(ge=1, le=2000)] | None = None
+    resistance_mohm: ResistanceMohm | None = None
     min_cell_v: Annotated[float, Field(ge=2.5, le=3.9)] = 3.3
     max_cell_v: Annotated[float, Field(ge=4.0, le=4.5)] = 4.2
     mass_g: MassG | None = None
@@ -200,16 +229,58 @@ class Pack(Table):
         return self.cells * self.min_cell_v
 
 
+class Supply(Table):
+    """A bench supply in place of a pack.
+
+    It holds its voltage up to its current limit and then lets the voltage fall;
+    most take no current back, so that a braking motor raises the voltage.
+
+    Attributes:
+        name: in words.
+        voltage_v: as set, and read at its terminals.
+        current_limit_a: as set, or what it can give where that is less.
+        resistance_mohm: of its leads, and of itself where that is known.
+    """
+
+    name: Name = "bench supply"
+    voltage_v: Annotated[float, Field(ge=1, le=60)]
+    current_limit_a: CurrentA
+    resistance_mohm: ResistanceMohm | None = None
+
+    @property
+    def resistance_ohm(self) -> float | None:
+        """Of its leads, and of itself where that is known."""
+        if self.resistance_mohm is None:
+            return None
+        return self.resistance_mohm * _MILLI
+
+
 class Plug(Table):
-    """The plug between pack and ESC.
+    """The plug between source and ESC.
 
     Attributes:
         name: in words.
         rated_a: held for as long as one likes.
+        short_a: for ``short_s`` only.
+        short_s: how long that is.
     """
 
     name: Name
     rated_a: CurrentA | None = None
+    short_a: CurrentA | None = None
+    short_s: ShortS | None = None
+
+    @model_validator(mode="after")
+    def _short_time_is_whole(self) -> "Plug":
+        if (self.short_a is None) != (self.short_s is None):
+            raise ValueError("gives short_a and short_s only together")
+        if self.short_a is None:
+            return self
+        if self.rated_a is None:
+            raise ValueError("has a short_a without the rated_a that it lies above")
+        if self.short_a <= self.rated_a:
+            raise ValueError("has a short_a that is not above its rated_a")
+        return self
 
 
 class Mount(Table):
@@ -280,6 +351,8 @@ class Article(Table):
         name: what a person calls it.
         simulated: true where it exists only as a simulation.
         note: anything worth remembering.
+        pack: what feeds it; None where a supply does.
+        supply: what feeds it; None where a pack does.
     """
 
     format: Literal[1]
@@ -289,11 +362,38 @@ class Article(Table):
     motor: Motor
     propeller: Propeller
     esc: Esc
-    pack: Pack
+    pack: Pack | None = None
+    supply: Supply | None = None
     plug: Plug | None = None
     mount: Mount
     air: Air | None = None
     aircraft: Aircraft | None = None
+
+    @model_validator(mode="after")
+    def _has_one_source(self) -> "Article":
+        if self.pack is None and self.supply is None:
+            raise ValueError("a source is missing: it needs a [pack] or a [supply]")
+        if self.pack is not None and self.supply is not None:
+            raise ValueError("there is a [pack] and a [supply]; take one of them out")
+        return self
+
+    @property
+    def source(self) -> Pack | Supply:
+        """What feeds it.
+
+        Raises:
+            InputFault: there is nothing; an article that was checked has it.
+        """
+        source = self.pack or self.supply
+        if source is None:
+            raise InputFault(f"the article {self.name} has no pack and no supply.")
+        return source
+
+    @property
+    def source_v(self) -> float:
+        """Voltage of the source at rest: the full pack, or the supply as set."""
+        source = self.source
+        return source.full_v if isinstance(source, Pack) else source.voltage_v
 
     def to_dict(self) -> dict[str, Any]:
         """Plain values as in the file, ready for JSON; what is unknown is left out."""

@@ -25,15 +25,15 @@ def bus_current_a(of: Article, throttle_frac: float) -> tuple[float, float]:
     C_P rho n^3 D^5 (tests/reference/uiuc_static.toml, definitions).
     """
     if throttle_frac == 0:
-        return 0.0, 4.2 * of.pack.cells
+        return 0.0, of.source_v
     assert of.air is not None
     density = 100 * of.air.pressure_hpa / (287.05287 * (of.air.temperature_c + 273.15))
-    pack_ohm = (of.pack.resistance_mohm or 0.0) / 1000
+    pack_ohm = (of.source.resistance_mohm or 0.0) / 1000
     winding_ohm = of.motor.resistance_ohm or 0.0
     idle_a = of.motor.no_load_current_a or 0.0
 
     def excess_power_w(motor_a: float) -> float:
-        pack_v = 4.2 * of.pack.cells - pack_ohm * throttle_frac * motor_a
+        pack_v = of.source_v - pack_ohm * throttle_frac * motor_a
         emf_v = throttle_frac * pack_v - motor_a * winding_ohm
         turns_s = emf_v * of.motor.kv_rpm_v / 60
         wanted_w = (
@@ -46,21 +46,16 @@ def bus_current_a(of: Article, throttle_frac: float) -> tuple[float, float]:
 
     # The motor gives nothing at its idle current and too much at its best; between
     # them lies the one state at which the propeller takes just what is given.
-    stall_a = (
-        throttle_frac
-        * 4.2
-        * of.pack.cells
-        / (winding_ohm + throttle_frac**2 * pack_ohm)
-    )
+    stall_a = throttle_frac * of.source_v / (winding_ohm + throttle_frac**2 * pack_ohm)
     if stall_a <= idle_a:
-        return throttle_frac * stall_a, 4.2 * of.pack.cells - (
+        return throttle_frac * stall_a, of.source_v - (
             pack_ohm * throttle_frac * stall_a
         )
     currents = np.linspace(idle_a, stall_a, 400)
     above = next(a for a in currents[1:] if excess_power_w(float(a)) > 0)
     motor_a = brentq(excess_power_w, idle_a, float(above), xtol=1e-12)
     taken_a = throttle_frac * float(motor_a)
-    return taken_a, 4.2 * of.pack.cells - pack_ohm * taken_a
+    return taken_a, of.source_v - pack_ohm * taken_a
 
 
 def stepped(plan: Plan, of: Article, step_s: float) -> tuple[float, float, float]:

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from protocols.preview import Preview, Row
     from protocols.recipe import Recipe
 
+COULOMB_A_MAH = 3.6
 DEMO_ARTICLE = "indoor-quad-a.toml"
 
 HELP = "lay a protocol out in time for an article; no hardware"
@@ -236,15 +237,23 @@ def _seconds(duration_s: float | None) -> str:
 
 
 def _totals(article: Article, seen: Preview) -> str:
-    charge_mah = seen.charge_c / article.pack.capacity_c * article.pack.capacity_mah
+    charge_mah = seen.charge_c / COULOMB_A_MAH
+    pack = article.pack
+    share = (
+        ""
+        if pack is None or seen.pack_fraction_used is None
+        else (
+            f", {100 * seen.pack_fraction_used:.0f} % of the pack's "
+            f"{pack.capacity_mah:g} mAh"
+        )
+    )
     rows = (
         ("Time", f"{seen.duration_s:.1f}", "s"),
         ("Energy", f"{seen.energy_j:.0f}", "J"),
         (
             "Charge",
             f"{charge_mah:.0f}",
-            f"mAh, {100 * seen.pack_fraction_used:.0f} % of the pack's "
-            f"{article.pack.capacity_mah:g} mAh",
+            f"mAh{share}",
         ),
         ("Peak current", f"{seen.peak_current_a:.1f}", "A"),
         ("Peak power", f"{seen.peak_power_w:.0f}", "W"),

@@ -58,6 +58,7 @@ _PARTS: Final = (
             ("max_current_a", "Highest current, held", "A"),
             ("short_current_a", "Highest current, short", "A"),
             ("short_s", "for", "s"),
+            ("max_winding_c", "Winding, at most", "\N{DEGREE SIGN}C"),
             ("mass_g", "Mass", "g"),
         ),
     ),
@@ -81,6 +82,8 @@ _PARTS: Final = (
         (
             ("continuous_a", "Current, continuous", "A"),
             ("burst_a", "Current, burst", "A"),
+            ("burst_s", "for", "s"),
+            ("max_temperature_c", "Temperature, at most", "\N{DEGREE SIGN}C"),
         ),
     ),
     (
@@ -96,7 +99,24 @@ _PARTS: Final = (
             ("mass_g", "Mass", "g"),
         ),
     ),
-    ("plug", "Plug", (("rated_a", "Current, rated", "A"),)),
+    (
+        "supply",
+        "Bench supply",
+        (
+            ("voltage_v", "Voltage, as set", "V"),
+            ("current_limit_a", "Current limit", "A"),
+            ("resistance_mohm", "Resistance with leads", "m\N{OHM SIGN}"),
+        ),
+    ),
+    (
+        "plug",
+        "Plug",
+        (
+            ("rated_a", "Current, rated", "A"),
+            ("short_a", "Current, short", "A"),
+            ("short_s", "for", "s"),
+        ),
+    ),
     ("mount", "Mount", (("kind", "Kind", ""),)),
     (
         "air",

@@ -8,6 +8,7 @@ import pytest
 
 from daq.errors import InputFault
 from daq.records.shelf import Article, Motor, load_article
+from tests.protocols.articles import article
 
 REFERENCE = Path(__file__).parents[2] / "reference"
 SHIPPED = resources.files("ui.cli").joinpath("articles", "indoor-quad-a.toml")
@@ -26,6 +27,7 @@ def test_the_shipped_article_is_marked_as_simulated() -> None:
     article = load_article(SHIPPED)
     assert article.simulated
     assert "1404 size, 4600 Kv" in article.motor.name
+    assert article.pack is not None
     assert (article.pack.cells, article.pack.capacity_mah) == (3, 450)
 
 
@@ -59,6 +61,7 @@ def test_a_pack_counts_its_charge_and_current_as_the_standard_does() -> None:
         in (practice["dc_resistance_iec_61960_3"]["example"])
     )
     pack = load_article(SHIPPED).pack
+    assert pack is not None
     assert pack.capacity_c == pytest.approx(0.45 * 3600)
     assert pack.max_current_a == pytest.approx(75 * 0.45)
     assert pack.full_v == pytest.approx(12.6)
@@ -92,6 +95,7 @@ def test_what_a_file_leaves_out_is_unknown_and_not_guessed(tmp_path: Path) -> No
     article = load_article(path)
     assert article.air is None
     assert article.aircraft is None
+    assert article.pack is not None
     assert article.pack.max_current_a is None
     assert article.pack.resistance_ohm is None
     assert article.propeller.max_speed_rad_s is None
@@ -139,6 +143,22 @@ def test_a_damaged_article_in_a_record_names_the_record() -> None:
         ("pressure_hpa = 1008", "pressure_hpa = 100800", "air.pressure_hpa .* 1100"),
         ("format = 1", "format = 2\nnovelty = 1", "format is 2; it must be 1"),
         ("motors = 4", "", "aircraft.motors is missing"),
+        ("rated_a = 12", "rated_a = 12\nshort_a = 18", r"\[plug\] gives short_a and"),
+        ("rated_a = 12", "rated_a = 12\nshort_s = 4", r"\[plug\] gives short_a and"),
+        (
+            "rated_a = 12",
+            "short_a = 18\nshort_s = 4",
+            r"\[plug\] has a short_a without the rated_a",
+        ),
+        (
+            "rated_a = 12",
+            "rated_a = 12\nshort_a = 12\nshort_s = 4",
+            r"\[plug\] has a short_a that is not above its rated_a",
+        ),
+        ("burst_a = 25", "burst_s = 10", r"\[esc\] gives a burst_s without"),
+        ("burst_a = 25", "max_temperature_c = 20", "esc.max_temperature_c .* least 40"),
+        ("max_current_a = 14", "max_winding_c = 400", "max_winding_c .* at most 250"),
+        ("[plug]", "[supply]\nvoltage_v = 12\ncurrent_limit_a = 9\n[plug]", "and a"),
     ],
 )
 def test_a_fault_in_a_file_names_file_and_key_and_what_is_allowed(
@@ -149,3 +169,42 @@ def test_a_fault_in_a_file_names_file_and_key_and_what_is_allowed(
         load_article(path)
     assert str(caught.value).startswith(f"{path}: ")
     assert "\n" not in str(caught.value)
+
+
+def test_short_time_ratings_and_temperatures_are_read() -> None:
+    read = article(
+        plug__short_a=18.0,
+        plug__short_s=4.0,
+        esc__burst_s=10.0,
+        esc__max_temperature_c=100.0,
+        motor__max_winding_c=120.0,
+    )
+    assert read.plug is not None
+    assert (read.plug.short_a, read.plug.short_s, read.esc.burst_s) == (18.0, 4.0, 10.0)
+    # ITS-90: 0 degC is 273.15 K.
+    assert read.esc.max_temperature_k == pytest.approx(373.15)
+    assert read.motor.max_winding_k == pytest.approx(393.15)
+
+
+SUPPLY = {"voltage_v": 12.0, "current_limit_a": 9.0}
+
+
+def test_a_bench_supply_takes_the_place_of_a_pack() -> None:
+    read = article("pack", supply=SUPPLY)
+    assert read.pack is None
+    assert (read.source_v, read.source.resistance_ohm) == (12.0, None)
+    assert read.source.name == "bench supply"
+    assert Article.from_dict(read.to_dict(), "wire.log") == read
+
+
+def test_a_pack_is_the_source_at_its_full_voltage() -> None:
+    read = article()
+    assert read.source is read.pack
+    assert read.source_v == pytest.approx(12.6)
+
+
+def test_a_source_is_needed_and_only_one() -> None:
+    with pytest.raises(InputFault, match=r"it needs a \[pack\] or a \[supply\]"):
+        article("pack")
+    with pytest.raises(InputFault, match=r"there is a \[pack\] and a \[supply\]"):
+        article(supply=SUPPLY)
