@@ -71,7 +71,7 @@ def test_commands_of_the_project_are_those_of_the_page(message: m.ToStand) -> No
                 (e.channel, e.low, e.high, e.persistence, e.max_age_10ms)
                 for e in entries
             )
-        case m.Arm():
+        case m.Prove() | m.Arm():  # one body for both
             body = stranger.arm_body(
                 message.nonce,
                 message.boot,
