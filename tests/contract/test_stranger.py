@@ -227,7 +227,7 @@ STEPS = st.one_of(
         st.sampled_from([0, 0, 1]),
     ),
     st.tuples(st.just("lock"), st.sampled_from([0, 0, 1])),
-    st.tuples(st.just("unknown"), st.sampled_from([0x02, 0x43, 0x99])),
+    st.tuples(st.just("unknown"), st.sampled_from([0x02, 0x99])),
     st.tuples(st.just("time"), st.sampled_from([1, 5, 30, 60, 250])),
 )
 
