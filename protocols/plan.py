@@ -1,13 +1,16 @@
 """A plan: a protocol expanded into one timeline of throttle over time.
 
 The keeper walks what it is handed, so a ``Plan`` that exists has been checked
-whole: it starts and ends at zero throttle, never jumps, never ramps faster than
-``MAX_RAMP_FRAC_PER_S`` and every number in it is finite. This module must never
+whole: it starts and ends at zero throttle, never jumps, never moves faster than
+its kind of segment may, and every number in it is finite. This module must never
 read a clock or a file, nor import anything beyond the standard library.
+
+Where no source is named, a figure here is common practice and has none.
 """
 
 import math
 from bisect import bisect_right
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from itertools import accumulate, pairwise
 from typing import Literal, TypeGuard, get_args
@@ -17,16 +20,34 @@ from protocols import plain
 
 FORMAT = 1
 # From zero to full in half a second. Faster is a punch-out: another measurement.
-# Common practice, no source.
 MAX_RAMP_FRAC_PER_S = 2.0
+# A punch-out: from zero to full in a tenth of a second, about what a thumb does and
+# as long as a small motor takes to follow. Only a punch may move so fast.
+MAX_PUNCH_FRAC_PER_S = 10.0
+# A glide is read while it moves: a motor and a converter that follow a tenth of a
+# second late are then at most a hundredth of full throttle behind.
+MAX_GLIDE_FRAC_PER_S = 0.1
+# Without a propeller. A loaded motor reaches 60 to 85 % of Kv times voltage at full
+# throttle; unloaded it reaches about the throttle's share of it, so that at 30 %
+# bell, magnets and bearings turn slower than they do every day. No-load current
+# goes nearly straight with speed: nothing more is learned above.
+MAX_BARE_FRAC = 0.3
 # The shortest and the longest lease that the link carries.
 MIN_LEASE_S = 0.05
 MAX_LEASE_S = 0.5
 # A rounding error in a duration may make a ramp look this much steeper.
 _ROUNDING = 1e-9
 
-Kind = Literal["rest", "ramp", "settle", "dwell"]
-Leg = Literal["up", "down", "rest"]
+Kind = Literal["rest", "ramp", "settle", "dwell", "warm", "glide", "punch", "burst"]
+Leg = Literal["up", "down", "first", "second", "warm", "rest"]
+# How fast the kinds that move the throttle may move it; all others hold it.
+_FASTEST_FRAC_PER_S: Mapping[Kind, float] = {
+    "ramp": MAX_RAMP_FRAC_PER_S,
+    "punch": MAX_PUNCH_FRAC_PER_S,
+    "glide": MAX_GLIDE_FRAC_PER_S,
+}
+# What a plan is walked for; everything else only leads there.
+_DATA: tuple[Kind, ...] = ("dwell", "glide", "burst")
 
 
 def _is_kind(word: str) -> TypeGuard[Kind]:
@@ -39,14 +60,18 @@ def _is_leg(word: str) -> TypeGuard[Leg]:
 
 @dataclass(frozen=True, slots=True)
 class Segment:
-    """One stretch of a plan, throttle held or ramped in a straight line.
+    """One stretch of a plan, throttle held or moved in a straight line.
 
-    A ramp belongs to what it leads to: the one that ends a leg leads to rest.
+    A ramp or a punch belongs to what it leads to: the one that ends a leg leads to
+    rest.
 
     Attributes:
-        kind: rest (motor off), ramp, settle (held, not yet used), dwell (held, used).
-        leg: up, down, or rest.
-        step: index of the level, lowest first; -1 at rest.
+        kind: rest (motor off), ramp, settle (held, not yet used), dwell (held, used),
+            warm (held to warm up, never used), glide (moved slowly, used as it
+            moves), punch (moved as fast as a thumb does), burst (held for a moment
+            after a punch, used as a burst and never as a level).
+        leg: up, down, first or second (of levels in shuffled order), warm, or rest.
+        step: index of the level in its leg, lowest first; -1 at rest.
         start_frac: throttle at the start, 0 to 1.
         end_frac: throttle at the end, 0 to 1.
         duration_s: how long it takes, above zero.
@@ -82,24 +107,33 @@ class Segment:
                 f"a {self.kind} in leg {self.leg} has step {self.step}; "
                 "a rest has step -1 and a level counts from 0."
             )
-        if self.kind != "ramp" and (self.kind == "rest") != (self.leg == "rest"):
+        leads_on = self.kind in ("ramp", "punch")
+        if not leads_on and (self.kind == "rest") != (self.leg == "rest"):
+            raise InputFault(f"a {self.kind} cannot be in leg {self.leg}.")
+        if self.kind != "ramp" and (self.kind == "warm") != (self.leg == "warm"):
             raise InputFault(f"a {self.kind} cannot be in leg {self.leg}.")
 
     def _check_slope(self) -> None:
         if self.kind == "rest" and (self.start_frac, self.end_frac) != (0, 0):
             raise InputFault("a rest must hold a throttle of zero.")
-        if self.kind != "ramp" and self.start_frac != self.end_frac:
+        fastest_frac_s = _FASTEST_FRAC_PER_S.get(self.kind, 0.0)
+        if not fastest_frac_s and self.start_frac != self.end_frac:
             raise InputFault(
                 f"a {self.kind} moves from {self.start_frac} to {self.end_frac}; "
-                "only a ramp may move the throttle."
+                "only a ramp, a glide or a punch may move the throttle."
             )
-        rise_frac = abs(self.end_frac - self.start_frac)
-        if rise_frac > MAX_RAMP_FRAC_PER_S * self.duration_s * (1 + _ROUNDING):
+        moved_frac = abs(self.end_frac - self.start_frac)
+        if moved_frac > fastest_frac_s * self.duration_s * (1 + _ROUNDING):
             raise InputFault(
-                f"a ramp moves the throttle by {100 * rise_frac:g} % in "
+                f"a {self.kind} moves the throttle by {100 * moved_frac:g} % in "
                 f"{self.duration_s:g} s; at most "
-                f"{100 * MAX_RAMP_FRAC_PER_S:g} % a second is allowed."
+                f"{100 * fastest_frac_s:g} % a second is allowed."
             )
+
+    @property
+    def is_data(self) -> bool:
+        """Whether it is what the plan is walked for."""
+        return self.kind in _DATA
 
     @property
     def max_frac(self) -> float:
@@ -121,6 +155,8 @@ class Segment:
 
 _SEGMENT_KEYS = ("kind", "leg", "step", "start_frac", "end_frac", "duration_s")
 _PLAN_KEYS = ("format", "protocol", "title", "lease_s", "segments")
+# Left out where they say nothing, so that older plans read and write the same.
+_MORE_KEYS: Mapping[str, object] = {"propeller_off": False, "speed_cap_rad_s": None}
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,15 +168,21 @@ class Plan:
         title: what a person calls it.
         segments: one after the other, without gap.
         lease_s: how long each throttle command holds unless renewed.
+        propeller_off: it may be walked only with the propeller taken off.
+        speed_cap_rad_s: a bound on speed that the plan brings along: the limit on
+            speed must be at least as tight. None where it brings none.
 
     Raises:
-        InputFault: it jumps, does not start and end at rest, or is empty.
+        InputFault: it jumps, does not start and end at rest, is empty, or goes
+            further without a propeller than is safe.
     """
 
     protocol: str
     title: str
     segments: tuple[Segment, ...]
     lease_s: float = 0.2
+    propeller_off: bool = False
+    speed_cap_rad_s: float | None = None
     _ends_s: tuple[float, ...] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
@@ -160,12 +202,31 @@ class Plan:
                 raise InputFault(
                     f"the plan jumps from {before.end_frac} to {after.start_frac} "
                     f"between segments {index + 1} and {index + 2}; "
-                    "only a ramp may move the throttle."
+                    "only a segment of its own may move the throttle."
                 )
         ends_s = tuple(accumulate(segment.duration_s for segment in self.segments))
         if not math.isfinite(ends_s[-1]):
             raise InputFault("the plan never ends.")
+        self._check_caps()
         object.__setattr__(self, "_ends_s", ends_s)
+
+    def _check_caps(self) -> None:
+        cap_rad_s = self.speed_cap_rad_s
+        if cap_rad_s is not None and not (math.isfinite(cap_rad_s) and cap_rad_s > 0):
+            raise InputFault(
+                f"the plan's cap on speed is {cap_rad_s} rad/s; it must be above zero."
+            )
+        if not self.propeller_off:
+            return
+        if cap_rad_s is None:
+            raise InputFault("a plan without a propeller needs a cap on speed.")
+        if self.max_throttle_frac > MAX_BARE_FRAC:
+            raise InputFault(
+                f"the plan goes to {100 * self.max_throttle_frac:g} % throttle without "
+                f"a propeller; at most {100 * MAX_BARE_FRAC:g} % is allowed."
+            )
+        if any(segment.kind == "punch" for segment in self.segments):
+            raise InputFault("a plan without a propeller may hold no punch.")
 
     @property
     def duration_s(self) -> float:
@@ -226,6 +287,11 @@ class Plan:
             "title": self.title,
             "lease_s": self.lease_s,
             "segments": [segment.to_dict() for segment in self.segments],
+            **{
+                key: value
+                for key, usual in _MORE_KEYS.items()
+                if (value := getattr(self, key)) != usual
+            },
         }
 
     @classmethod
@@ -235,7 +301,8 @@ class Plan:
         Raises:
             InputFault: a field is missing, unknown, ill-typed or out of bounds.
         """
-        fields = plain.table(data, "the plan", _PLAN_KEYS)
+        known = {**_MORE_KEYS, **data} if isinstance(data, Mapping) else data
+        fields = plain.table(known, "the plan", (*_PLAN_KEYS, *_MORE_KEYS))
         if plain.whole(fields, "format", "the plan") != FORMAT:
             raise InputFault(
                 f"the plan has format {fields['format']}; "
@@ -251,7 +318,20 @@ class Plan:
                     plain.rows(fields, "segments", "the plan"), start=1
                 )
             ),
+            propeller_off=_read_flag(fields, "propeller_off"),
+            speed_cap_rad_s=(
+                None
+                if fields["speed_cap_rad_s"] is None
+                else plain.number(fields, "speed_cap_rad_s", "the plan")
+            ),
         )
+
+
+def _read_flag(fields: Mapping[str, object], key: str) -> bool:
+    value = fields[key]
+    if not isinstance(value, bool):
+        raise InputFault(f"the plan: {key} is {value!r}; it must be true or false.")
+    return value
 
 
 def _read_segment(row: object, where: str) -> Segment:

@@ -3,15 +3,16 @@ import math
 import subprocess
 import sys
 from dataclasses import FrozenInstanceError, replace
-from typing import Any
+from typing import Any, get_args
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from daq.errors import InputFault
-from protocols.plan import Plan, Segment
-from protocols.recipe import Recipe, expand
+from protocols.plan import Kind, Leg, Plan, Segment
+from protocols.recipe import expand
+from protocols.staircase import Staircase
 
 REST = Segment("rest", "rest", -1, 0.0, 0.0, 2.0)
 HELD = (
@@ -20,6 +21,8 @@ HELD = (
     Segment("dwell", "up", 0, 0.5, 0.5, 1.5),
     Segment("ramp", "rest", -1, 0.5, 0.0, 1.0),
 )
+# Where a kind other than a hold of a level belongs.
+PLACES: dict[str, tuple[Leg, int]] = {"rest": ("rest", -1), "warm": ("warm", 0)}
 PLAN = Plan("one-level", "One level", (REST, *HELD, REST))
 
 levels = st.lists(
@@ -28,7 +31,7 @@ levels = st.lists(
 
 
 @st.composite
-def recipes(draw: st.DrawFn) -> Recipe:
+def recipes(draw: st.DrawFn) -> Staircase:
     def seconds(low: float, high: float) -> float:
         return draw(st.floats(low, high))
 
@@ -36,7 +39,7 @@ def recipes(draw: st.DrawFn) -> Recipe:
     rest_s = {"before": seconds(2, 600), "after": seconds(2, 600)}
     if up_and_down:
         rest_s["between"] = seconds(2, 600)
-    return Recipe.model_validate(
+    return Staircase.model_validate(
         {
             "format": 1,
             "name": "drawn",
@@ -54,15 +57,28 @@ def recipes(draw: st.DrawFn) -> Recipe:
     )
 
 
+def bare(**changes: Any) -> Plan:
+    """A plan without a propeller, within its bounds unless changed."""
+    segments = (
+        REST,
+        Segment("ramp", "up", 0, 0.0, 0.3, 1.0),
+        Segment("dwell", "up", 0, 0.3, 0.3, 1.0),
+        Segment("ramp", "rest", -1, 0.3, 0.0, 1.0),
+        REST,
+    )
+    given: dict[str, Any] = {"propeller_off": True, "speed_cap_rad_s": 3000.0}
+    return Plan("bare", "Propeller off", segments, **(given | changes))
+
+
 @given(recipes())
-def test_an_expanded_recipe_survives_its_trip_through_json(recipe: Recipe) -> None:
+def test_an_expanded_recipe_survives_its_trip_through_json(recipe: Staircase) -> None:
     plan = expand(recipe)
     assert Plan.from_dict(json.loads(json.dumps(plan.to_dict()))) == plan
 
 
 @given(recipes(), st.floats(allow_nan=True, allow_infinity=True))
 def test_a_setpoint_never_leaves_the_levels_asked_for(
-    recipe: Recipe, elapsed_s: float
+    recipe: Staircase, elapsed_s: float
 ) -> None:
     setpoint_frac = expand(recipe).setpoint_at(elapsed_s)
     assert 0 <= setpoint_frac <= max(recipe.levels_percent) / 100
@@ -70,7 +86,7 @@ def test_a_setpoint_never_leaves_the_levels_asked_for(
 
 @given(recipes(), st.floats(-0.1, 1.1), st.floats(-0.1, 1.1))
 def test_throttle_never_moves_faster_than_the_ramp(
-    recipe: Recipe, one: float, other: float
+    recipe: Staircase, one: float, other: float
 ) -> None:
     plan = expand(recipe)
     first_s, second_s = sorted((one * plan.duration_s, other * plan.duration_s))
@@ -81,7 +97,7 @@ def test_throttle_never_moves_faster_than_the_ramp(
 
 @given(recipes(), st.floats(0, 1))
 def test_a_lookup_agrees_with_walking_the_segments_one_by_one(
-    recipe: Recipe, share: float
+    recipe: Staircase, share: float
 ) -> None:
     plan = expand(recipe)
     elapsed_s = share * plan.duration_s
@@ -170,7 +186,7 @@ def _spoilt(path: tuple[str | int, ...], value: object) -> dict[str, Any]:
         (("segments", 1, "duration_s"), 10**400, "must be finite"),
         (("segments", 1, "duration_s"), 0.24, "200 % a second"),
         (("segments", 1, "kind"), "dash", "no kind 'dash'"),
-        (("segments", 1, "kind"), "dwell", "only a ramp may move"),
+        (("segments", 1, "kind"), "dwell", "only a ramp, a glide or a punch"),
         (("segments", 1, "leg"), "sideways", "no leg 'sideways'"),
         (("segments", 1, "step"), -1, "step -1"),
         (("segments", 1, "step"), 0.0, "whole number"),
@@ -207,6 +223,106 @@ def test_a_plan_too_long_to_add_up_is_refused() -> None:
     endless = replace(REST, duration_s=1.7e308)
     with pytest.raises(InputFault, match="never ends"):
         replace(PLAN, segments=(endless, endless))
+
+
+@pytest.mark.parametrize(
+    ("kind", "leg", "fastest_frac_s"),
+    [("ramp", "up", 2.0), ("punch", "up", 10.0), ("glide", "up", 0.1)],
+)
+def test_each_moving_kind_has_a_bound_of_its_own(
+    kind: Kind, leg: Leg, fastest_frac_s: float
+) -> None:
+    Segment(kind, leg, 0, 0.0, 0.5, 0.5 / fastest_frac_s)
+    with pytest.raises(InputFault, match=f"{100 * fastest_frac_s:g} % a second"):
+        Segment(kind, leg, 0, 0.0, 0.5, 0.49 / fastest_frac_s)
+
+
+@pytest.mark.parametrize(
+    ("kind", "leg", "step"),
+    [
+        ("dwell", "warm", 0),  # what warms up is never data
+        ("warm", "up", 0),
+        ("warm", "rest", -1),
+        ("glide", "rest", -1),
+        ("burst", "rest", -1),
+        ("rest", "first", 0),
+    ],
+)
+def test_a_kind_stays_in_the_legs_that_it_belongs_to(
+    kind: Kind, leg: Leg, step: int
+) -> None:
+    with pytest.raises(InputFault, match="cannot be in leg"):
+        Segment(kind, leg, step, 0.0, 0.0, 1.0)
+
+
+def test_dwells_glides_and_bursts_are_what_a_plan_is_walked_for() -> None:
+    data = {
+        kind
+        for kind in get_args(Kind)
+        if Segment(kind, *PLACES.get(kind, ("up", 0)), 0.0, 0.0, 1.0).is_data
+    }
+    assert data == {"dwell", "glide", "burst"}
+
+
+def test_a_throttle_may_be_chopped_to_rest_by_a_punch() -> None:
+    chop = Segment("punch", "rest", -1, 0.4, 0.0, 0.04)
+    assert (
+        Plan(
+            "x",
+            "x",
+            (REST, *HELD[:1], replace(HELD[0], start_frac=0.5, end_frac=0.4), chop),
+        ).max_throttle_frac
+        == 0.5
+    )
+
+
+def test_a_plan_without_propeller_survives_its_trip_through_json() -> None:
+    plan = bare()
+    assert Plan.from_dict(json.loads(json.dumps(plan.to_dict()))) == plan
+
+
+def test_a_plan_as_older_records_hold_it_reads_and_writes_the_same() -> None:
+    data = PLAN.to_dict()
+    assert set(data) == {"format", "protocol", "title", "lease_s", "segments"}
+    plan = Plan.from_dict(data)
+    assert (plan.propeller_off, plan.speed_cap_rad_s) == (False, None)
+
+
+@pytest.mark.parametrize(
+    ("changes", "says"),
+    [
+        ({"speed_cap_rad_s": None}, "needs a cap on speed"),
+        ({"speed_cap_rad_s": 0.0}, "must be above zero"),
+        ({"speed_cap_rad_s": math.nan}, "must be above zero"),
+        ({"speed_cap_rad_s": math.inf}, "must be above zero"),
+        ({"segments": PLAN.segments}, "goes to 50 % throttle without a propeller"),
+    ],
+)
+def test_a_plan_without_propeller_stays_within_its_caps(
+    changes: dict[str, Any], says: str
+) -> None:
+    with pytest.raises(InputFault, match=says):
+        replace(bare(), **changes)
+
+
+def test_a_plan_without_propeller_holds_no_punch() -> None:
+    jump = Segment("punch", "up", 0, 0.0, 0.3, 0.03)
+    with pytest.raises(InputFault, match="no punch"):
+        replace(bare(), segments=(REST, jump, *bare().segments[2:]))
+
+
+@pytest.mark.parametrize(
+    ("key", "value", "says"),
+    [
+        ("propeller_off", 1, "true or false"),
+        ("speed_cap_rad_s", "3000", "must be a number"),
+        ("speed_cap_rad_s", True, "must be a number"),
+    ],
+)
+def test_a_damaged_cap_is_refused(key: str, value: object, says: str) -> None:
+    data = bare().to_dict() | {key: value}
+    with pytest.raises(InputFault, match=says):
+        Plan.from_dict(data)
 
 
 def test_plan_and_limits_leave_pydantic_and_numpy_out() -> None:

@@ -28,15 +28,40 @@ def levels_dwelt_on(recipe: Recipe) -> list[float]:
     ]
 
 
-def test_the_catalogue_ships_two_staircases() -> None:
-    assert catalogue_names() == ("short-staircase", "staircase")
+def test_the_catalogue_ships_every_kind() -> None:
+    assert catalogue_names() == (
+        "glide",
+        "idle-spin",
+        "punch",
+        "short-staircase",
+        "shuffled-staircase",
+        "staircase",
+    )
 
 
 @pytest.mark.parametrize("name", catalogue_names())
 def test_a_shipped_protocol_is_named_like_its_file_and_expands(name: str) -> None:
     recipe = load_recipe(name)
     assert recipe.name == name
-    assert expand(recipe).max_throttle_frac == 0.95
+    plan = expand(recipe)
+    assert (plan.protocol, plan.title) == (name, recipe.title)
+    assert plan.segments[0].kind == plan.segments[-1].kind == "rest"
+    assert any(segment.is_data for segment in plan.segments)
+
+
+@pytest.mark.parametrize("name", catalogue_names())
+def test_a_recipe_is_told_in_whole_sentences(name: str) -> None:
+    told = load_recipe(name).told()
+    assert len(told) >= 3
+    for sentence in told:
+        assert sentence[0].isupper()
+        assert sentence.endswith(".")
+        assert sentence.isascii()
+
+
+@pytest.mark.parametrize("name", ["staircase", "short-staircase"])
+def test_a_rising_staircase_goes_up_to_95_percent(name: str) -> None:
+    assert expand(load_recipe(name)).max_throttle_frac == 0.95
 
 
 def test_the_staircase_takes_as_long_as_its_parts_add_up_to() -> None:
@@ -137,7 +162,14 @@ def test_a_path_as_text_is_taken_as_a_path(tmp_path: Path) -> None:
         ("lease_ms = 200", "lease_ms = 49", "lease_ms is 49; it must be at least 50"),
         ("lease_ms = 200", "lease_ms = 200.5", "lease_ms is 200.5; .* whole number"),
         ("format = 1", "format = 2", "format is 2; it must be 1"),
-        ('"staircase"', '"spiral"', "kind is \"spiral\"; it must be 'staircase'"),
+        ('kind = "staircase"', "", "kind is missing"),
+        ("up_and_down = true", "", "up_and_down is missing; a rising staircase needs"),
+        ("up_and_down = true", "up_and_down = true\nseed = 1", "seed has no meaning"),
+        (
+            '"staircase"',
+            '"spiral"',
+            "kind is \"spiral\"; it must be 'staircase', 'glide'",
+        ),
         ('"short-staircase"', '"Short one"', "lower-case letters, digits and hyphens"),
     ],
 )
@@ -164,7 +196,7 @@ def test_a_missing_file_is_named(tmp_path: Path) -> None:
 
 
 def test_an_unknown_name_lists_the_known_ones_and_suggests_the_nearest() -> None:
-    with pytest.raises(InputFault, match="short-staircase and staircase") as caught:
+    with pytest.raises(InputFault, match="shuffled-staircase and staircase") as caught:
         load_recipe("stairs")
     assert "Did you mean staircase?" in str(caught.value)
 
