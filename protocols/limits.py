@@ -9,12 +9,13 @@ Where no source is named, a figure here is common practice and has none.
 """
 
 import math
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass, fields, replace
 
 from daq import units
 from daq.errors import InputFault
 from protocols import plain
+from protocols.rated import Ratings, parts_of
 
 # What the link can carry in a limit's entry.
 MAX_PERSISTENCE = 255
@@ -38,6 +39,8 @@ BACKWARD_CURRENT_SHARE = 0.25
 FULL_CELL_MARGIN_V = 0.1
 # A motor cannot outrun its own Kv: beyond it poles, Kv or the sensor are wrong.
 NO_LOAD_MARGIN = 1.1
+# A bench supply holds what was set; leads drop some, a braking motor lifts it.
+SUPPLY_MARGIN_SHARE = 0.1
 
 
 def inside(low: float, value: float, high: float) -> bool:
@@ -147,76 +150,36 @@ def limits_from_dicts(rows: Sequence[object]) -> tuple[Limit, ...]:
     return limits
 
 
-@dataclass(frozen=True, slots=True)
-class Ratings:
-    """What the parts on the stand can bear, SI; None where nobody knows.
-
-    Attributes:
-        motor_max_current_a: held for as long as one likes.
-        motor_short_current_a: for ``motor_short_s`` only.
-        motor_short_s: how long that is.
-        esc_continuous_a: the speed controller, for as long as one likes.
-        esc_burst_a: the speed controller, for seconds.
-        plug_current_a: the plug.
-        pack_max_current_a: C rate times capacity.
-        pack_cells: cells in series.
-        pack_min_cell_v: lowest a cell may sag to under load.
-        pack_max_cell_v: a full cell.
-        propeller_max_speed_rad_s: the propeller's own limit.
-        no_load_speed_rad_s: Kv times the full pack.
-        load_cell_range_n: rated load of the stand's load cell.
-
-    Raises:
-        InputFault: a figure is not above zero.
-    """
-
-    motor_max_current_a: float | None = None
-    motor_short_current_a: float | None = None
-    motor_short_s: float | None = None
-    esc_continuous_a: float | None = None
-    esc_burst_a: float | None = None
-    plug_current_a: float | None = None
-    pack_max_current_a: float | None = None
-    pack_cells: int | None = None
-    pack_min_cell_v: float = 3.3
-    pack_max_cell_v: float = 4.2
-    propeller_max_speed_rad_s: float | None = None
-    no_load_speed_rad_s: float | None = None
-    load_cell_range_n: float | None = None
-
-    def __post_init__(self) -> None:
-        for item in fields(self):
-            value = getattr(self, item.name)
-            if value is not None and not (math.isfinite(value) and value > 0):
-                raise InputFault(
-                    f"the rating {item.name} is {value}; it must be above zero."
-                )
-
-
-def derive(ratings: Ratings, channels: Collection[str]) -> tuple[Limit, ...]:
+def derive(
+    ratings: Ratings, channels: Collection[str], timed: Collection[str] = ()
+) -> tuple[Limit, ...]:
     """Limits for the channels that a stand has; the tightest rating wins.
 
     Args:
         ratings: what the parts can bear.
         channels: names of the stand's channels; those not in ``CHANNELS`` are
             left unguarded.
+        timed: parts, of ``rated.PARTS``, that count with their short-time current.
+            A limit watches samples and cannot count seconds: the same parts must
+            go to ``rules.derive_rules``, and its rules to the guard.
 
     Returns:
         One limit a channel, in the order of ``CHANNELS``. A speed channel gets
         none where no speed is known.
 
     Raises:
-        InputFault: no current rating at all, or a channel that needs a figure
-            nobody gave, or no channel that can be guarded.
+        InputFault: no current rating at all, a channel that needs a figure nobody
+            gave, no channel that can be guarded, or a part in ``timed`` without a
+            short-time rating.
     """
-    makers = {
-        "current": _current_limit,
-        "voltage": _voltage_limit,
-        "thrust": _thrust_limit,
-        "speed": _speed_limit,
+    current = _current_limit(ratings, timed)
+    makers: dict[str, Callable[[], Limit | None]] = {
+        "current": lambda: current,
+        "voltage": lambda: _voltage_limit(ratings),
+        "thrust": lambda: _thrust_limit(ratings),
+        "speed": lambda: _speed_limit(ratings),
     }
-    _current_ratings(ratings)
-    made = [makers[name](ratings) for name in CHANNELS if name in channels]
+    made = [makers[name]() for name in CHANNELS if name in channels]
     limits = tuple(limit for limit in made if limit is not None)
     if not limits:
         raise InputFault(
@@ -226,83 +189,75 @@ def derive(ratings: Ratings, channels: Collection[str]) -> tuple[Limit, ...]:
     return limits
 
 
-def _current_ratings(ratings: Ratings) -> list[tuple[float, str]]:
-    """Every current rating known, tightest first, each with its words.
-
-    A short-time rating counts only where a part has no other: a limit watches
-    samples, it cannot count the seconds of a burst.
+def _current_ratings(
+    ratings: Ratings, timed: Collection[str]
+) -> list[tuple[float, str]]:
+    """Every current rating known, each with its words.
 
     Raises:
-        InputFault: there is none.
+        InputFault: a part in ``timed`` has no short-time rating.
     """
-    motor_a, motor = ratings.motor_max_current_a, "motor"
-    if motor_a is None and ratings.motor_short_current_a is not None:
-        seconds = ratings.motor_short_s
-        motor = f"motor for {brief(seconds)} s" if seconds else "motor for a short time"
-        motor_a = ratings.motor_short_current_a
-    esc_a, esc = ratings.esc_continuous_a, "ESC"
-    if esc_a is None and ratings.esc_burst_a is not None:
-        esc_a, esc = ratings.esc_burst_a, "ESC (burst)"
-    parts = (
-        (ratings.plug_current_a, "plug"),
-        (motor_a, motor),
-        (esc_a, esc),
-        (ratings.pack_max_current_a, "pack"),
-    )
-    known = [
-        (value, f"{name} {brief(value)} A")
-        for value, name in parts
-        if value is not None
-    ]
-    if not known:
-        raise InputFault(
-            "the article has no current rating, so nothing would stop an "
-            "over-current: add at least one of plug.rated_a, motor.max_current_a, "
-            "esc.continuous_a or pack.c_rate to its file."
-        )
-    return sorted(known, key=lambda rating: rating[0])
+    known: list[tuple[float | None, str]] = []
+    for part in parts_of(ratings, timed):
+        if part.timed:
+            known.append((part.short_a, part.short_words))
+        elif part.continuous_a is not None:
+            known.append((part.continuous_a, f"{part.name} {part.continuous_a:g} A"))
+    for name, value_a in (
+        ("pack", ratings.pack_max_current_a),
+        ("supply", ratings.supply_current_a),
+    ):
+        if value_a is not None:
+            known.append((value_a, f"{name} {brief(value_a)} A"))
+    return [(value_a, words) for value_a, words in known if value_a is not None]
 
 
 def _tightest(known: Sequence[tuple[float, str]]) -> tuple[float, str]:
     """The lowest of some upper bounds, and what it beat in words."""
-    ranked = sorted(known, key=lambda rating: rating[0])
-    value, words = ranked[0]
-    if len(ranked) == 1:
+    (value, words), *others = sorted(known, key=lambda rating: rating[0])
+    if not others:
         return value, f"{words}, the only rating known"
-    others = ", ".join(rating[1] for rating in ranked[1:])
-    return value, f"{words}, tighter than {others}"
+    return value, f"{words}, tighter than {others[0][1]}"
 
 
 def _limit(channel: str, low: float, high: float, source: str) -> Limit:
     return Limit(channel, low, high, _PERSISTENCE[channel], _AGE_S[channel], source)
 
 
-def _current_limit(ratings: Ratings) -> Limit:
-    high_a, words = _tightest(_current_ratings(ratings))
-    low_a = -BACKWARD_CURRENT_SHARE * high_a
-    return _limit(
-        "current",
-        low_a,
-        high_a,
-        f"{words}; below {brief(low_a)} A the sensor is wired backwards",
-    )
+def _current_limit(ratings: Ratings, timed: Collection[str]) -> Limit:
+    known = _current_ratings(ratings, timed)
+    if not known:
+        raise InputFault(
+            "the article has no current rating, so nothing would stop an "
+            "over-current: add at least one of plug.rated_a, motor.max_current_a, "
+            "esc.continuous_a or pack.c_rate to its file."
+        )
+    high_a, words = _tightest(known)
+    return _limit("current", -BACKWARD_CURRENT_SHARE * high_a, high_a, words)
 
 
 def _voltage_limit(ratings: Ratings) -> Limit:
+    if ratings.supply_v is not None:
+        supply_v = ratings.supply_v
+        return _limit(
+            "voltage",
+            (1 - SUPPLY_MARGIN_SHARE) * supply_v,
+            (1 + SUPPLY_MARGIN_SHARE) * supply_v,
+            f"supply {supply_v:g} V, {100 * SUPPLY_MARGIN_SHARE:g} % either way",
+        )
     cells = ratings.pack_cells
     if cells is None:
         raise InputFault(
-            "the voltage has no limit: add pack.cells to the article's file."
+            "the voltage has no limit: add pack.cells, or supply.voltage_v, to the "
+            "article's file."
         )
-    low_v = cells * ratings.pack_min_cell_v
-    high_v = cells * (ratings.pack_max_cell_v + FULL_CELL_MARGIN_V)
+    low_v = ratings.pack_min_cell_v
+    high_v = ratings.pack_max_cell_v + FULL_CELL_MARGIN_V
     return _limit(
         "voltage",
-        low_v,
-        high_v,
-        f"low {cells} cells x {brief(ratings.pack_min_cell_v)} V under load; high "
-        f"{cells} cells x {brief(ratings.pack_max_cell_v)} V full and "
-        f"{FULL_CELL_MARGIN_V} V margin",
+        cells * low_v,
+        cells * high_v,
+        f"{cells} cells of {brief(low_v)} V under load to {brief(high_v)} V",
     )
 
 
@@ -312,14 +267,8 @@ def _thrust_limit(ratings: Ratings) -> Limit:
         raise InputFault(
             "the thrust has no limit: say what the stand's load cell is rated for."
         )
-    low_n = -BACKWARD_THRUST_SHARE * range_n
-    return _limit(
-        "thrust",
-        low_n,
-        range_n,
-        f"load cell {brief(units.n_to_gf(range_n))} gf; below "
-        f"{brief(units.n_to_gf(low_n))} gf it is mounted backwards",
-    )
+    source = f"load cell {brief(units.n_to_gf(range_n))} gf"
+    return _limit("thrust", -BACKWARD_THRUST_SHARE * range_n, range_n, source)
 
 
 def _speed_limit(ratings: Ratings) -> Limit | None:
@@ -329,9 +278,7 @@ def _speed_limit(ratings: Ratings) -> Limit | None:
         known.append((speed_rad_s, f"propeller {_rpm(speed_rad_s)}"))
     if ratings.no_load_speed_rad_s is not None:
         speed_rad_s = NO_LOAD_MARGIN * ratings.no_load_speed_rad_s
-        known.append(
-            (speed_rad_s, f"motor {_rpm(speed_rad_s)} (Kv x full pack, and 10 %)")
-        )
+        known.append((speed_rad_s, f"motor without load {_rpm(speed_rad_s)}"))
     if not known:
         return None
     high_rad_s, words = _tightest(known)

@@ -1,4 +1,4 @@
-"""What a keeper is asked to do, whole: plan, limits and how to say it again.
+"""What a keeper is asked to do, whole: plan, limits, rules and how to say it again.
 
 Standard library only, as everything that the keeper imports.
 """
@@ -10,9 +10,10 @@ from daq.errors import InputFault
 from protocols import plain
 from protocols.limits import Limit, limits_from_dicts
 from protocols.plan import Plan
+from protocols.rules import NO_RULES, Rules
 
 NEEDED = "current"  # without a limit on it no motor turns
-_KEYS = ("plan", "limits", "nonce")
+_KEYS = ("plan", "limits", "nonce", "rules")
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,11 +24,13 @@ class Task:
         plan: what to do with the motor.
         limits: what must never be exceeded, one a channel.
         nonce: names the arming; 1 to 65535, another one for every spin.
+        rules: what else the guard judges by.
     """
 
     plan: Plan
     limits: tuple[Limit, ...]
     nonce: int
+    rules: Rules = NO_RULES
 
     def __post_init__(self) -> None:
         if not self.limits:
@@ -46,6 +49,7 @@ class Task:
             "plan": self.plan.to_dict(),
             "limits": [limit.to_dict() for limit in self.limits],
             "nonce": self.nonce,
+            "rules": self.rules.to_dict(),
         }
 
     @classmethod
@@ -60,4 +64,5 @@ class Task:
             plan=Plan.from_dict(row["plan"]),
             limits=limits_from_dicts(plain.rows(row, "limits", "the task")),
             nonce=plain.whole(row, "nonce", "the task"),
+            rules=Rules.from_dict(row["rules"]),
         )

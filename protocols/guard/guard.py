@@ -9,16 +9,20 @@ import math
 from collections.abc import Sequence
 
 from protocols.guard.beat import BeatCheck
+from protocols.guard.link import LinkCheck
 from protocols.guard.readings import ReadingCheck
 from protocols.guard.silence import SilenceCheck
 from protocols.guard.trip import Trip
 from protocols.limits import Limit
+from protocols.rules import Rules
 
 
 class Guard:
     """The host's guard over one armed spell; made anew at each arming."""
 
-    def __init__(self, limits: Sequence[Limit], now_s: float) -> None:
+    def __init__(self, limits: Sequence[Limit], rules: Rules, now_s: float) -> None:
+        self._rules = rules
+        self._link = LinkCheck(now_s)
         self._readings: dict[str, ReadingCheck] = {}
         self._silences: dict[str, SilenceCheck] = {}
         for limit in limits:
@@ -38,6 +42,13 @@ class Guard:
         if math.isfinite(value):  # NaN is no sign of life
             self._silences[channel].heard(now_s)
         return check.take(value)
+
+    def setpoint(self, throttle_frac: float, now_s: float) -> None:
+        """That throttle was sent."""
+
+    def link(self, whole: int, lost: int, now_s: float) -> Trip | None:
+        """Frames understood, and frames missing or damaged, since last told."""
+        return self._link.take(whole, lost, now_s)
 
     def beat(self, now_s: float) -> None:
         """The client is there."""

@@ -8,13 +8,14 @@ from protocols.guard.beat import PATIENCE_S
 from protocols.guard.guard import Guard
 from protocols.guard.silence import LINK_ALLOWANCE_S
 from protocols.limits import Limit
+from protocols.rules import Rules
 
 CURRENT = Limit("current", -3.0, 12.0, 3, 0.1, "plug 12 A")
 VOLTAGE = Limit("voltage", 9.9, 12.9, 1, 0.1, "3 cells")
 
 
 def guard() -> Guard:
-    return Guard((CURRENT, VOLTAGE), 0.0)
+    return Guard((CURRENT, VOLTAGE), Rules(), 0.0)
 
 
 def test_readings_inside_never_trip() -> None:
@@ -46,7 +47,7 @@ def test_a_reading_that_is_no_number_is_outside(value: float) -> None:
 
 
 def test_readings_that_are_no_number_are_no_sign_of_life() -> None:
-    watch = Guard((Limit("current", -3.0, 12.0, 255, 0.1, "plug"),), 0.0)
+    watch = Guard((Limit("current", -3.0, 12.0, 255, 0.1, "plug"),), Rules(), 0.0)
     watch.beat(0.3)
     for step in range(30):
         watch.reading("current", math.nan, step * 0.01)
