@@ -6,10 +6,11 @@ are a side door for tests and demonstrations; nothing that measures may use them
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from daq.errors import InputFault
 from daq.stand.plant.bus import Bus
+from daq.stand.plant.condition import Condition
 from daq.stand.plant.esc import Esc
 from daq.stand.plant.leads import Leads
 from daq.stand.plant.load_cell import LoadCell
@@ -98,19 +99,28 @@ class Plant:
     """One stand with one article on it.
 
     Attributes:
-        plug_in: the arming plug; out means that the pack feeds nothing.
+        plug_in: the arming plug as a person has put it; out means that the pack
+            feeds nothing.
         placed_load_n: what else presses on the load cell, such as a check mass.
         sensor_specs: the channels as the stand declares them.
         true_counts_per_unit: what the gains of thrust, current and voltage are.
     """
 
-    def __init__(self, truth: Truth, seed: int, *, step_s: float = STEP_S) -> None:
+    def __init__(
+        self,
+        truth: Truth,
+        seed: int,
+        *,
+        step_s: float = STEP_S,
+        plug_in: bool = True,
+    ) -> None:
         """Build it at rest.
 
         Args:
             truth: what it is.
             seed: for drawn gains and all noise; the same seed gives the same counts.
             step_s: length of a sub-step.
+            plug_in: whether the arming plug is in at the start.
 
         Raises:
             InputFault: the seed is negative.
@@ -121,10 +131,12 @@ class Plant:
         self._steps = 0
         self._owed_s = 0.0
         self._pulse_s = 0.0
-        self.plug_in = True
+        self.plug_in = plug_in
+        self._condition = Condition()
+        self._charge_gone = 0.0
         self.placed_load_n = 0.0
 
-        leads = Leads(truth.leads)
+        self._leads = leads = Leads(truth.leads)
         self._motor = motor = Motor(truth.motor)
         self._pack = Pack(truth.pack, step_s)
         self._esc = Esc(truth.esc, step_s)
@@ -147,10 +159,45 @@ class Plant:
         self.true_counts_per_unit = gains
         self.sensor_specs = sensor_specs(truth)
         self._sums = (0.0,) * 6
-        self._bus.feed(self._pack.emf_v, 0.0, 0.0)
-        self._bus.average(0.0)
+        if plug_in:
+            self._bus.feed(self._pack.emf_v, 0.0, 0.0)
+            self._bus.average(0.0)
         self._current.sample(self._bus.bus_a)
         self._voltage.sample(self._bus.volt_v)
+
+    def suffer(self, condition: Condition) -> None:
+        """Be in that condition from now on; the healthy one mends everything.
+
+        A pack that was emptied gets back what was taken; heat does not go away.
+        """
+        was, now = self._condition, replace(condition)
+        if now == was:
+            return
+        self._condition = now
+        if (now.propeller_on, now.rotor_free) != (was.propeller_on, was.rotor_free):
+            self._propeller.be(fitted=now.propeller_on)
+            self._propeller.turn_at(self._rotor.speed_rad_s)
+            self._rotor.hold(blocked=not now.rotor_free)
+        self._esc.arms, self._esc.heeds_zero = now.esc_arms, now.esc_heeds_zero
+        self._change_pack(was, now)
+        bus, motor = self._bus, self._motor
+        bus.source_ohm = self._pack.resistance_ohm + self._leads.resistance_ohm
+        bus.source_ohm += now.plug_ohm
+        bus.kt_v_s = motor.kt_nm_a * now.grip_frac
+        bus.loop_ohm = motor.resistance_ohm + self._esc.resistance_ohm
+        bus.loop_ohm *= now.loop_factor
+
+    def _change_pack(self, was: Condition, now: Condition) -> None:
+        """Another pack, or the same with another charge."""
+        pack = self._pack
+        kind = (now.cells, now.pack_resistance_factor)
+        if kind != (was.cells, was.pack_resistance_factor):
+            pack.become(*kind)
+        if now.charge_frac != was.charge_frac:
+            full = pack.charge_frac + self._charge_gone
+            left = full if now.charge_frac is None else min(full, now.charge_frac)
+            pack.take_charge(pack.charge_frac - left)
+            self._charge_gone = full - left
 
     def advance(self, duration_s: float, pulse_s: float) -> None:
         """Move through time in whole sub-steps; what is left over is owed.
@@ -178,7 +225,8 @@ class Plant:
         propeller = self._propeller
         press, feel = self._mount.advance, self._cell.feel
         sample_current, sample_voltage = self._current.sample, self._voltage.sample
-        plug_in, placed_n = self.plug_in, self.placed_load_n
+        condition, placed_n = self._condition, self.placed_load_n
+        plug_in, grip = self.plug_in and condition.plug_in, condition.grip_frac
         thrusts, speeds, charges, volts, energies, works = self._sums
         speed, thrust = rotor.speed_rad_s, propeller.thrust_n
         felt = self._mount.force_n
@@ -188,11 +236,11 @@ class Plant:
             old_speed, old_thrust, old_felt, old_power = speed, thrust, felt, power
             if plug_in:
                 bus.feed(pack.emf_v, duty, speed)
-                speed = rotor.advance(bus.motor_a, bus.slope_a_s)
+                speed = rotor.advance(grip * bus.motor_a, grip * bus.slope_a_s)
                 bus.average(speed - old_speed)
             else:
                 bus.drain(duty, speed)
-                speed = rotor.advance(bus.motor_a, 0.0)
+                speed = rotor.advance(grip * bus.motor_a, 0.0)
             current, volt = bus.bus_a, bus.volt_v
             pack.advance(current)
             thrust = propeller.thrust_n
@@ -233,11 +281,21 @@ class Plant:
         return self._steps * self._step_s
 
     @property
+    def bus_v(self) -> float:
+        """Voltage at the ESC's input, mean of the last sub-step."""
+        return self._bus.volt_v
+
+    @property
+    def free_speed_rad_s(self) -> float:
+        """What the motor would turn on this pack without load or loss."""
+        return self._pack.emf_v / self._motor.kt_nm_a
+
+    @property
     def state(self) -> PlantState:
         """The truth now."""
         pack, bus, propeller = self._pack, self._bus, self._propeller
         speed = self._rotor.speed_rad_s
-        if self.plug_in:
+        if self.plug_in and self._condition.plug_in:
             now = bus.at_once(pack.emf_v, self._esc.duty_frac, speed)
         else:
             now = bus.motor_a, 0.0, bus.volt_v

@@ -20,6 +20,9 @@ class Bus:
     I_bus = d I_motor + draw, V_bus = emf - R_source I_bus.
 
     Attributes:
+        kt_v_s: how much voltage the motor sets against a speed.
+        loop_ohm: resistance around motor and bridge.
+        source_ohm: resistance between the pack's inside and the bus.
         volt_v: voltage at the ESC's input.
         bus_a: current from the pack.
         motor_a: current in the motor.
@@ -31,13 +34,13 @@ class Bus:
         "_duty",
         "_emf",
         "_esc",
-        "_kt",
-        "_loop_ohm",
-        "_source_ohm",
         "_step_s",
         "bus_a",
+        "kt_v_s",
+        "loop_ohm",
         "motor_a",
         "slope_a_s",
+        "source_ohm",
         "volt_v",
     )
 
@@ -45,9 +48,9 @@ class Bus:
         self, esc: Esc, motor: Motor, source_ohm: float, step_s: float
     ) -> None:
         self._esc = esc
-        self._kt = motor.kt_nm_a
-        self._loop_ohm = motor.resistance_ohm + esc.resistance_ohm
-        self._source_ohm = source_ohm
+        self.kt_v_s = motor.kt_nm_a
+        self.loop_ohm = motor.resistance_ohm + esc.resistance_ohm
+        self.source_ohm = source_ohm
         self._step_s = step_s
         self._duty = self._emf = self._draw_a = 0.0
         self.volt_v = self.bus_a = self.motor_a = self.slope_a_s = 0.0
@@ -58,9 +61,9 @@ class Bus:
         self._duty = duty
         self._draw_a = draw = self._esc.draw_a(duty)
         if duty > 0.0:
-            source = self._source_ohm
-            loop = self._loop_ohm + duty * duty * source
-            kt = self._kt
+            source = self.source_ohm
+            loop = self.loop_ohm + duty * duty * source
+            kt = self.kt_v_s
             current = (duty * (emf_v - source * draw) - kt * speed_rad_s) / loop
             if current > 0.0:
                 self.motor_a = current
@@ -76,10 +79,10 @@ class Bus:
             current = 0.0
         self.motor_a = current
         bus = duty * current + self._draw_a
-        volt = self._emf - self._source_ohm * bus
+        volt = self._emf - self.source_ohm * bus
         if volt < 0.0:
             volt = 0.0
-            bus = self._emf / self._source_ohm
+            bus = self._emf / self.source_ohm
         self.volt_v = volt
         self.bus_a = bus
 
@@ -112,9 +115,9 @@ class Bus:
         self.bus_a = self.motor_a = self.slope_a_s = 0.0
         volt = start
         if duty > 0.0:
-            floor = self._kt * speed_rad_s / duty
+            floor = max(0.0, self.kt_v_s * speed_rad_s / duty)
             if volt > floor:
-                rate = duty * duty / (self._loop_ohm * capacitance)
+                rate = duty * duty / (self.loop_ohm * capacitance)
                 volt = floor + (volt - floor) * math.exp(-self._step_s * rate)
                 self.motor_a = capacitance * (start - volt) / (self._step_s * duty)
         self.volt_v = self._after_draw(volt, esc.draw_a(duty), self._step_s)

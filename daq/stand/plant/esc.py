@@ -21,6 +21,9 @@ class Esc:
     rise only, so a cut is a cut.
 
     Attributes:
+        arms: False: it stays silent, whatever the pulse.
+        heeds_zero: False: it goes on with the duty it had when the pulse falls to
+            zero or goes away.
         duty_frac: duty at the end of the last step.
         resistance_ohm: on resistance of the bridge in the motor's circuit.
         dropout_v: bus voltage below which its processor is off.
@@ -35,9 +38,11 @@ class Esc:
         "_span_s",
         "_start",
         "_target",
+        "arms",
         "capacitance_f",
         "dropout_v",
         "duty_frac",
+        "heeds_zero",
         "resistance_ohm",
     )
 
@@ -45,6 +50,7 @@ class Esc:
         self.resistance_ohm = truth.on_resistance_ohm
         self.dropout_v = truth.dropout_v
         self.capacitance_f = truth.bus_capacitance_f
+        self.arms = self.heeds_zero = True
         self.duty_frac = 0.0
         self._target = 0.0
         self._low_s = truth.pulse_low_s
@@ -58,11 +64,13 @@ class Esc:
 
     def command(self, pulse_s: float) -> None:
         """Take the pulse width that it is given from now on; 0 or NaN: none."""
-        self._target = 0.0
-        if PULSE_SHORTEST_S <= pulse_s <= PULSE_LONGEST_S:
+        target = 0.0
+        if self.arms and PULSE_SHORTEST_S <= pulse_s <= PULSE_LONGEST_S:
             throttle = min(1.0, (pulse_s - self._low_s) / self._span_s)
             if throttle > 0.0 and throttle >= self._start:
-                self._target = throttle
+                target = throttle
+        if target > 0.0 or self.heeds_zero or not self.arms:
+            self._target = target
 
     def advance(self, bus_v: float) -> float:
         """One step; returns the mean duty over it."""

@@ -12,6 +12,8 @@ from daq.stand.plant.truth_parts import PackTruth
 class Pack:
     """Cells in series behind one resistance and one RC pair.
 
+    ``become`` makes another pack of it: more cells, fewer, or worse ones.
+
     Source: the Thevenin battery model with one RC pair (for example G. L. Plett,
     Battery Management Systems, vol. 1, 2015, ch. 2; from memory). The pair is
     stepped by its exact answer to a current held over the step.
@@ -26,10 +28,13 @@ class Pack:
 
     __slots__ = (
         "_cells",
+        "_cells_built",
         "_charge_per_as",
         "_decay",
+        "_gain_built_ohm",
         "_gain_ohm",
         "_ocv",
+        "_resistance_built_ohm",
         "charge_frac",
         "emf_v",
         "resistance_ohm",
@@ -37,14 +42,15 @@ class Pack:
     )
 
     def __init__(self, truth: PackTruth, step_s: float) -> None:
-        self._cells = truth.cells
+        self._cells = self._cells_built = truth.cells
         self._ocv = Polyline(truth.ocv_charge_frac, truth.ocv_cell_v, extend_below=True)
         self._charge_per_as = step_s / truth.capacity_c
         self._decay = math.exp(-step_s / truth.slow_time_s)
         self._gain_ohm = truth.slow_resistance_ohm * -math.expm1(
             -step_s / truth.slow_time_s
         )
-        self.resistance_ohm = truth.resistance_ohm
+        self._gain_built_ohm = self._gain_ohm
+        self.resistance_ohm = self._resistance_built_ohm = truth.resistance_ohm
         self.charge_frac = truth.charge_frac
         self.slow_v = 0.0
         self.emf_v = self.open_circuit_v
@@ -53,6 +59,27 @@ class Pack:
     def open_circuit_v(self) -> float:
         """Voltage of the rested pack at its present charge."""
         return max(0.0, self._cells * self._ocv.at(self.charge_frac))
+
+    def become(self, cells: int | None, resistance_factor: float) -> None:
+        """Be that many of the same cells, each with that much more resistance.
+
+        Args:
+            cells: how many in series; None: as many as it was built with.
+            resistance_factor: on the series resistance and the slow pair's.
+        """
+        self._cells = self._cells_built if cells is None else cells
+        factor = resistance_factor * (self._cells / self._cells_built)
+        self.resistance_ohm = self._resistance_built_ohm * factor
+        self._gain_ohm = self._gain_built_ohm * factor
+        self._settle()
+
+    def take_charge(self, charge_frac: float) -> None:
+        """Have that much less in it, at once; negative: more."""
+        self.charge_frac -= charge_frac
+        self._settle()
+
+    def _settle(self) -> None:
+        self.emf_v = max(0.0, self.open_circuit_v - self.slow_v)
 
     def advance(self, current_a: float) -> None:
         """One step with a current held over it."""

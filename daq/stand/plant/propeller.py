@@ -14,7 +14,7 @@ class Propeller:
     et al., UIUC Propeller Database; AIAA 2014-2151 eqs. 1 to 4). With omega =
     2 pi n: Q = P/omega = C_P rho omega^2 D^5/(2 pi)^3. Tables are read by straight
     lines against speed and held beyond their ends. Ground, walls and the guard
-    are not modelled.
+    are not modelled. One that came off has no thrust, no torque and no inertia.
 
     Attributes:
         thrust_n: thrust at the speed last looked up.
@@ -24,6 +24,7 @@ class Propeller:
     """
 
     __slots__ = (
+        "_built",
         "_cp",
         "_ct",
         "_thrust_factor",
@@ -42,7 +43,13 @@ class Propeller:
         self._thrust_factor = density_kg_m3 * truth.diameter_m**4 / turn**2
         self._torque_factor = density_kg_m3 * truth.diameter_m**5 / turn**3
         self.inertia_kg_m2 = truth.inertia_kg_m2
+        self._built = (self._thrust_factor, self._torque_factor, truth.inertia_kg_m2)
         self.thrust_n = self.torque_nm = self.torque_slope_nm_s = 0.0
+
+    def be(self, *, fitted: bool) -> None:
+        """Come off the shaft, or be put back on; counts from the next look-up."""
+        now = self._built if fitted else (0.0, 0.0, 0.0)
+        self._thrust_factor, self._torque_factor, self.inertia_kg_m2 = now
 
     def turn_at(self, speed_rad_s: float) -> None:
         """Look up thrust, torque and its slope at a speed of zero or more."""

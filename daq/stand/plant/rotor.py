@@ -10,7 +10,8 @@ class Rotor:
     Stepped by the one-stage Rosenbrock method with gamma = 1/2 (second order,
     A-stable; Hairer and Wanner, Solving Ordinary Differential Equations II,
     ch. IV.7): omega += h f/(1 - h f'/2), with f' taken exactly, so that a light
-    rotor cannot make the step unstable.
+    rotor cannot make the step unstable. A blocked one is infinitely heavy and
+    stands still.
 
     Attributes:
         speed_rad_s: speed of the shaft.
@@ -20,21 +21,34 @@ class Rotor:
         "_growth",
         "_half_step_over_inertia",
         "_kt",
+        "_motor_kg_m2",
         "_no_load",
         "_propeller",
         "_step_over_inertia",
+        "_step_s",
         "speed_rad_s",
     )
 
     def __init__(self, motor: Motor, propeller: Propeller, step_s: float) -> None:
-        inertia = motor.inertia_kg_m2 + propeller.inertia_kg_m2
         self._kt = motor.kt_nm_a
         self._no_load = motor.no_load_a
         self._growth = motor.no_load_growth_a_s_rad
+        self._motor_kg_m2 = motor.inertia_kg_m2
         self._propeller = propeller
-        self._step_over_inertia = step_s / inertia
-        self._half_step_over_inertia = 0.5 * step_s / inertia
+        self._step_s = step_s
         self.speed_rad_s = 0.0
+        self.hold(blocked=False)
+
+    def hold(self, *, blocked: bool) -> None:
+        """Take the inertia of what is on the shaft now, or block it."""
+        if blocked:
+            self._step_over_inertia = self._half_step_over_inertia = 0.0
+            self.speed_rad_s = 0.0
+            self._propeller.turn_at(0.0)
+            return
+        inertia = self._motor_kg_m2 + self._propeller.inertia_kg_m2
+        self._step_over_inertia = self._step_s / inertia
+        self._half_step_over_inertia = 0.5 * self._step_s / inertia
 
     def advance(self, current_a: float, current_slope_a_s: float) -> float:
         """One step.
