@@ -10,6 +10,7 @@ from daq.link import messages as m
 from daq.link import session as s
 from protocols.limits import Limit, brief, to_trade
 from protocols.outcome import Data, Ended, Outcome
+from protocols.proof.trial import NotProven
 
 
 def ended(how: Ended, cause: str, check: str, advice: str = "") -> Outcome:
@@ -34,6 +35,11 @@ _CAUSES: Final[dict[m.Cause, tuple[str, str, str]]] = {
         "stop loop",
         "The stop loop opened.",
         "Close the guard and release the stop button.",
+    ),
+    m.Cause.SUPPLY_ON: (
+        "supply on",
+        "The supply came on while the guards were being proven.",
+        "Leave the arming plug out until it is asked for.",
     ),
 }
 
@@ -100,6 +106,51 @@ def restarted(while_doing: str, *, guarded: bool) -> Outcome:
         "restarted",
         "Look at its supply: a brown-out, a loose plug, or a watchdog.",
     )
+
+
+def unanswered(command: str) -> Outcome:
+    """A command that is not said twice got no answer."""
+    cause = f"The stand did not answer the {command} command."
+    return ended(Ended.FAILED, cause, "unanswered", "Look at the cable.")
+
+
+def record_lost(why: object) -> Outcome:
+    """Without a record there is no run."""
+    cause = f"The record could not be written: {why}."
+    advice = "Free the disk, or choose another place with --out."
+    return ended(Ended.FAILED, cause, "record", advice)
+
+
+def nobody_there(patience_s: float) -> Outcome:
+    """A person was waited for, for as long as a stand is left ready."""
+    cause = f"Nobody said or did anything for {patience_s / 60:.0f} minutes."
+    return ended(Ended.STOPPED, cause, "nobody there")
+
+
+def armed_again() -> Outcome:
+    """A stand that had stopped may turn again, unasked."""
+    return ended(
+        Ended.FAILED,
+        "The stand was armed again after its stop was confirmed.",
+        "armed again",
+        "Cut the power; do not trust this stand.",
+    )
+
+
+def armed_by_another() -> Outcome:
+    """A stand that may turn without our having asked."""
+    return ended(
+        Ended.FAILED,
+        "The stand was armed by something else; it was told to stop.",
+        "armed by another",
+        "Close other programs that use this port and start again.",
+    )
+
+
+def not_proven(failure: NotProven) -> Outcome:
+    """A guard was not seen to act, so nothing is spun."""
+    check = f"proof: {failure.guard}"
+    return ended(Ended.FAILED, str(failure), check, failure.advice)
 
 
 def not_a_stand(happening: s.WrongVersion | s.NotIdentified, name: str) -> Outcome:

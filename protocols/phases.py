@@ -11,26 +11,44 @@ class Phase(Enum):
     """How far the spin has come."""
 
     IDENTIFYING = "identifying"
-    ZEROING = "zeroing"
+    LISTENING = "listening"
     LATCHED = "waiting for an acknowledgement"
+    UNPLUGGING = "waiting for the supply to be off"
+    PROVING = "proving the guards"
+    PLUGGING = "waiting for the supply"
+    ZEROING = "zeroing"
     LIMITING = "limiting"
     READY = "ready"
+    TRYING = "proving the lease with the motor running"
     ARMING = "arming"
     RUNNING = "running"
+    RETREATING = "ramping down"
     LOCKING = "locking"
     STOPPING = "stopping"
     LINGERING = "lingering"
     ENDED = "ended"
 
 
-# The guard judges; the motor may turn; nothing was armed yet; it is over, and no
-# throttle, arm or lock is sent any more.
-GUARDED: Final = (Phase.ARMING, Phase.RUNNING, Phase.LOCKING)
+# The guard judges; the motor may turn; a proof is under way; nothing was ever
+# granted yet; it is over, and no throttle, arm or lock is sent any more.
+GUARDED: Final = (
+    Phase.TRYING,
+    Phase.ARMING,
+    Phase.RUNNING,
+    Phase.RETREATING,
+    Phase.LOCKING,
+)
 MAY_TURN: Final = (*GUARDED, Phase.STOPPING)
+DRIVES: Final = (Phase.RUNNING, Phase.RETREATING)
+ON_TRIAL: Final = (Phase.PROVING, Phase.TRYING)
+GRANTED: Final = (*ON_TRIAL, Phase.ARMING, Phase.RUNNING, Phase.RETREATING)
 BEFORE_ARMING: Final = (
     Phase.IDENTIFYING,
-    Phase.ZEROING,
+    Phase.LISTENING,
     Phase.LATCHED,
+    Phase.UNPLUGGING,
+    Phase.PLUGGING,
+    Phase.ZEROING,
     Phase.LIMITING,
     Phase.READY,
 )

@@ -21,6 +21,8 @@ ZEROING_S = 1.5
 ZERO_SHARE_MAX = 0.5
 PLUG_OUT_V = 1.0
 
+# Looked at by the guard even where they have no limit.
+WATCHED = ("thrust", "voltage", "speed", "winding-temp", "esc-temp")
 
 # What a channel of a guarded name has to measure.
 QUANTITIES = {
@@ -78,6 +80,13 @@ class _Scale:
         )
 
 
+class _Unlimited:
+    """A channel that the guard looks at though it has no limit of its own."""
+
+    def __init__(self, page: m.ChannelPage) -> None:
+        self.to_si = page.to_si
+
+
 class Scales:
     """The guarded channels of one stand."""
 
@@ -90,11 +99,11 @@ class Scales:
             if page.name in self._limits
         }
         self._scales = scales
-        self._streams: list[list[tuple[int, str, _Scale]]] = [
+        self._streams: list[list[tuple[int, str, _Scale | _Unlimited]]] = [
             [
-                (position, page.name, scales[page.name])
+                (position, page.name, scales.get(page.name) or _Unlimited(page))
                 for position, page in enumerate(layout.channels)
-                if page.name in scales
+                if page.name in scales or page.name in WATCHED
             ]
             for layout in stand.layouts
         ]
@@ -131,7 +140,7 @@ class Scales:
         return tuple(self._limits[name] for name in self._scales)
 
     def values(self, sampled: Sampled) -> Iterator[tuple[str, float]]:
-        """Guarded channels of one sample, in SI; NaN where there is no reading."""
+        """What the guard looks at in one sample, in SI; NaN for no reading."""
         for position, name, scale in self._streams[sampled.stream]:
             yield name, scale.to_si(sampled.counts[position])
 
@@ -147,7 +156,7 @@ class Scales:
     def collect(self, sampled: Sampled) -> None:
         """Take a sample into the zeroing means."""
         for name, value in self.values(sampled):
-            if math.isfinite(value):
+            if name in self._scales and math.isfinite(value):
                 self._sums[name] += value
                 self._counts[name] += 1
 

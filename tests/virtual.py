@@ -31,6 +31,9 @@ class VirtualSpin:
         beats: whether the client beats.
         host_ns: the host's time.
         keep_records: whether to keep them at all.
+        obliging: whether somebody does what is wanted at the bench.
+        asked: what was wanted so far.
+        armed_ns: when the walk through the plan began.
     """
 
     control: Control
@@ -44,9 +47,15 @@ class VirtualSpin:
     hooks: list[tuple[float, Callable[["VirtualSpin"], None]]] = field(
         default_factory=list
     )
+    walk_hooks: list[tuple[float, Callable[["VirtualSpin"], None]]] = field(
+        default_factory=list
+    )
+    armed_ns: int | None = None
     cable: bool = True
     host_runs: bool = True
     went: bool = False
+    obliging: bool = True
+    asked: list[str] = field(default_factory=list)
     beat_due_ns: int = START_NS
 
     @property
@@ -57,6 +66,10 @@ class VirtualSpin:
     def at(self, elapsed_s: float, act: Callable[["VirtualSpin"], None]) -> None:
         """Do something once that much virtual time has passed."""
         self.hooks.append((elapsed_s, act))
+
+    def at_walk(self, into_s: float, act: Callable[["VirtualSpin"], None]) -> None:
+        """Do something once the plan has been walked for so long."""
+        self.walk_hooks.append((into_s, act))
 
     def order(self, **order: object) -> None:
         """The client orders."""
@@ -75,6 +88,11 @@ class VirtualSpin:
         for when_s, act in [h for h in self.hooks if h[0] <= self.elapsed_s]:
             self.hooks.remove((when_s, act))
             act(self)
+        if self.armed_ns is not None:
+            into_s = (self.host_ns - self.armed_ns) * 1e-9
+            for when_s, act in [h for h in self.walk_hooks if h[0] <= into_s]:
+                self.walk_hooks.remove((when_s, act))
+                act(self)
         while self.to_stand and self.to_stand[0][0] <= self.host_ns:
             self.device.receive(self.to_stand.popleft()[1])
         sent = self.device.advance(ticks)
@@ -88,6 +106,20 @@ class VirtualSpin:
         if self.control.deadline_s <= self.host_ns * 1e-9:
             self._input(Kind.TICK, b"")
 
+    def _wanted(self, what: object) -> None:
+        """What a person at the bench does when asked."""
+        self.asked.append(str(what))
+        if not self.obliging:
+            return
+        plant = self.device.plant
+        match what:
+            case "plug out" | "plug in":
+                plant.plug_in = what == "plug in"  # type: ignore[attr-defined]
+            case "loop open" | "loop closed":
+                self.device.stop_loop_open = what == "loop open"
+            case _:
+                raise ValueError(f"nobody knows how to do {what!r}")
+
     def _client(self) -> None:
         if self.beats and self.host_ns >= self.beat_due_ns:
             self.beat_due_ns = self.host_ns + round(BEAT_PERIOD_S * 1e9)
@@ -98,6 +130,11 @@ class VirtualSpin:
 
     def _input(self, kind: Kind, data: bytes) -> None:
         outputs = give(self.control, kind, self.host_ns, data)
+        for note in outputs.notes:
+            if note["note"] == "wanted":
+                self._wanted(note["what"])
+            elif note["note"] == "armed":
+                self.armed_ns = self.host_ns
         if self.cable:
             arrive_ns = self.host_ns + round(DELAY_S * 1e9)
             self.to_stand.extend((arrive_ns, write) for write in outputs.writes)

@@ -39,6 +39,16 @@ def frame(payload: bytes) -> bytes:
     return encoded + DELIMITER
 
 
+def spoil(wire: bytes) -> bytes:
+    """A frame with one bit flipped, which no receiver may take: for the proof.
+
+    Args:
+        wire: one whole frame, its delimiter at the end.
+    """
+    last = wire[-2] ^ (1 if wire[-2] != 1 else 2)  # never a delimiter
+    return wire[:-2] + bytes((last,)) + wire[-1:]
+
+
 @dataclass(slots=True)
 class Drops:
     """What the deframer had to give up, by reason.

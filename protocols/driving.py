@@ -1,0 +1,192 @@
+"""From armed to the end of the plan, with the guard watching every reading.
+
+Sends the setpoint of the moment, renews the lease, and stops the moment the guard
+says so. It never says anything once a stop was said; that is ``ending``'s.
+"""
+
+from typing import Final
+
+from daq.link import messages as m
+from protocols import explain
+from protocols.course import Course
+from protocols.ending import Ending
+from protocols.guard.guard import Guard
+from protocols.guard.trip import Action, Trip
+from protocols.outcome import Ended
+from protocols.phases import DRIVES, GUARDED, Phase
+from protocols.readings import Scales
+from protocols.retreat import Retreat
+from protocols.runner import Runner
+
+RENEW_S: Final = 0.025  # throttle is sent this often, eight times a 200 ms lease
+LOCK_PATIENCE_S: Final = 1.0
+ARM_PATIENCE_S: Final = 1.0
+
+
+class Driving:
+    """One walk through the plan, and whoever watches it.
+
+    Attributes:
+        guard: judges while something may turn; None before.
+    """
+
+    def __init__(self, course: Course, ending: Ending) -> None:
+        self._course = course
+        self._ending = ending
+        self.guard: Guard | None = None
+        self._runner: Runner | None = None
+        self._retreat: Retreat | None = None
+        self._link_told = (0, 0)
+
+    # ------------------------------------------------------------- the guard
+
+    def watch(self, scales: Scales, now_s: float) -> None:
+        """A guard of its own for each armed spell."""
+        self.guard = Guard(scales.limits, self._course.task.rules, now_s)
+
+    @property
+    def watched(self) -> Guard | None:
+        """The guard, in the phases in which it judges."""
+        return self.guard if self._course.phase in GUARDED else None
+
+    def judge_link(self, now_s: float) -> None:
+        """Tell the guard what got through since it was last told."""
+        health = self._course.session.health
+        whole, lost = health.frames, health.lost + health.malformed
+        new, gone = whole - self._link_told[0], lost - self._link_told[1]
+        self._link_told = whole, lost
+        if self.watched is not None:
+            # A gap counted across a start may be taken back.
+            self.heed(self.watched.link(new, max(gone, 0), now_s), now_s)
+
+    def judge_time(self, now_s: float) -> None:
+        """What the passing of time alone has brought about."""
+        if self.watched is not None:
+            self.heed(self.watched.judge(now_s), now_s)
+
+    def heed(self, trip: Trip | None, now_s: float) -> bool:
+        """Do what the guard says; whether it said anything."""
+        if trip is None:
+            return False
+        course, ramps = self._course, trip.action is Action.RAMP_DOWN
+        if ramps and course.phase is Phase.RETREATING:
+            return True  # on its way down already
+        course.note("trip", **trip.to_dict())
+        outcome = explain.ended(Ended.TRIPPED, trip.cause, trip.check, trip.advice)
+        if ramps and course.phase is Phase.RUNNING:
+            self._ending.pending = outcome
+            self._retreat = Retreat(self._setpoint(now_s), now_s)
+            course.enter(Phase.RETREATING, now_s)
+            self.drive(now_s)
+        else:
+            self._ending.stop(outcome, m.StopReason.GUARD, now_s)
+        return True
+
+    # -------------------------------------------------------------- the walk
+
+    def arm(self, scales: Scales, limits: m.Limits, now_s: float) -> None:
+        """Arm for the plan: proven, limits taken again, a person said go."""
+        course, stand = self._course, self._course.session.stand
+        if stand is None or not course.interlock.may_arm:
+            state = course.interlock.state.name.lower()
+            self._ending.give_up(
+                f"The stand is not locked but {state}, so it was not armed."
+            )
+            return
+        course.enter(Phase.ARMING, now_s, ARM_PATIENCE_S)
+        self.watch(scales, now_s)
+        course.send(
+            m.Arm(
+                nonce=course.task.nonce,
+                boot=stand.identity.boot,
+                limits_crc=limits.crc,
+                lease_ms=course.lease_ms,
+                seen_us=course.session.newest_us,
+            ),
+            now_s,
+        )
+
+    def advance(self, now_s: float) -> None:
+        """Whatever is due: begin the walk, renew, go on, or end it."""
+        course = self._course
+        if course.phase is Phase.ARMING and course.interlock.state is m.State.ARMED:
+            course.enter(Phase.RUNNING, now_s)
+            self._runner = Runner(course.task.plan, now_s)
+            course.note("armed", device_s=course.device_s(now_s))
+        if now_s >= course.next_send_s and course.phase in DRIVES:
+            if course.interlock.may_drive:
+                self.drive(now_s)
+        elif now_s >= course.next_send_s and course.phase is Phase.LOCKING:
+            self._lock(now_s)
+        if course.phase is Phase.RUNNING and self._runner is not None:
+            self._run(self._runner, now_s)
+        if course.phase is Phase.RETREATING and self._retreat is not None:
+            self._retreated(self._retreat, now_s)
+
+    @property
+    def deadline_s(self) -> float:
+        """When ``advance`` or the guard has something to do next."""
+        due = [float("inf")]
+        if self.watched is not None:
+            due.append(self.watched.deadline_s)
+        if self._runner is not None and self._course.phase is Phase.RUNNING:
+            due.append(self._runner.next_change_s)
+        return min(due)
+
+    def _setpoint(self, now_s: float) -> float:
+        """The throttle of this moment, 0 to 1."""
+        if self._course.phase is Phase.RUNNING and self._runner is not None:
+            return self._runner.setpoint(now_s)
+        if self._course.phase is Phase.RETREATING and self._retreat is not None:
+            return self._retreat.setpoint(now_s)
+        return 0.0
+
+    def drive(self, now_s: float) -> None:
+        """Send the setpoint of this moment, renewing the lease."""
+        course, setpoint_frac = self._course, self._setpoint(now_s)
+        if self.guard is not None:
+            self.guard.setpoint(setpoint_frac, now_s)
+        course.send(
+            m.Throttle(
+                nonce=course.task.nonce,
+                setpoint=round(setpoint_frac * m.THROTTLE_FULL),
+                lease_ms=course.lease_ms,
+                seen_us=course.session.newest_us,
+            ),
+            now_s,
+        )
+        course.next_send_s = now_s + RENEW_S
+
+    def _run(self, runner: Runner, now_s: float) -> None:
+        course = self._course
+        entered = runner.entered(now_s)
+        if entered:
+            self.drive(now_s)  # a new hold begins with its own setpoint
+        for index, segment in entered:
+            if index and course.task.plan.segments[index - 1].kind == "dwell":
+                self._ending.dwells += 1
+            course.note(
+                "segment",
+                index=index,
+                kind=segment.kind,
+                leg=segment.leg,
+                step=segment.step,
+                throttle_frac=segment.end_frac,
+                device_s=course.device_s(now_s),
+            )
+        if runner.finished(now_s):
+            course.note("walked", device_s=course.device_s(now_s))
+            course.enter(Phase.LOCKING, now_s, LOCK_PATIENCE_S)
+            self._lock(now_s)
+
+    def _lock(self, now_s: float) -> None:
+        """Ask for the locked state; again and again, since frames get lost."""
+        course = self._course
+        if course.session.stand is not None:
+            course.send(m.Lock(course.session.stand.identity.boot), now_s)
+        course.next_send_s = now_s + RENEW_S
+
+    def _retreated(self, retreat: Retreat, now_s: float) -> None:
+        """At zero after a ramp down: stop, and latch."""
+        if retreat.over(now_s) and self._ending.pending is not None:
+            self._ending.stop(self._ending.pending, m.StopReason.GUARD, now_s)

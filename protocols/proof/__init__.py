@@ -1,0 +1,1 @@
+"""Each guard made to act before anything turns; one exercise a guard."""
