@@ -18,18 +18,35 @@ class SimulatedStand:
     """
 
     def __init__(
-        self, *, truth: Path | None = None, seed: int = 1, tcp: bool = False
+        self,
+        *,
+        truth: Path | None = None,
+        faults: Path | None = None,
+        seed: int = 1,
+        tcp: bool = False,
+        plug_in: bool = True,
     ) -> None:
         """Start it and wait until it serves.
 
+        Args:
+            truth: the plant's figures; None: those of the demo.
+            faults: what goes wrong with it; None: nothing.
+            seed: of its noise and of what is random in the faults.
+            tcp: serve on loopback TCP instead of a terminal.
+            plug_in: whether the arming plug is in at the start.
+
         Raises:
-            GramwattError: the truth file is wrong, or it did not start.
+            GramwattError: a file is wrong, or it did not start.
         """
         command = [sys.executable, "-m", "daq.stand.serve", "--seed", str(seed)]
         if truth is not None:
             command += ["--truth", str(truth)]
+        if faults is not None:
+            command += ["--faults", str(faults)]
         if tcp:
             command += ["--tcp"]
+        if not plug_in:
+            command += ["--plug-out"]
         self._process = subprocess.Popen(
             command,
             stdin=subprocess.PIPE,
@@ -37,16 +54,55 @@ class SimulatedStand:
             text=True,
             start_new_session=True,  # ctrl-C is not for the stand
         )
-        line = self._process.stdout.readline() if self._process.stdout else ""
         try:
-            said = json.loads(line)
-        except ValueError:
+            self.port = str(self._answer()["port"])
+        except WorldFault:
             self.close()
             raise WorldFault("The simulated stand did not start.") from None
-        if "error" in said:
+        except GramwattError:
             self.close()
+            raise
+
+    def plug(self, *, inserted: bool) -> None:
+        """Put the arming plug in or pull it; done when this returns.
+
+        Raises:
+            WorldFault: the stand is gone.
+        """
+        self._order("plug", "in" if inserted else "out")
+
+    def stop_loop(self, *, closed: bool) -> None:
+        """Close or open the stop loop; done when this returns.
+
+        Raises:
+            WorldFault: the stand is gone.
+        """
+        self._order("loop", "closed" if closed else "open")
+
+    def _order(self, part: str, state: str) -> None:
+        if self._process.stdin is not None:
+            try:
+                self._process.stdin.write(json.dumps({part: state}) + "\n")
+                self._process.stdin.flush()
+            except (OSError, ValueError):
+                pass  # the answer that does not come says so
+        self._answer()
+
+    def _answer(self) -> dict[str, object]:
+        """The next line that it says.
+
+        Raises:
+            WorldFault: it is gone.
+            GramwattError: it says what is wrong.
+        """
+        try:
+            line = self._process.stdout.readline() if self._process.stdout else ""
+            said = json.loads(line)
+        except (OSError, ValueError):
+            raise WorldFault("The simulated stand is gone.") from None
+        if "error" in said:
             raise GramwattError(str(said["error"]))
-        self.port = str(said["port"])
+        return dict(said)
 
     def close(self) -> None:
         """End it; the port vanishes."""

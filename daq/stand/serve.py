@@ -4,7 +4,9 @@ A pseudo-terminal where the system has them, loopback TCP elsewhere. One loop
 moves the device's time along with the machine's, hands it what arrived and
 writes what it sent; what nobody reads is dropped whole and counted, as a
 serial line would lose it. Run as ``python -m daq.stand.serve`` it prints its
-port as one JSON line and ends when its standard input does.
+port as one JSON line and ends when its standard input does. Until then each line
+there is an order for a person's hand, such as ``{"plug": "out"}``, answered by one
+line when it is done.
 """
 
 import argparse
@@ -14,17 +16,24 @@ import select
 import socket
 import sys
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures import Future
+from functools import partial
 from pathlib import Path
-from typing import Protocol
+from typing import Protocol, TypeVar
 
 from daq.clock import Clock
-from daq.errors import GramwattError
+from daq.errors import GramwattError, InputFault, WorldFault
 from daq.machine_clock import MachineClock
 from daq.stand.device import TICK_S, Device
+from daq.stand.faults.stand import FaultyStand
 
 CATCH_UP_TICKS = 10  # device time between two looks at the input, at most
 WAIT_S = 0.001
+ANSWER_S = 0.1  # between two looks at whether the server still runs
+MAX_LINE_BYTES = 1000
+
+Answer = TypeVar("Answer")
 
 
 class Endpoint(Protocol):
@@ -149,6 +158,28 @@ class Server:
         with self._lock:
             self._asked.append(act)
 
+    def ask(self, act: Callable[[], Answer]) -> Answer:
+        """Have something done by the serving loop, and wait until it is done.
+
+        Raises:
+            GramwattError: what ``act`` raised, or the server has ended.
+        """
+        answer: Future[Answer] = Future()
+
+        def do(_: Device) -> None:
+            try:
+                answer.set_result(act())
+            except GramwattError as fault:
+                answer.set_exception(fault)
+
+        self.between_ticks(do)
+        while not self._ended.is_set():
+            try:
+                return answer.result(ANSWER_S)
+            except TimeoutError:
+                continue
+        raise WorldFault("The simulated stand has ended.")
+
     def end(self) -> None:
         """Let ``run`` return and take the port away."""
         self._ended.set()
@@ -181,23 +212,101 @@ class Server:
             act(self.device)
 
 
-def build(truth: Path | None, seed: int) -> Device:
-    """A device over the plant of a truth file, or of the shipped one.
+def build(
+    truth: Path | None,
+    seed: int,
+    faults: Path | None = None,
+    *,
+    plug_in: bool = True,
+) -> FaultyStand:
+    """A stand over the plant of a truth file, or of the shipped one.
+
+    Args:
+        truth: the plant's figures; None: the shipped ones.
+        seed: of the noise, and of what is random in the faults.
+        faults: what goes wrong; None: nothing.
+        plug_in: whether the arming plug is in at the start.
 
     Raises:
-        InputFault: the truth file is missing or wrong.
+        InputFault: a file is missing or wrong.
     """
+    from daq.stand.faults.catalogue import read_faults
     from daq.stand.plant.bench import Plant
     from daq.stand.plant.truth import load_truth, shipped_truth
 
     facts = load_truth(truth) if truth else shipped_truth("indoor_quad")
-    return Device(Plant(facts, seed))
+    suffered = read_faults(faults) if faults else ()
+    return FaultyStand(Plant(facts, seed, plug_in=plug_in), suffered, seed=seed)
+
+
+HANDS: dict[tuple[str, str], str] = {
+    ("plug", "out"): "The arming plug is out.",
+    ("plug", "in"): "The arming plug is in.",
+    ("loop", "open"): "The stop loop is open.",
+    ("loop", "closed"): "The stop loop is closed.",
+}
+"""What a person's hand can do to the stand, and how it is told."""
+
+
+def by_hand(stand: FaultyStand, part: str, state: str) -> str:
+    """Do one of ``HANDS``; returns the sentence that says so.
+
+    Raises:
+        InputFault: there is no such thing to do.
+    """
+    told = HANDS.get((part, state))
+    if told is None:
+        known = ", ".join(" ".join(words) for words in HANDS)
+        typed = "".join(c if c.isprintable() else "?" for c in f"{part} {state}"[:40])
+        raise InputFault(f'"{typed.strip()}" is nothing to do here: {known}.')
+    if part == "plug":
+        stand.plug_in = state == "in"
+    else:
+        stand.stop_loop_open = state == "open"
+    return told
+
+
+def lines_of(descriptor: int) -> Iterator[str]:
+    """Lines of an input until it ends or cannot be read.
+
+    Not through ``sys.stdin``, whose lock a dying interpreter would wait for.
+    """
+    held = b""
+    while True:
+        try:
+            data = os.read(descriptor, 4096)
+        except OSError:
+            return
+        if not data:
+            return
+        *lines, held = (held + data).split(b"\n")
+        held = held[-MAX_LINE_BYTES:]
+        for line in lines:
+            yield line.decode("utf-8", "replace").strip()
+
+
+def order_of(line: str) -> tuple[str, str]:
+    """Part and state out of an order's JSON line.
+
+    Raises:
+        InputFault: it is none.
+    """
+    try:
+        said = json.loads(line)
+    except (ValueError, RecursionError):
+        said = None
+    if not isinstance(said, Mapping) or len(said) != 1:
+        raise InputFault('An order is a line such as {"plug": "out"}.')
+    ((part, state),) = said.items()
+    return str(part), str(state)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """What a simulated stand can be asked for."""
     parser.add_argument("--truth", type=Path, metavar="FILE", help="its figures, TOML")
+    parser.add_argument("--faults", type=Path, metavar="FILE", help="its faults, TOML")
     parser.add_argument("--seed", type=int, default=1, help="of its noise (default 1)")
+    parser.add_argument("--plug-out", action="store_true", help="arming plug out")
     parser.add_argument("--tcp", action="store_true", help="loopback TCP, no terminal")
 
 
@@ -207,26 +316,37 @@ def main(arguments: Sequence[str] | None = None) -> int:
     add_arguments(parser)
     options = parser.parse_args(arguments)
     try:
-        device = build(options.truth, options.seed)
+        stand = build(
+            options.truth, options.seed, options.faults, plug_in=not options.plug_out
+        )
     except GramwattError as fault:
-        sys.stdout.write(json.dumps({"error": str(fault)}) + "\n")
+        _say(error=str(fault))
         return 1
-    server = Server(device, open_endpoint(tcp=options.tcp), MachineClock())
-    sys.stdout.write(json.dumps({"port": server.name}) + "\n")
-    sys.stdout.flush()
+    server = Server(stand, open_endpoint(tcp=options.tcp), MachineClock())
+    _say(port=server.name)
 
-    def end_with_input() -> None:
-        # Not through sys.stdin, whose lock a dying interpreter would wait for.
-        while os.read(0, 4096):
-            pass
+    def obey_until_input_ends() -> None:
+        for line in lines_of(0):
+            try:
+                part, state = order_of(line)
+                told = server.ask(partial(by_hand, stand, part, state))
+            except GramwattError as fault:
+                _say(error=str(fault))
+            else:
+                _say(done={part: state}, told=told)
         server.end()
 
-    threading.Thread(target=end_with_input, daemon=True).start()
+    threading.Thread(target=obey_until_input_ends, daemon=True).start()
     try:
         server.run()
     except KeyboardInterrupt:
         server.end()
     return 0
+
+
+def _say(**facts: object) -> None:
+    sys.stdout.write(json.dumps(facts) + "\n")
+    sys.stdout.flush()
 
 
 if __name__ == "__main__":

@@ -4,6 +4,11 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from daq.stand.faults.stand import FaultyStand
+    from daq.stand.serve import Server
 
 
 def add_parser(
@@ -15,10 +20,21 @@ def add_parser(
         help="serve a simulated stand on a port, until stopped",
         description=(
             "Serve a simulated stand and print its port; ctrl-C ends it. Spin it with "
-            "'gramwatt spin --port PORT' from another terminal. Nothing turns."
+            "'gramwatt spin --port PORT' from another terminal. Nothing turns. While "
+            "it runs, type what a hand would do: plug out, plug in, loop open, loop "
+            "closed."
         ),
     )
     add_stand_options(parser)
+    parser.add_argument(
+        "--faults",
+        type=Path,
+        metavar="FILE",
+        help="what goes wrong with it, and when, TOML (default: nothing)",
+    )
+    parser.add_argument(
+        "--plug-out", action="store_true", help="start with the arming plug out"
+    )
     parser.add_argument("--tcp", action="store_true", help="loopback TCP, no terminal")
     parser.add_argument("--json", action="store_true", help="print JSON instead")
     parser.set_defaults(run=run)
@@ -43,20 +59,63 @@ def add_stand_options(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Serve until ctrl-C."""
-    import json
+    import signal
+    import threading
+    from functools import partial
 
     from daq.machine_clock import MachineClock
     from daq.stand.serve import Server, build, open_endpoint
 
-    server = Server(
-        build(args.truth, args.seed), open_endpoint(tcp=args.tcp), MachineClock()
-    )
-    if args.json:
-        print(json.dumps({"port": server.name, "simulated": True}), flush=True)
-    else:
-        print(f"Simulated stand on {server.name}; ctrl-C ends it.", flush=True)
+    stand = build(args.truth, args.seed, args.faults, plug_in=not args.plug_out)
+    server = Server(stand, open_endpoint(tcp=args.tcp), MachineClock())
+    _introduce(server.name, stand, json_wanted=args.json)
+    if hasattr(signal, "SIGTTIN"):
+        # In the background its terminal is not its own: a failed read, not a halt.
+        signal.signal(signal.SIGTTIN, signal.SIG_IGN)
+    threading.Thread(
+        target=partial(_lend_hands, server, stand, json_wanted=args.json), daemon=True
+    ).start()
     try:
         server.run()
     except KeyboardInterrupt:
         print("\nThe simulated stand is gone.")
     return 0
+
+
+def _introduce(port: str, stand: FaultyStand, *, json_wanted: bool) -> None:
+    """Say the port, what will go wrong, and what can be typed."""
+    import json
+
+    from daq.stand.faults.fault import describe
+    from daq.stand.serve import HANDS
+
+    faults = [describe(fault) for fault in stand.faults]
+    if json_wanted:
+        said: dict[str, object] = {"port": port, "simulated": True}
+        print(json.dumps(said | ({"faults": faults} if faults else {})), flush=True)
+        return
+    print(f"Simulated stand on {port}; ctrl-C ends it.")
+    for fault in faults:
+        print(f"Fault: {fault}.")
+    print(f"Type: {', '.join(' '.join(words) for words in HANDS)}.", flush=True)
+
+
+def _lend_hands(server: Server, stand: FaultyStand, *, json_wanted: bool) -> None:
+    """Do what is typed, line by line; a stand goes on when nobody types any more."""
+    import json
+    from functools import partial
+
+    from daq.errors import GramwattError
+    from daq.stand.serve import by_hand, lines_of
+
+    for line in lines_of(0):
+        part, _, state = " ".join(line.lower().split()).partition(" ")
+        if not part:
+            continue
+        try:
+            told = server.ask(partial(by_hand, stand, part, state))
+        except GramwattError as fault:
+            said = json.dumps({"error": str(fault)}) if json_wanted else str(fault)
+            print(said, flush=True)
+            continue
+        print(json.dumps({"done": {part: state}}) if json_wanted else told, flush=True)

@@ -166,7 +166,7 @@ class WrongPack(ArticleFault):
 
     kind: ClassVar[str] = "wrong-pack"
 
-    cells: int = figure(4, 1, 14, (2, 6))
+    cells: int = figure(4, 1, 14, (2, 6), passed_over=3)  # right in the demo
 
     @override
     def shape(self, condition: Condition, course: Course) -> None:

@@ -30,18 +30,25 @@ class Range:
         high: at most.
         drawn: what a random draw gives, evenly on a logarithmic scale where both
             ends are above 0.
+        passed_over: what a draw never gives.
     """
 
     low: float
     high: float
     drawn: tuple[float, float]
+    passed_over: float | None = None
 
 
 def figure(
-    default: Figure, low: float, high: float, drawn: tuple[float, float]
+    default: Figure,
+    low: float,
+    high: float,
+    drawn: tuple[float, float],
+    passed_over: float | None = None,
 ) -> Figure:
-    """A number among a fault's own figures."""
-    return field(default=default, metadata={"range": Range(low, high, drawn)})
+    """A number among a fault's own figures; the arguments are those of ``Range``."""
+    allowed = Range(low, high, drawn, passed_over)
+    return field(default=default, metadata={"range": allowed})
 
 
 def choice(default: str, names: tuple[str, ...]) -> str:

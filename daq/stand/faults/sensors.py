@@ -133,7 +133,7 @@ class OffsetSensor(SensorFault):
 
     kind: ClassVar[str] = "offset-sensor"
 
-    offset_si: float = figure(1.0, -1e6, 1e6, (-1.0, 1.0))
+    offset_si: float = figure(1.0, -1e6, 1e6, (0.1, 1.0))
 
     @override
     def reader(
