@@ -93,11 +93,37 @@ def operating_point(drive: Drive, throttle_frac: float) -> Point:
     return Point(current_a, drive.source_v - drive.source_ohm * current_a, speed_rad_s)
 
 
-def drive_of(article: Article) -> Drive:
+def surge_current_a(drive: Drive, from_frac: float, to_frac: float) -> float | None:
+    """The most current that a sudden step of throttle can draw from the source.
+
+    That of the first instant, the motor still at its old speed: i = (d V - K w)/(R +
+    d^2 R_s). Inertia and inductance are not known; both, and every step that takes
+    its time, leave it below this.
+
+    Args:
+        drive: the article.
+        from_frac: throttle before, settled.
+        to_frac: throttle after.
+
+    Returns:
+        A bound; None where no resistance is known to bound it.
+    """
+    total_ohm = drive.resistance_ohm + to_frac**2 * drive.source_ohm
+    if total_ohm <= 0:
+        return None
+    emf_v = drive.torque_constant_v_s * operating_point(drive, from_frac).speed_rad_s
+    return to_frac * max(0.0, to_frac * drive.source_v - emf_v) / total_ohm
+
+
+def drive_of(article: Article, *, propeller_off: bool = False) -> Drive:
     """The article in the figures that the estimate needs.
 
     What the file leaves out is taken as zero (resistances, no-load current), and
     the power coefficient on the high side.
+
+    Args:
+        article: as read from its file.
+        propeller_off: whether the motor turns nothing but itself.
     """
     motor, propeller = article.motor, article.propeller
     # P = C_P rho n^3 D^5 and Q = P/w with n = w/(2 pi).
@@ -111,7 +137,7 @@ def drive_of(article: Article) -> Drive:
         torque_constant_v_s=motor.torque_constant_v_s,
         resistance_ohm=motor.resistance_ohm or 0.0,
         no_load_current_a=motor.no_load_current_a or 0.0,
-        load_nm_s2=load_nm_s2,
+        load_nm_s2=0.0 if propeller_off else load_nm_s2,
         source_v=article.source_v,
         source_ohm=article.source.resistance_ohm or 0.0,
     )

@@ -14,6 +14,7 @@ from protocols.estimate import (
     air_density_kg_m3,
     drive_of,
     operating_point,
+    surge_current_a,
     thrust_n,
 )
 from tests.protocols.articles import article
@@ -147,3 +148,34 @@ def test_figures_left_out_err_towards_more_current() -> None:
     ):
         guessed = operating_point(drive_of(article(left_out)), 1.0)
         assert guessed.current_a > full.current_a
+
+
+def test_a_sudden_step_draws_at_first_what_the_windings_alone_would_let_through() -> (
+    None
+):
+    # From standstill, 12 V, 0.2 ohm, half throttle: 6 V over 0.2 ohm is 30 A in the
+    # motor, 15 A from the source (power in equals power out).
+    still = Drive(2e-3, 0.2, 1e9, 0.0, 12.0, 0.0)
+    assert surge_current_a(still, 0.0, 0.5) == pytest.approx(15.0)
+
+
+def test_a_step_from_a_running_motor_draws_less_and_none_down() -> None:
+    drive = drive_of(article())
+    from_rest = surge_current_a(drive, 0.0, 0.8)
+    running = surge_current_a(drive, 0.4, 0.8)
+    down = surge_current_a(drive, 0.8, 0.1)
+    assert from_rest is not None
+    assert running is not None
+    assert from_rest > running > operating_point(drive, 0.8).current_a
+    assert down == 0.0
+
+
+def test_a_step_is_unbounded_where_no_resistance_is_known() -> None:
+    bare = article("motor__resistance_ohm", "pack__resistance_mohm")
+    assert surge_current_a(drive_of(bare), 0.2, 0.9) is None
+
+
+def test_a_motor_without_its_propeller_turns_nothing_but_itself() -> None:
+    drive = drive_of(article(), propeller_off=True)
+    assert drive.load_nm_s2 == 0.0
+    assert operating_point(drive, 0.3).current_a == pytest.approx(0.3 * 0.6)

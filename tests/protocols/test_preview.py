@@ -12,6 +12,7 @@ from protocols.plan import Plan, Segment
 from protocols.preview import preview
 from protocols.ratings import ratings_of
 from protocols.recipe import expand, load_recipe
+from protocols.rules import derive_rules
 from tests.protocols.articles import article
 
 PLAN = expand(load_recipe("short-staircase"))
@@ -258,3 +259,67 @@ def test_a_preview_is_plain_json() -> None:
 def test_a_limit_on_something_unforeseeable_is_left_out() -> None:
     limits = (Limit("temperature", 0.0, 400.0, 1, 1.0, "test"),)
     assert preview(PLAN, article(), limits).nearest is None
+
+
+def test_a_plan_without_propeller_is_estimated_without_its_load() -> None:
+    seen = preview(expand(load_recipe("idle-spin")), article())
+    # At no load: speed = Kv (d V - i0 R), bus current = d i0; M. Drela, First-Order
+    # DC Electric Motor Model (MIT, 2007); the pack sags by 15 mV.
+    top = next(row for row in seen.rows if row.segment.end_frac == 0.3)
+    assert top.end.current_a == pytest.approx(0.3 * 0.6)
+    rpm = top.end.speed_rad_s * 30 / math.pi
+    assert rpm == pytest.approx(4600 * (0.3 * (12.6 - 0.0153) - 0.6 * 0.22))
+    assert seen.warnings[0].startswith("Propeller off")
+    assert any(limit.high == pytest.approx(3141.59) for limit in seen.limits)
+    assert "No propeller" in " ".join(seen.assumptions)
+
+
+def test_a_plan_with_its_propeller_never_says_to_take_it_off() -> None:
+    seen = preview(expand(load_recipe("staircase")), article())
+    assert "ropeller off" not in " ".join((*seen.warnings, *seen.assumptions))
+
+
+def test_a_punch_is_warned_of_for_what_it_draws_before_the_motor_follows() -> None:
+    plan = expand(load_recipe("punch"))
+    seen = preview(plan, article())
+    surges = [row.surge_a for row in seen.rows if row.surge_a is not None]
+    assert len(surges) == 3
+    (warning,) = seen.warnings
+    assert f"{surges[0]:.1f} A for some hundredths" in warning
+    assert "may trip" not in warning
+    tight = preview(plan, article(plug__rated_a=10.0))
+    assert any("the current limit is 10 A: it may trip" in w for w in tight.warnings)
+
+
+def test_a_rating_for_seconds_that_is_used_up_would_trip() -> None:
+    quad = article(plug__rated_a=4.0, plug__short_a=14.0, plug__short_s=0.5)
+    limits = derive(ratings_of(quad), ("current",), ("plug",))
+    rules = derive_rules(ratings_of(quad), ("plug",))
+    seen = preview(PLAN, quad, limits, rules)
+    assert seen.uses[0].share > 1
+    assert any(
+        w.startswith("This plan would probably trip: plug, ") for w in seen.warnings
+    )
+
+
+def test_a_bench_supply_is_named_with_what_it_does_differently() -> None:
+    fed = article("pack", supply={"voltage_v": 12.0, "current_limit_a": 14.0})
+    seen = preview(PLAN, fed)
+    assert seen.pack_fraction_used is None
+    said = " ".join(seen.warnings)
+    assert "At its current limit, 14 A, the supply lets the voltage fall" in said
+    assert "takes no current back" in said
+    assumed = " ".join(seen.assumptions)
+    assert "The supply at 12 V" in assumed
+    assert "No supply.resistance_mohm" in assumed
+    assert "ack" not in assumed
+    assert "% of the pack" not in seen.takes()
+    assert "% of the pack" in preview(PLAN, article()).takes()
+
+
+def test_the_current_limit_of_a_supply_bounds_the_current() -> None:
+    fed = article("pack", supply={"voltage_v": 12.0, "current_limit_a": 9.0})
+    seen = preview(PLAN, fed)
+    assert seen.nearest is not None
+    assert (seen.nearest.channel, seen.nearest.bound) == ("current", 9.0)
+    assert seen.nearest.share > 1

@@ -18,14 +18,14 @@ def test_a_punch_is_cruise_burst_cruise_and_a_chop() -> None:
     plan = expand(load_recipe("punch"))
     once = [(s.kind, round(100 * s.end_frac)) for s in plan.segments[1:10]]
     assert once == [
-        ("ramp", 35),
-        ("settle", 35),
-        ("dwell", 35),
-        ("punch", 80),
-        ("burst", 80),
-        ("punch", 35),
-        ("settle", 35),
-        ("dwell", 35),
+        ("ramp", 45),
+        ("settle", 45),
+        ("dwell", 45),
+        ("punch", 70),
+        ("burst", 70),
+        ("punch", 45),
+        ("settle", 45),
+        ("dwell", 45),
         ("punch", 0),
     ]
     assert [s.leg for s in plan.segments if s.kind == "dwell"] == ["up", "down"] * 3
@@ -44,7 +44,7 @@ def test_what_is_read_in_the_burst_is_no_dwell() -> None:
     plan = expand(load_recipe("punch"))
     bursts = [s for s in plan.segments if s.kind == "burst"]
     assert [s.duration_s for s in bursts] == [1.0] * 3
-    assert {round(100 * s.end_frac) for s in plan.segments if s.kind == "dwell"} == {35}
+    assert {round(100 * s.end_frac) for s in plan.segments if s.kind == "dwell"} == {45}
 
 
 @pytest.mark.parametrize(
@@ -52,8 +52,8 @@ def test_what_is_read_in_the_burst_is_no_dwell() -> None:
     [
         ("punch_percent_per_s = 1000", "punch_percent_per_s = 1001", "at most 1000"),
         ("punch_percent_per_s = 1000", "punch_percent_per_s = 200", "above 200"),
-        ("punch_percent = 80", "punch_percent = 40", "punch_percent is 40; .* 10 abov"),
-        ("punch_percent = 80", "punch_percent = 101", "punch_percent is 101"),
+        ("punch_percent = 70", "punch_percent = 50", "punch_percent is 50; .* 10 abov"),
+        ("punch_percent = 70", "punch_percent = 101", "punch_percent is 101"),
         ("punch_s = 1.0", "punch_s = 6", "punch_s is 6; it must be at most 5"),
         ("between = 4.0", "", "rest_s.between is missing; repeats need"),
         ("repeats = 3", "repeats = 1", "rest_s.between has no meaning"),

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import argparse
 import math
+from collections.abc import Collection
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -18,18 +19,18 @@ if TYPE_CHECKING:
     from daq.records.shelf import Article
     from protocols.limits import Limit
     from protocols.plan import Plan
-    from protocols.preview import Preview, Row
-    from protocols.recipe import Recipe
+    from protocols.preview import Preview
+    from protocols.rated import Ratings
+    from protocols.rules import Rules
 
-COULOMB_A_MAH = 3.6
 DEMO_ARTICLE = "indoor-quad-a.toml"
 
 HELP = "lay a protocol out in time for an article; no hardware"
 DESCRIPTION = (
-    "Expand a protocol for an article and print its timeline, its time, energy, "
-    "charge and peak current as estimated, and the limits that will be watched. "
-    "Needs no hardware. Without PROTOCOL it lists the protocols that come with "
-    "gramwatt."
+    "Say what a protocol does to an article: in sentences, as a picture, as a "
+    "timeline with current, power and speed as estimated, and how near it comes to "
+    "each limit, timed limit and budget. Needs no hardware. Without PROTOCOL it "
+    "lists the protocols that come with gramwatt."
 )
 
 
@@ -60,9 +61,24 @@ def add_parser(
         type=float,
         help="rated load of the stand's load cell, to see the thrust limit too",
     )
+    add_timed_option(parser)
     parser.add_argument("--json", action="store_true", help="print JSON instead")
     parser.set_defaults(run=run)
     return parser
+
+
+def add_timed_option(parser: argparse.ArgumentParser) -> None:
+    """Which parts may be used beyond what they carry for ever."""
+    parser.add_argument(
+        "--timed",
+        metavar="PART",
+        action="append",
+        default=[],
+        help=(
+            "let a part (plug, motor, esc) reach its rating for seconds, counted by "
+            "the guard; may be given again for another part"
+        ),
+    )
 
 
 def run(args: argparse.Namespace) -> int:
@@ -78,15 +94,18 @@ def run(args: argparse.Namespace) -> int:
         return _list_catalogue(as_json=args.json)
     from protocols.preview import preview
     from protocols.recipe import expand, load_recipe
+    from ui.cli.plan_text import print_plan
 
     recipe = load_recipe(args.protocol)
     article = chosen_article(args.article)
     plan = expand(recipe)
-    seen = preview(plan, article, limits_for(article, args.load_cell_g))
+    limits = limits_for(article, args.load_cell_g, args.timed)
+    rules = rules_for(article, args.timed)
+    seen = preview(plan, article, limits, rules)
     if args.json:
-        _print_json(plan, article, seen)
+        _print_json(plan, article, seen, recipe.told())
     else:
-        _print_text(recipe, article, seen, is_default=args.article is None)
+        print_plan(recipe, article, seen, rules, is_default=args.article is None)
     return 0
 
 
@@ -108,30 +127,50 @@ def example_article() -> Traversable:
     return resources.files("ui.cli.articles").joinpath(DEMO_ARTICLE)
 
 
-def limits_for(article: Article, load_cell_g: float | None) -> tuple[Limit, ...]:
+def limits_for(
+    article: Article, load_cell_g: float | None, timed: Collection[str] = ()
+) -> tuple[Limit, ...]:
     """The limits of an article on a stand that measures all it can.
 
     Args:
         article: what is tested.
         load_cell_g: rated load of the stand's load cell; without it there is no
             limit on thrust.
+        timed: parts that count with their rating for seconds.
 
     Raises:
-        InputFault: the article gives no current rating, or the load is not above
-            zero.
+        InputFault: the article gives no current rating, the load is not above zero,
+            or a timed part has no rating for seconds.
     """
-    from daq import units
-    from daq.errors import InputFault
     from protocols.limits import derive
-    from protocols.ratings import ratings_of
 
     channels = ["current", "voltage", "speed"]
+    if load_cell_g is not None:
+        channels.append("thrust")
+    return derive(_ratings(article, load_cell_g), channels, timed)
+
+
+def rules_for(article: Article, timed: Collection[str] = ()) -> Rules:
+    """What the guard counts and knows besides limits.
+
+    Raises:
+        InputFault: a timed part has no rating for seconds.
+    """
+    from protocols.rules import derive_rules
+
+    return derive_rules(_ratings(article, None), timed)
+
+
+def _ratings(article: Article, load_cell_g: float | None) -> Ratings:
+    from daq import units
+    from daq.errors import InputFault
+    from protocols.ratings import ratings_of
+
     if load_cell_g is None:
-        return derive(ratings_of(article), channels)
+        return ratings_of(article)
     if not (math.isfinite(load_cell_g) and load_cell_g > 0):
         raise InputFault(f"--load-cell-g is {load_cell_g:g}; it must be above zero.")
-    ratings = ratings_of(article, load_cell_range_n=units.gf_to_n(load_cell_g))
-    return derive(ratings, [*channels, "thrust"])
+    return ratings_of(article, load_cell_range_n=units.gf_to_n(load_cell_g))
 
 
 def _list_catalogue(*, as_json: bool) -> int:
@@ -151,13 +190,14 @@ def _list_catalogue(*, as_json: bool) -> int:
     return 0
 
 
-def _print_json(plan: Plan, article: Article, seen: Preview) -> None:
+def _print_json(plan: Plan, article: Article, seen: Preview, told: list[str]) -> None:
     import json
 
     print(
         json.dumps(
             {
                 "article": article.to_dict(),
+                "told": told,
                 "plan": plan.to_dict(),
                 "preview": seen.to_dict(),
             },
@@ -165,119 +205,3 @@ def _print_json(plan: Plan, article: Article, seen: Preview) -> None:
             allow_nan=False,
         )
     )
-
-
-def _print_text(
-    recipe: Recipe, article: Article, seen: Preview, *, is_default: bool
-) -> None:
-    print(f"{recipe.title} ({recipe.name})")
-    print(wrapped(recipe.why))
-    print(f"\nArticle: {article.name}{' (simulated)' if article.simulated else ''}")
-    if is_default:
-        print("No --article given, so this is the demo's own.")
-    print("\nTimeline, figures estimated:\n")
-    print(_timeline(seen.rows))
-    print()
-    print(_totals(article, seen))
-    print("\nLimits, each checked on every sample:\n")
-    print(_limit_table(seen.limits))
-    if all(limit.channel != "thrust" for limit in seen.limits):
-        print("  Thrust: a limit of the stand; --load-cell-g GRAMS shows it here.")
-    if seen.nearest is not None:
-        print()
-        print(wrapped(f"Nearest: {seen.nearest.words()}.", hang=9))
-    print("\nThese are estimates, not measurements. They rest on:")
-    for sentence in seen.assumptions:
-        print(wrapped(f"- {sentence}", indent=2, hang=4))
-    if seen.warnings:
-        print()
-    for sentence in seen.warnings:
-        print(wrapped(f"Warning: {sentence}", hang=9))
-
-
-def _timeline(rows: tuple[Row, ...]) -> str:
-    """One line a level or rest: the ramp that leads there, and the hold."""
-    lines = [
-        "  start  what       throttle    ramp  settle    hold  current   power   speed",
-        "      s                    %       s       s       s        A       W     rpm",
-    ]
-    lines += [_stop_line(stop) for stop in _stops(rows)]
-    return "\n".join(lines)
-
-
-def _stops(rows: tuple[Row, ...]) -> list[list[Row]]:
-    """Rows gathered by what they lead to: a ramp opens a stop, and so does a start."""
-    stops: list[list[Row]] = []
-    for row in rows:
-        if not stops or row.segment.kind == "ramp":
-            stops.append([])
-        stops[-1].append(row)
-    return stops
-
-
-def _stop_line(stop: list[Row]) -> str:
-    from daq import units
-
-    kinds = {row.segment.kind: row.segment.duration_s for row in stop}
-    held = stop[-1]
-    segment = held.segment
-    what = "rest" if segment.leg == "rest" else f"{segment.leg} {segment.step + 1}"
-    point = held.peak
-    return (
-        f"{stop[0].start_s:7.1f}  {what:<9}{100 * segment.end_frac:10.3g}"
-        f"{_seconds(kinds.get('ramp'))}{_seconds(kinds.get('settle'))}"
-        f"{_seconds(kinds.get('dwell', kinds.get('rest')))}"
-        f"{point.current_a:9.2f}{point.power_w:8.1f}"
-        f"{units.rad_s_to_rpm(point.speed_rad_s):8.0f}"
-    )
-
-
-def _seconds(duration_s: float | None) -> str:
-    return " " * 7 + "-" if duration_s is None else f"{duration_s:8.2f}"
-
-
-def _totals(article: Article, seen: Preview) -> str:
-    charge_mah = seen.charge_c / COULOMB_A_MAH
-    pack = article.pack
-    share = (
-        ""
-        if pack is None or seen.pack_fraction_used is None
-        else (
-            f", {100 * seen.pack_fraction_used:.0f} % of the pack's "
-            f"{pack.capacity_mah:g} mAh"
-        )
-    )
-    rows = (
-        ("Time", f"{seen.duration_s:.1f}", "s"),
-        ("Energy", f"{seen.energy_j:.0f}", "J"),
-        (
-            "Charge",
-            f"{charge_mah:.0f}",
-            f"mAh{share}",
-        ),
-        ("Peak current", f"{seen.peak_current_a:.1f}", "A"),
-        ("Peak power", f"{seen.peak_power_w:.0f}", "W"),
-    )
-    return "\n".join(f"{name:<13}{value:>8} {unit}" for name, value, unit in rows)
-
-
-def _limit_table(limits: tuple[Limit, ...]) -> str:
-    from protocols.limits import to_trade
-
-    lines = ["  channel        low    high  unit  samples outside  silence s"]
-    for limit in limits:
-        low, unit = to_trade(limit.channel, limit.low)
-        high, _ = to_trade(limit.channel, limit.high)
-        lines.append(
-            f"  {limit.channel:<9}{_bound(low)}{_bound(high)}  {unit:<4}"
-            f"{limit.persistence:17d}{limit.max_age_s:11.2f}"
-        )
-        lines.append(wrapped(limit.source, indent=4))
-    return "\n".join(lines)
-
-
-def _bound(value: float) -> str:
-    if not math.isfinite(value):
-        return f"{'none':>8}"
-    digits = 0 if abs(value) >= 1000 else 1
-    return f"{value:8.{digits}f}"
