@@ -132,6 +132,8 @@ class Control:
         if not self._begun:
             self._begun = True
             self.session.identify(now_s)
+        if self.phase in (*GUARDED, *ON_TRIAL):
+            self._course.moved()  # checks and exercises go by the moment
         self._advance(now_s)
         return self._course.take_out()
 

@@ -41,6 +41,11 @@ class Course:
         """Begin a phase that may last that long."""
         self.phase = phase
         self.phase_end_s = now_s + patience_s
+        self.moved()
+
+    def moved(self) -> None:
+        """This moment matters to a replay, though nothing may be said at it."""
+        self._out.moved = True
 
     def send(self, command: m.ToStand, now_s: float, *, damaged: bool = False) -> None:
         """Say it, if there is anybody left to say it to."""

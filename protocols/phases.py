@@ -62,10 +62,13 @@ class Outputs:
     Attributes:
         writes: bytes for the port, each a whole frame or more.
         notes: decisions for the record.
+        moved: the time alone brought something about that has no words of its own;
+            a replay needs this moment too.
     """
 
     writes: list[bytes] = field(default_factory=list)
     notes: list[Note] = field(default_factory=list)
+    moved: bool = False
 
     def __bool__(self) -> bool:
-        return bool(self.writes or self.notes)
+        return bool(self.writes or self.notes or self.moved)

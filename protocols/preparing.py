@@ -14,7 +14,7 @@ from protocols import explain
 from protocols.course import Course
 from protocols.ending import Ending
 from protocols.interlock import Input
-from protocols.phases import OVER, Phase
+from protocols.phases import ON_TRIAL, OVER, Phase
 from protocols.proof.proof import Part, Proof, can_prove_pulses
 from protocols.readiness import Readiness
 from protocols.readings import ZEROING_S, Scales
@@ -38,7 +38,6 @@ class Preparing:
         readiness: how far that has come.
         scales: what the guarded channels' counts mean; None before the stand is known.
         limits: the set as it was last sent, None before.
-        proof: the part of the proof that is under way, if any is.
         simulated: the stand says that nothing turns; labels data, waives nothing.
         latch: number of the event that latched the stand, 0 for none.
     """
@@ -49,10 +48,15 @@ class Preparing:
         self.readiness = Readiness()
         self.scales: Scales | None = None
         self.limits: m.Limits | None = None
-        self.proof: Proof | None = None
+        self._proof: Proof | None = None
         self.simulated = False
         self.latch = 0
         self._supply: SupplyWatch | None = None
+
+    @property
+    def proof(self) -> Proof | None:
+        """The part of the proof that is under way; a stop ends it too."""
+        return self._proof if self._course.phase in ON_TRIAL else None
 
     # ------------------------------------------------------------ what came in
 
@@ -269,7 +273,7 @@ class Preparing:
         limits = self._wire_limits()
         if stand is None or limits is None:
             return
-        self.proof = Proof(
+        self._proof = Proof(
             part,
             stand,
             limits,
@@ -289,10 +293,10 @@ class Preparing:
             course.note(str(note.pop("note")), **note)
         failure = proof.failure
         if failure is not None:
-            self.proof = None
+            self._proof = None
             self._ending.stop_for(explain.not_proven(failure), now_s)
         elif proof.done:
-            self.proof = None
+            self._proof = None
             if proof.part is Part.RUNNING:
                 self.readiness.tried = True
             else:

@@ -220,9 +220,8 @@ def damage(trial: Trial) -> Steps:
 def stop(trial: Trial) -> Steps:
     """A stop while the pulse is up."""
     yield from start(trial, "stop", m.Cause.STOP)
-    trial.hold = None
     trial.mark()
-    trial.send(m.Stop(m.StopReason.PERSON))
+    yield from answered(trial, "stop", m.Stop(m.StopReason.PERSON))
     yield from expect_event(trial, "stop", m.Cause.STOP, EVENT_S)
     yield from expect_no_pulse(trial, "stop")
     yield from clear(trial, "stop")
@@ -236,7 +235,7 @@ def limit(trial: Trial, channel: int) -> Steps:
     opened = trial.entries
     trial.entries = outside_entries(trial, channel)
     trial.mark()
-    trial.send(m.Limits(trial.entries))
+    yield from answered(trial, guard, m.Limits(trial.entries))
     yield from expect_event(trial, guard, m.Cause.LIMIT, EVENT_S)
     event = trial.event(m.Cause.LIMIT)
     if event is not None and event.channel != channel:
@@ -256,7 +255,7 @@ def silence(trial: Trial, channel: int) -> Steps:
         for entry in opened
     )
     trial.mark()
-    trial.send(m.Limits(trial.entries))
+    yield from answered(trial, guard, m.Limits(trial.entries))
     yield from expect_event(trial, guard, m.Cause.CHANNEL_SILENT, EVENT_S)
     yield from expect_no_pulse(trial, guard)
     yield from clear(trial, guard)
@@ -266,8 +265,7 @@ def silence(trial: Trial, channel: int) -> Steps:
 def latch(trial: Trial) -> Steps:
     """After a stop neither throttle nor another grant brings the pulse back."""
     yield from start(trial, "latch", m.Cause.STOP)
-    trial.mark()
-    trial.send(m.Stop(m.StopReason.PERSON))
+    yield from answered(trial, "latch", m.Stop(m.StopReason.PERSON))
     yield from expect_event(trial, "latch", m.Cause.STOP, EVENT_S)
     yield from expect_no_pulse(trial, "latch")
     # The throttle of before goes on being renewed all the while.
@@ -307,8 +305,8 @@ def stop_loop(trial: Trial) -> Steps:
     # Closed again before anything else: the stand itself says so by agreeing.
     trial.want("loop closed")
     yield from start(trial, "stop loop", None)
-    trial.hold = None
     yield from answered(trial, "stop loop", m.Lock(trial.stand.identity.boot))
+    trial.hold = None
 
 
 _REFUSED = "Look at the sensors' wiring: a channel is silent or out of range."

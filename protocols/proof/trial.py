@@ -244,7 +244,8 @@ def expect_event(trial: Trial, guard: str, cause: m.Cause, within_s: float) -> S
     words = cause.name.lower().replace("_", " ")
 
     def tripped() -> bool:
-        return any(e.cause.latches for e in trial.events)
+        told = any(e.cause.latches for e in trial.events)
+        return told or trial.state is m.State.TRIPPED
 
     yield from until(
         trial,
@@ -254,7 +255,9 @@ def expect_event(trial: Trial, guard: str, cause: m.Cause, within_s: float) -> S
         f"The proof failed: the stand did not act on {words}.",
         _FIRMWARE,
     )
-    first = next(e for e in trial.events if e.cause.latches)
+    first = next((e for e in trial.events if e.cause.latches), None)
+    if first is None:
+        raise NotProven(guard, "The proof stopped: the line loses words.", _CABLE)
     if first.cause is not cause:
         other = first.cause.name.lower().replace("_", " ")
         raise NotProven(

@@ -60,7 +60,7 @@ class FailingLog(WireLog):
 def inputs() -> list[Record]:
     """What comes in during the first seconds of a spin, until it turns."""
     run = spin()
-    run.run(until_s=4.5)
+    run.run(until_s=7.6)
     assert run.device.pulse_s > 1.2e-3
     kinds = (Kind.BYTES_IN, Kind.ORDER, Kind.TICK)
     return [r for r in run.records if r.kind in kinds]
