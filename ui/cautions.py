@@ -4,7 +4,12 @@ Common practice of the bench, no source; local rules, the makers' instructions
 and qualified people come first.
 """
 
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Final
+
+from protocols.rules import Burst
+from protocols.task import Task
 
 CAUTION: Final = (
     "Propellers cut and throw blades; lithium packs burn; small motors overheat in "
@@ -13,14 +18,82 @@ CAUTION: Final = (
     "rules, the makers' instructions and the advice of qualified people."
 )
 
-CHECKLIST: Final[tuple[tuple[str, str], ...]] = (
-    ("guard", "The guard is fitted and closed."),
-    ("eyes", "Everyone in the room wears eye protection."),
-    ("plane", "Nobody is, or will be, in the plane of the disc or in front of it."),
-    ("clamped", "The stand is clamped down and nothing loose lies near it."),
-    ("screwed", "Motor and propeller are screwed down and the propeller is whole."),
-    ("direction", "Rotation and thrust direction were checked at idle."),
-    ("pack", "The pack is undamaged, charged within its limits, in a fire-safe place."),
-    ("cut", "A means to cut the power is within reach."),
-    ("fire", "A means to put out a fire is within reach."),
+HANDS: Final = {
+    "plug out": (
+        "PULL THE ARMING PLUG. The guards are proven with the motor's supply off; "
+        "the stand goes on when it sees no voltage."
+    ),
+    "loop open": (
+        "OPEN THE STOP LOOP: open the guard, or press the hard-wired stop. The stand "
+        "has to see it."
+    ),
+    "loop closed": "CLOSE THE STOP LOOP again: close the guard, release the stop.",
+    "plug in": (
+        "PUT THE ARMING PLUG IN, from behind the disc, and step back. The stand goes "
+        "on when it sees the voltage. The motor does not turn yet."
+    ),
+}
+START: Final = (
+    "Everybody is clear and the motor may turn, first slowly, to prove that it stops."
 )
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """One sentence that a person acknowledges.
+
+    Attributes:
+        name: stable, for the record.
+        sentence: in plain words.
+    """
+
+    name: str
+    sentence: str
+
+
+_ALWAYS: Final = (
+    Item("guard", "The guard is fitted and closed."),
+    Item("eyes", "Everyone in the room wears eye protection."),
+    Item("plane", "Nobody is, or will be, in the plane of the disc or in front of it."),
+    Item("clamped", "The stand is clamped down and nothing loose lies near it."),
+)
+_PROPELLER: Final = (
+    Item("screwed", "Motor and propeller are screwed down and the propeller is whole."),
+    Item("direction", "Rotation and thrust direction were checked at idle."),
+)
+_NO_PROPELLER: Final = (
+    Item("bare", "The propeller is OFF, and the motor is screwed down."),
+)
+_PACK: Final = (
+    Item(
+        "pack",
+        "The pack is undamaged, charged within its limits, in a fire-safe place.",
+    ),
+)
+_MEANS: Final = (
+    Item("cut", "A means to cut the power is within reach."),
+    Item("fire", "A means to put out a fire is within reach."),
+)
+
+
+def checklist_for(task: Task, timed: Sequence[str] = ()) -> tuple[Item, ...]:
+    """The checklist of one task.
+
+    Args:
+        task: what is going to be done.
+        timed: parts that a person lets go to their short-time rating.
+    """
+    fixed = _NO_PROPELLER if task.plan.propeller_off else _PROPELLER
+    bursts = {burst.part: burst for burst in task.rules.bursts}
+    beyond = tuple(Item(f"timed {part}", _beyond(part, bursts)) for part in timed)
+    return (*_ALWAYS, *fixed, *_PACK, *_MEANS, *beyond)
+
+
+def _beyond(part: str, bursts: Mapping[str, Burst]) -> str:
+    """What going beyond a continuous rating means, for one part."""
+    burst = next(b for name, b in bursts.items() if name.lower() == part.lower())
+    return (
+        f"The {burst.part} may go to {burst.short_a:g} A for {burst.short_s:g} s, "
+        f"beyond the {burst.continuous_a:g} A that it bears for long: it gets hot, and "
+        "somebody watches it for smoke and softening."
+    )

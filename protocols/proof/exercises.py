@@ -265,6 +265,7 @@ def silence(trial: Trial, channel: int) -> Steps:
 def latch(trial: Trial) -> Steps:
     """After a stop neither throttle nor another grant brings the pulse back."""
     yield from start(trial, "latch", m.Cause.STOP)
+    trial.mark()
     yield from answered(trial, "latch", m.Stop(m.StopReason.PERSON))
     yield from expect_event(trial, "latch", m.Cause.STOP, EVENT_S)
     yield from expect_no_pulse(trial, "latch")

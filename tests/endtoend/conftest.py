@@ -10,13 +10,15 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
 import pytest
 
+from daq.errors import RecordFault
 from daq.machine_clock import MachineClock
+from daq.records.wirelog import Follower, Kind
 from daq.stand.device import Device
 from daq.stand.plant.bench import Plant
 from daq.stand.plant.truth import shipped_truth
@@ -59,12 +61,14 @@ class Bench:
     Attributes:
         server: the stand.
         folder: working folder of the program.
+        hands: whether somebody moves plug and loop when the run wants it.
         processes: what was started.
         terminals: far ends of the terminals that they were given.
     """
 
     server: Server
     folder: Path
+    hands: bool = True
     processes: list[subprocess.Popen[str]] = field(default_factory=list)
     terminals: list[int] = field(default_factory=list)
 
@@ -77,6 +81,29 @@ class Bench:
     def spinning(self) -> bool:
         """Whether the ESC is told to turn the motor."""
         return self.device.pulse_s > ZERO_PULSE_S + 1e-6
+
+    def lend_hands(self, ended: threading.Event) -> None:
+        """Do at the stand what a run's record says is wanted, until ended."""
+        followers: dict[Path, Follower] = {}
+        while not ended.wait(0.02):
+            for log in self.folder.glob("**/wire.log"):
+                follower = followers.setdefault(log, Follower(log))
+                try:
+                    fresh = follower.fresh()
+                except (OSError, RecordFault):
+                    continue
+                for record in fresh:
+                    if record.kind is Kind.NOTE and self.hands:
+                        self._do(record.json())
+
+    def _do(self, note: Mapping[str, object]) -> None:
+        what = note.get("what") if note.get("note") == "wanted" else None
+        if what in ("plug in", "plug out"):
+            is_in = what == "plug in"
+            self.server.between_ticks(lambda d: setattr(d.plant, "plug_in", is_in))
+        elif what in ("loop open", "loop closed"):
+            is_open = what == "loop open"
+            self.server.between_ticks(lambda d: setattr(d, "stop_loop_open", is_open))
 
     def start(
         self,
@@ -171,7 +198,12 @@ def bench(tmp_path: Path) -> Iterator[Bench]:
     thread = threading.Thread(target=server.run)
     thread.start()
     made = Bench(server, tmp_path)
+    ended = threading.Event()
+    hands = threading.Thread(target=made.lend_hands, args=(ended,))
+    hands.start()
     yield made
+    ended.set()
+    hands.join(5.0)
     for process in made.processes:
         if process.poll() is None:
             os.killpg(process.pid, signal.SIGCONT)

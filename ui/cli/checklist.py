@@ -4,9 +4,10 @@ Asked on standard error, so that standard output stays what was asked for.
 """
 
 import sys
+from collections.abc import Sequence
 
 from daq.errors import GramwattError
-from ui.cautions import CAUTION, CHECKLIST
+from ui.cautions import CAUTION, Item
 from ui.cli.text import wrapped
 
 YES = ("y", "yes")
@@ -14,7 +15,7 @@ NO = ("n", "no")
 ASKED_AT_MOST = 3
 
 
-def ask() -> list[str]:
+def ask(items: Sequence[Item]) -> list[str]:
     """Show the cautions and have each item acknowledged.
 
     Returns:
@@ -25,9 +26,14 @@ def ask() -> list[str]:
     """
     _tell("\n" + wrapped(CAUTION))
     _tell("\nBefore the motor turns; answer yes to each, no ends here.\n")
-    for number, (_, sentence) in enumerate(CHECKLIST, start=1):
-        confirm(sentence, f"  {number}/{len(CHECKLIST)}  ")
-    return [name for name, _ in CHECKLIST]
+    for number, item in enumerate(items, start=1):
+        confirm(item.sentence, f"  {number}/{len(items)}  ")
+    return [item.name for item in items]
+
+
+def tell_hand(sentence: str) -> None:
+    """What a person is to do at the bench; the stand sees when it is done."""
+    _tell("\n" + wrapped(sentence) + "\n")
 
 
 def confirm(sentence: str, lead: str = "  ") -> None:

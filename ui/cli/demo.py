@@ -46,9 +46,9 @@ def run(args: argparse.Namespace) -> int:
     from ui.simulation import SimulatedStand
 
     spin = prepare(PROTOCOL, chosen_article(None), SIMULATED_LOAD_CELL_G)
-    with SimulatedStand(seed=args.seed, tcp=args.tcp) as stand:
+    with SimulatedStand(seed=args.seed, tcp=args.tcp, plug_in=False) as stand:
         if not args.json:
             print(
                 "A whole bench test on a SIMULATED stand: no hardware, nothing turns."
             )
-        return spin.on(stand.port, DEFAULT_BAUD, args.out, own=True, as_json=args.json)
+        return spin.on(stand.port, DEFAULT_BAUD, args.out, own=stand, as_json=args.json)

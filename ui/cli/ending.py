@@ -40,6 +40,14 @@ def note_in_words(note: Mapping[str, object]) -> str | None:
         case "unguarded":
             names = ", ".join(_texts(note.get("channels")))
             return labelled("unguarded", f"this stand has no {names}")
+        case "proof":
+            return labelled("proof", f"part {note.get('part')}: {note.get('how')}")
+        case "proved":
+            return _proved(note)
+        case "proof lapsed":
+            return labelled("proof", "too old by now: all of it again")
+        case "trip":
+            return labelled("TRIP", f"{note.get('cause')} ({note.get('action')})")
         case "armed":
             return labelled("armed", "ctrl-C stops")
         case "acknowledged":
@@ -48,8 +56,17 @@ def note_in_words(note: Mapping[str, object]) -> str | None:
             return None
 
 
+def _proved(note: Mapping[str, object]) -> str:
+    """One guard that was seen to act, and how long it took."""
+    guard = " of ".join(_texts([note["guard"], *_texts([note.get("channel")])]))
+    took = note.get("took_ms")
+    figure = f"{took:.0f} ms" if isinstance(took, int | float) else "by hand"
+    return f"{'':<11}{guard:<22}{figure:>8}  {note.get('seen')}"
+
+
 def _texts(value: object) -> list[str]:
-    return [str(item) for item in value] if isinstance(value, list) else []
+    items = value if isinstance(value, list) else []
+    return [str(item) for item in items if item is not None]
 
 
 def _means(means: object) -> str:

@@ -14,10 +14,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from ui.cli.plan import add_timed_option
 from ui.cli.simulate import add_stand_options
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable, Collection, Mapping
 
     from daq.clock import Clock
     from daq.records.shelf import Article
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
     from protocols.plan import Plan
     from protocols.task import Task
     from ui.client import KeeperClient
+    from ui.simulation import SimulatedStand
 
 DRAW_PERIOD_S = 0.1
 KEEPER_SILENT_S = 1.5
@@ -41,8 +43,9 @@ def add_parser(
         "spin",
         help="run a plan on a stand, under protection, and record it",
         description=(
-            "Identify the stand, take its zero, send the limits, ask the checklist, "
-            "arm, walk the plan, stop, seal the record and print the findings. "
+            "Identify the stand, prove its guards with the arming plug out, ask the "
+            "checklist, take its zero, send the limits, prove the lease with the motor "
+            "running, walk the plan, stop, seal the record and print the findings. "
             "Ctrl-C stops the motor at any time."
         ),
     )
@@ -57,6 +60,12 @@ def add_parser(
         "--simulated", action="store_true", help="on a simulated stand, started for it"
     )
     add_stand_options(parser)
+    parser.add_argument(
+        "--faults",
+        type=Path,
+        metavar="FILE",
+        help="what goes wrong with the simulated stand, and when, TOML",
+    )
     parser.add_argument("--baud", type=int, default=500_000, help="default: 500000")
     parser.add_argument(
         "--article", metavar="FILE", type=Path, help="what is tested (TOML)"
@@ -67,6 +76,7 @@ def add_parser(
         type=float,
         help="rated load of the stand's load cell",
     )
+    add_timed_option(parser)
     add_out_option(parser)
     parser.add_argument("--json", action="store_true", help="print JSON at the end")
     parser.set_defaults(run=run)
@@ -107,28 +117,42 @@ def run(args: argparse.Namespace) -> int:
     load_cell_g = args.load_cell_g
     if load_cell_g is None:
         load_cell_g = SIMULATED_LOAD_CELL_G
-    spin = prepare(args.protocol, chosen_article(args.article), load_cell_g)
+    article = chosen_article(args.article)
+    spin = prepare(args.protocol, article, load_cell_g, args.timed)
     if args.port:
-        return spin.on(args.port, args.baud, args.out, own=False, as_json=args.json)
-    with SimulatedStand(truth=args.truth, seed=args.seed) as stand:
-        return spin.on(stand.port, args.baud, args.out, own=True, as_json=args.json)
+        return spin.on(args.port, args.baud, args.out, as_json=args.json)
+    with SimulatedStand(
+        truth=args.truth, faults=args.faults, seed=args.seed, plug_in=False
+    ) as stand:
+        return spin.on(stand.port, args.baud, args.out, own=stand, as_json=args.json)
 
 
-def prepare(protocol: str, article: Article, load_cell_g: float) -> Spin:
+def prepare(
+    protocol: str, article: Article, load_cell_g: float, timed: Collection[str] = ()
+) -> Spin:
     """Everything that can be refused before a port is opened.
 
+    Args:
+        protocol: its name or file.
+        article: what is tested.
+        load_cell_g: rated load of the load cell.
+        timed: parts that may go to their short-time rating.
+
     Raises:
-        InputFault: protocol, article or load cell are wrong.
+        InputFault: protocol, article, load cell or timed parts are wrong.
     """
     import secrets
 
+    from protocols.caps import capped
     from protocols.recipe import expand, load_recipe
     from protocols.task import Task
-    from ui.cli.plan import limits_for
+    from ui.cli.plan import limits_for, rules_for
 
     plan = expand(load_recipe(protocol))
-    limits = limits_for(article, load_cell_g)
-    return Spin(article, Task(plan, limits, secrets.randbelow(0xFFFF) + 1))
+    limits = capped(plan, limits_for(article, load_cell_g, timed))
+    nonce = secrets.randbelow(0xFFFF) + 1
+    task = Task(plan, limits, nonce, rules_for(article, timed))
+    return Spin(article, task, tuple(timed))
 
 
 @dataclass(slots=True)
@@ -137,13 +161,15 @@ class Spin:
 
     Attributes:
         article: what is tested.
-        task: plan and limits.
+        task: plan, limits and rules.
+        timed: parts that may go to their short-time rating.
         folder: the run's folder, once there is one.
         outcome: how it ended, once it has.
     """
 
     article: Article
     task: Task
+    timed: tuple[str, ...] = ()
     folder: Path | None = None
     outcome: Mapping[str, object] | None = None
 
@@ -157,15 +183,23 @@ class Spin:
         """What must not be exceeded."""
         return self.task.limits
 
-    def on(self, port: str, baud: int, out: Path, *, own: bool, as_json: bool) -> int:
+    def on(
+        self,
+        port: str,
+        baud: int,
+        out: Path,
+        *,
+        own: SimulatedStand | None = None,
+        as_json: bool,
+    ) -> int:
         """Do it on a port and return the exit status.
 
         Args:
             port: what to open.
             baud: symbols a second.
             out: folder for the run's folder.
-            own: whether this program started a simulated stand on that port; only
-                then is the checklist waived.
+            own: the simulated stand that this program started on that port; only
+                then is the checklist waived, and plug and loop are moved for it.
             as_json: print JSON at the end and nothing before.
 
         Raises:
@@ -176,7 +210,7 @@ class Spin:
 
         if not as_json:
             self._introduce(port)
-        client = KeeperClient(self._start_order(port, baud, out, own=own))
+        client = KeeperClient(self._start_order(port, baud, out, own=own is not None))
         self.folder = client.folder
         show = _Show(self, client, MachineClock(), own=own, quiet=as_json)
         self.outcome = show.until_the_end()
@@ -188,7 +222,7 @@ class Spin:
         from ui.cli.text import labelled
 
         plan = self.plan
-        seen = preview(plan, self.article, self.limits)
+        seen = preview(plan, self.article, self.limits, self.task.rules)
         print(labelled("port", port))
         print(labelled("article", self.article.name))
         print(
@@ -196,12 +230,13 @@ class Spin:
                 "plan",
                 f"{plan.title}: {plan.duration_s:.0f} s, up to "
                 f"{100 * plan.max_throttle_frac:.0f} % throttle; estimated "
-                f"{seen.peak_current_a:.1f} A at most and "
-                f"{100 * seen.pack_fraction_used:.0f} % of the pack",
+                f"{seen.peak_current_a:.1f} A at most, {seen.takes()}",
             )
         )
         for limit in self.limits:
             print(labelled("limit", f"{limit.channel}: {limit.source}"))
+        for burst in self.task.rules.bursts:
+            print(labelled("timed", f"{burst.part}: {burst.source}"))
         for warning in seen.warnings:
             print(labelled("warning", warning))
 
@@ -279,12 +314,13 @@ class _Show:
         client: KeeperClient,
         clock: Clock,
         *,
-        own: bool,
+        own: SimulatedStand | None,
         quiet: bool,
     ) -> None:
         from ui.cli.progress import Progress
         from ui.live import LiveRun
 
+        self._spin = spin
         self._client = client
         self._clock = clock
         self._own = own
@@ -294,6 +330,7 @@ class _Show:
         self._stops = 0
         self._heard_s = clock.now_s()
         self._warned = False
+        self._acknowledged: list[str] = []
 
     def until_the_end(self) -> Mapping[str, object]:
         """Show the run and give its outcome; {} when the keeper left none."""
@@ -340,7 +377,9 @@ class _Show:
 
     def _noted(self, note: Mapping[str, object]) -> None:
         kind = note.get("note")
-        if kind == "ready":
+        if kind == "wanted":
+            self._wanted(str(note.get("what")))
+        elif kind == "ready":
             self._go()
         elif kind == "latched":
             self._acknowledge()
@@ -353,22 +392,51 @@ class _Show:
             if words:
                 self._progress.say(words)
 
-    def _go(self) -> None:
-        """Ask the checklist, unless the stand is our own simulation."""
-        if self._own:
-            self._client.order("go", checklist="waived: own simulation")
-            return
-        done = self._ask_person()
-        if done:
-            self._client.order("go", checklist=done)
-
-    def _ask_person(self) -> list[str]:
-        """The checklist; a person who does not finish it ends the run."""
+    def _wanted(self, what: str) -> None:
+        """The stand wants a hand: our own simulation gets it, a person is asked."""
+        from ui.cautions import HANDS
         from ui.cli import checklist
 
+        if self._own is not None:
+            self._lend_a_hand(self._own, what)
+            return
+        if what == "plug in" and not self._ask_person():
+            return  # no supply before the checklist
+        checklist.tell_hand(HANDS[what])
+
+    def _lend_a_hand(self, stand: SimulatedStand, what: str) -> None:
+        from daq.errors import WorldFault
+
+        try:
+            if what.startswith("plug"):
+                stand.plug(inserted=what == "plug in")
+            else:
+                stand.stop_loop(closed=what == "loop closed")
+        except WorldFault:
+            pass  # the stand is gone, which the keeper tells
+
+    def _go(self) -> None:
+        """Ask the checklist, unless the stand is our own simulation."""
+        from ui.cautions import START
+        from ui.cli import checklist
+
+        if self._own is not None:
+            self._client.order("go", checklist="waived: own simulation")
+        elif self._ask_person() and self._asking(lambda: checklist.confirm(START)):
+            self._client.order("go", checklist=self._acknowledged)
+
+    def _ask_person(self) -> bool:
+        """The checklist, once; a person who does not finish it ends the run."""
+        from ui.cautions import checklist_for
+        from ui.cli import checklist
+
+        if self._acknowledged:
+            return True
+        items = checklist_for(self._spin.task, self._spin.timed)
         done: list[str] = []
-        self._asking(lambda: done.extend(checklist.ask()))
-        return done
+        if self._asking(lambda: done.extend(checklist.ask(items))):
+            self._acknowledged = done
+        return bool(self._acknowledged)
 
     def _acknowledge(self) -> None:
         """A latch from before: only a person may clear it."""
