@@ -25,7 +25,8 @@ IDLE_TICKS = 30_000  # armed this long without spinning locks by itself
 CELL_TICKS = 12.5  # the converter's 80 readings/s
 ZERO_PULSE_S = 1.0e-3
 FULL_PULSE_S = 2.0e-3
-FAST, SCALE = 0, 1
+SLOW_TICKS = 100  # 10 samples/s of what changes slowly
+FAST, SCALE, SLOW = 0, 1, 2
 SUPPLY_OFF_V = 1.0  # below it nothing can turn
 SUPPLY_MAX_AGE_US = 100_000  # a voltage older than this is not known
 MAY_DRIVE = (m.State.PROVING, m.State.ARMED, m.State.SPINNING)
@@ -58,6 +59,7 @@ class Article(Protocol):
     """What the device needs of the physics around it."""
 
     sensor_specs: tuple[SensorSpec, ...]
+    slow_specs: tuple[SensorSpec, ...]
 
     def advance(self, duration_s: float, pulse_s: float) -> None:
         """Move on with that pulse on the ESC's input."""
@@ -65,6 +67,10 @@ class Article(Protocol):
 
     def fast_frame(self) -> FastFrame:
         """Counts of everything but the load cell since the last call."""
+        ...
+
+    def slow_frame(self) -> tuple[int, ...]:
+        """Counts of the slow channels now."""
         ...
 
     def take_conversion(self) -> int | None:
@@ -145,16 +151,20 @@ class Device:
         self.board = board
         self.link_version = m.LINK_VERSION
         self.stop_loop_open = False
-        self.channels = tuple(
-            _page(i, spec) for i, spec in enumerate(plant.sensor_specs)
-        )
-        fast = tuple(i for i, c in enumerate(self.channels) if c.name != "thrust")
-        cell = tuple(i for i, c in enumerate(self.channels) if c.name == "thrust")
-        self.streams = (
+        specs = plant.sensor_specs + plant.slow_specs
+        self.channels = tuple(_page(i, spec) for i, spec in enumerate(specs))
+        slow = tuple(range(len(plant.sensor_specs), len(specs)))
+        quick = [c for c in self.channels if c.index not in slow]
+        fast = tuple(c.index for c in quick if c.name != "thrust")
+        cell = tuple(c.index for c in quick if c.name == "thrust")
+        self.streams: tuple[m.StreamPage, ...] = (
             m.StreamPage(FAST, FAST_TICKS * TICK_US, fast),
             m.StreamPage(SCALE, round(CELL_TICKS * TICK_US), cell),
         )
+        if slow:
+            self.streams += (m.StreamPage(SLOW, SLOW_TICKS * TICK_US, slow),)
         self._pack_fast = _packer(tuple(self.channels[i] for i in fast))
+        self._pack_slow = _packer(tuple(self.channels[i] for i in slow))
         self._pack_cell = _packer(tuple(self.channels[i] for i in cell))
         self._out = bytearray()
         self.boot = boot
@@ -201,7 +211,7 @@ class Device:
 
     def advance(self, ticks: int = 1) -> bytes:
         """Run for so many milliseconds; what it sent meanwhile."""
-        plant = self.plant
+        plant, slow = self.plant, len(self.streams) > SLOW
         for _ in range(ticks):
             if self._tick % SERVO_TICKS == 0:
                 span_s = FULL_PULSE_S - ZERO_PULSE_S
@@ -213,6 +223,8 @@ class Device:
                 self._sample(SCALE, self._pack_cell, (count,))
             if self._tick % FAST_TICKS == 0:
                 self._sample(FAST, self._pack_fast, plant.fast_frame())
+            if slow and self._tick % SLOW_TICKS == 0:
+                self._sample(SLOW, self._pack_slow, plant.slow_frame())
             if self.state in MAY_DRIVE:
                 self._protect()
             if self._tick % COUNTERS_TICKS == 0:

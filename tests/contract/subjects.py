@@ -66,6 +66,7 @@ class Muted:
     def __init__(self, seed: int = 1) -> None:
         self._plant = Plant(shipped_truth(), seed)
         self.sensor_specs: tuple[SensorSpec, ...] = self._plant.sensor_specs
+        self.slow_specs: tuple[SensorSpec, ...] = self._plant.slow_specs
         self.muted: set[str] = set()
 
     def advance(self, duration_s: float, pulse_s: float) -> None:
@@ -79,6 +80,14 @@ class Muted:
             *(
                 -(1 << (8 * width - 1)) if name in self.muted else count
                 for name, width, count in zip(names, widths, counts, strict=True)
+            )
+        )
+
+    def slow_frame(self) -> tuple[int, ...]:
+        return tuple(
+            -(1 << 15) if spec.name in self.muted else count
+            for spec, count in zip(
+                self.slow_specs, self._plant.slow_frame(), strict=True
             )
         )
 

@@ -233,19 +233,21 @@ class Overlay:
     """The plant as its faulty sensors show it; what a device sees of it.
 
     Attributes:
-        sensor_specs: the channels, as the plant has them.
+        sensor_specs: the channels, as the plant has them, but the slow ones.
+        slow_specs: the slow ones.
         readers: what is done to a channel's counts, by its name, in order.
     """
 
     def __init__(self, plant: Plant) -> None:
         self._plant = plant
         self.sensor_specs = plant.sensor_specs
+        self.slow_specs = plant.slow_specs
         self.readers: dict[str, list[Reader]] = {}
 
     @property
     def specs(self) -> tuple[SensorSpec, ...]:
         """All channels, in the order of their indices."""
-        return self.sensor_specs
+        return self.sensor_specs + self.slow_specs
 
     def advance(self, duration_s: float, pulse_s: float) -> None:
         """Move on with that pulse on the ESC's input."""
@@ -255,6 +257,10 @@ class Overlay:
         """Counts of everything but the load cell since the last call."""
         counts = self._plant.fast_frame()
         return FastFrame(*self._read(self.sensor_specs[1:], counts))
+
+    def slow_frame(self) -> tuple[int, ...]:
+        """Counts of the slow channels now."""
+        return tuple(self._read(self.slow_specs, self._plant.slow_frame()))
 
     def take_conversion(self) -> int | None:
         """The load cell's newest count, once."""

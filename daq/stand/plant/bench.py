@@ -12,6 +12,7 @@ from daq.errors import InputFault
 from daq.stand.plant.bus import Bus
 from daq.stand.plant.condition import Condition
 from daq.stand.plant.esc import Esc
+from daq.stand.plant.heat import Warmth
 from daq.stand.plant.leads import Leads
 from daq.stand.plant.load_cell import LoadCell
 from daq.stand.plant.motor import Motor
@@ -34,6 +35,9 @@ STEP_S = 1e-3
 """Long enough to be cheap, a thirtieth of the rotor's time constant: the tests
 hold it against an adaptive solver."""
 
+WARM_STEPS = 20
+"""Temperatures move once in so many sub-steps: they take seconds to change."""
+
 
 @dataclass(frozen=True, slots=True)
 class PlantState:
@@ -54,6 +58,8 @@ class PlantState:
         open_circuit_v: voltage of the pack if it were rested.
         slow_v: the part of the sag that recovers slowly.
         charge_frac: state of charge.
+        winding_k: temperature of the winding.
+        esc_k: temperature of the ESC.
     """
 
     time_s: float
@@ -70,6 +76,8 @@ class PlantState:
     open_circuit_v: float
     slow_v: float
     charge_frac: float
+    winding_k: float
+    esc_k: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +110,8 @@ class Plant:
         plug_in: the arming plug as a person has put it; out means that the pack
             feeds nothing.
         placed_load_n: what else presses on the load cell, such as a check mass.
-        sensor_specs: the channels as the stand declares them.
+        sensor_specs: the channels as the stand declares them, but the slow ones.
+        slow_specs: its temperature channels, in the order of ``slow_frame``.
         true_counts_per_unit: what the gains of thrust, current and voltage are.
     """
 
@@ -159,11 +168,37 @@ class Plant:
         self.true_counts_per_unit = gains
         self.sensor_specs = sensor_specs(truth)
         self._sums = (0.0,) * 6
+        self._squares = 0.0
+        self._warmed = (0.0, 0.0)
+        self._steps_to_warm = WARM_STEPS
+        span_s = WARM_STEPS * step_s
+        self._warmth = Warmth(truth, seed, motor, self._esc, span_s)
+        self.slow_specs = self._warmth.specs
+        self._set_loop()
         if plug_in:
             self._bus.feed(self._pack.emf_v, 0.0, 0.0)
             self._bus.average(0.0)
         self._current.sample(self._bus.bus_a)
         self._voltage.sample(self._bus.volt_v)
+
+    def _set_loop(self) -> None:
+        """The resistance around motor and bridge, as it is now."""
+        loop_ohm = self._warmth.winding_ohm + self._esc.resistance_ohm
+        self._bus.loop_ohm = loop_ohm * self._condition.loop_factor
+
+    def _warm(self) -> None:
+        """Put the losses of the last sub-steps into winding and ESC."""
+        turned, volts = self._sums[1], self._sums[3]
+        self._warmth.take(
+            self._squares / WARM_STEPS,
+            (turned - self._warmed[0]) / WARM_STEPS,
+            (volts - self._warmed[1]) / WARM_STEPS,
+            self._condition.heating_factor,
+        )
+        self._squares = 0.0
+        self._warmed = (turned, volts)
+        if self._warmth.follows:
+            self._set_loop()
 
     def suffer(self, condition: Condition) -> None:
         """Be in that condition from now on; the healthy one mends everything.
@@ -180,12 +215,13 @@ class Plant:
             self._rotor.hold(blocked=not now.rotor_free)
         self._esc.arms, self._esc.heeds_zero = now.esc_arms, now.esc_heeds_zero
         self._change_pack(was, now)
-        bus, motor = self._bus, self._motor
+        rise_k = max(0.0, now.winding_rise_k - was.winding_rise_k)
+        self._warmth.winding.temperature_k += rise_k
+        bus = self._bus
         bus.source_ohm = self._pack.resistance_ohm + self._leads.resistance_ohm
         bus.source_ohm += now.plug_ohm
-        bus.kt_v_s = motor.kt_nm_a * now.grip_frac
-        bus.loop_ohm = motor.resistance_ohm + self._esc.resistance_ohm
-        bus.loop_ohm *= now.loop_factor
+        bus.kt_v_s = self._motor.kt_nm_a * now.grip_frac
+        self._set_loop()
 
     def _change_pack(self, was: Condition, now: Condition) -> None:
         """Another pack, or the same with another charge."""
@@ -217,6 +253,12 @@ class Plant:
         steps = int(owed_s / self._step_s + 1e-6)
         self._owed_s = owed_s - steps * self._step_s
         self._steps += steps
+        while steps >= self._steps_to_warm:
+            self._walk(self._steps_to_warm)
+            steps -= self._steps_to_warm
+            self._steps_to_warm = WARM_STEPS
+            self._warm()
+        self._steps_to_warm -= steps
         self._walk(steps)
 
     def _walk(self, steps: int) -> None:
@@ -228,6 +270,7 @@ class Plant:
         condition, placed_n = self._condition, self.placed_load_n
         plug_in, grip = self.plug_in and condition.plug_in, condition.grip_frac
         thrusts, speeds, charges, volts, energies, works = self._sums
+        squares = self._squares
         speed, thrust = rotor.speed_rad_s, propeller.thrust_n
         felt = self._mount.force_n
         power = propeller.torque_nm * speed
@@ -241,7 +284,8 @@ class Plant:
             else:
                 bus.drain(duty, speed)
                 speed = rotor.advance(grip * bus.motor_a, 0.0)
-            current, volt = bus.bus_a, bus.volt_v
+            current, volt, winding_a = bus.bus_a, bus.volt_v, bus.motor_a
+            squares += winding_a * winding_a
             pack.advance(current)
             thrust = propeller.thrust_n
             power = propeller.torque_nm * speed
@@ -257,6 +301,7 @@ class Plant:
             energies += volt * current
             works += 0.5 * (old_power + power)
         self._sums = (thrusts, speeds, charges, volts, energies, works)
+        self._squares = squares
 
     def fast_frame(self) -> FastFrame:
         """Counts of the fast channels over all sub-steps since last asked."""
@@ -270,6 +315,10 @@ class Plant:
             self._speed.counts(self._rotor.speed_rad_s),
             pulse_counts(self._pulse_s),
         )
+
+    def slow_frame(self) -> tuple[int, ...]:
+        """Counts of the temperature channels now."""
+        return self._warmth.frame()
 
     def take_conversion(self) -> int | None:
         """The newest load-cell conversion if one ended since last asked."""
@@ -314,6 +363,8 @@ class Plant:
             open_circuit_v=pack.open_circuit_v,
             slow_v=pack.slow_v,
             charge_frac=pack.charge_frac,
+            winding_k=self._warmth.winding.temperature_k,
+            esc_k=self._warmth.esc.temperature_k,
         )
 
     @property

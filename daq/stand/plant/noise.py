@@ -21,6 +21,10 @@ class Stream(IntEnum):
     LOAD_CELL_NOISE = 3
     CURRENT_NOISE = 4
     VOLTAGE_NOISE = 5
+    WINDING_GAIN = 6
+    ESC_GAIN = 7
+    WINDING_NOISE = 8
+    ESC_NOISE = 9
 
 
 def _blocks(generator: np.random.Generator) -> Iterator[float]:

@@ -29,7 +29,7 @@ class SensorSpec:
         quantity: what it measures, in words.
         kind: what of it: the newest value, or mean, highest or lowest since the
             last frame.
-        counts_per_unit: declared gain, counts per SI unit (N, A, V, rad/s, s).
+        counts_per_unit: declared gain, counts per SI unit (N, A, V, rad/s, s, K).
         zero_counts: declared reading at zero.
         low_counts: lowest reading it can give.
         high_counts: highest reading it can give.
@@ -198,6 +198,27 @@ def _fast_specs(
         delay_s=0.0,
     )
     return mean, replace(mean, name=f"{name}-{extreme}", kind=extreme)
+
+
+def slow_specs(truth: Truth) -> tuple[SensorSpec, ...]:
+    """The temperature channels that a truth has, winding first."""
+    sensors = (("winding-temp", truth.winding_sensor), ("esc-temp", truth.esc_sensor))
+    return tuple(
+        SensorSpec(
+            name=name,
+            quantity="temperature",
+            kind="point",
+            counts_per_unit=sensor.counts_per_unit,
+            zero_counts=0,
+            low_counts=sensor.low_counts,
+            high_counts=sensor.high_counts,
+            width_bytes=2,
+            gain_tolerance_rel=sensor.tolerance_rel,
+            delay_s=0.0,
+        )
+        for name, sensor in sensors
+        if sensor is not None
+    )
 
 
 def sensor_specs(truth: Truth) -> tuple[SensorSpec, ...]:

@@ -4,12 +4,16 @@ Only the plant may read one; nothing that judges the measurements may.
 """
 
 from pathlib import Path
+from typing import Self
+
+from pydantic import model_validator
 
 from daq.errors import InputFault
 from daq.stand.plant.truth_parts import (
     AirTruth,
     CurrentSensorTruth,
     EscTruth,
+    HeatTruth,
     LeadsTruth,
     LoadCellTruth,
     MotorTruth,
@@ -17,7 +21,9 @@ from daq.stand.plant.truth_parts import (
     PackTruth,
     PropellerTruth,
     SpeedSensorTruth,
+    TemperatureSensorTruth,
     VoltageSensorTruth,
+    WindingHeatTruth,
 )
 from daq.typed_toml import Table, read_typed
 
@@ -39,6 +45,20 @@ class Truth(Table):
     current_sensor: CurrentSensorTruth
     voltage_sensor: VoltageSensorTruth
     speed_sensor: SpeedSensorTruth
+    winding_heat: WindingHeatTruth | None = None
+    esc_heat: HeatTruth | None = None
+    winding_sensor: TemperatureSensorTruth | None = None
+    esc_sensor: TemperatureSensorTruth | None = None
+
+    @model_validator(mode="after")
+    def _sensed(self) -> Self:
+        for part, heat, sensor in (
+            ("winding", self.winding_heat, self.winding_sensor),
+            ("esc", self.esc_heat, self.esc_sensor),
+        ):
+            if sensor is not None and heat is None:
+                raise ValueError(f"with [{part}_sensor] give [{part}_heat] too")
+        return self
 
 
 def load_truth(path: Path) -> Truth:

@@ -173,6 +173,11 @@ class AirTruth(Table):
             )
         return self
 
+    @property
+    def celsius(self) -> float:
+        """Temperature in degrees Celsius; 20 where only the density is known."""
+        return 20.0 if self.temperature_c is None else self.temperature_c
+
     def density(self) -> float:
         """Density in kg/m^3."""
         if self.density_kg_m3 is not None:
@@ -182,6 +187,20 @@ class AirTruth(Table):
             self.pressure_pa or 0.0,
             self.relative_humidity_frac or 0.0,
         )
+
+
+class HeatTruth(Table):
+    """How a part warms: to the air through one thermal resistance."""
+
+    capacity_j_k: Positive
+    resistance_k_w: Positive
+    start_c: Annotated[float, Field(ge=-40.0, le=300.0)] | None = None
+
+
+class WindingHeatTruth(HeatTruth):
+    """The motor's winding and what is warm with it."""
+
+    resistance_follows: bool = False
 
 
 class MountTruth(Table):
@@ -277,6 +296,17 @@ class VoltageSensorTruth(FastSensorTruth):
     @override
     def counts_per_unit(self) -> float:
         return self.counts_per_v
+
+
+class TemperatureSensorTruth(FastSensorTruth):
+    """A temperature sensor; its counts begin at absolute zero."""
+
+    counts_per_k: Positive
+
+    @property
+    @override
+    def counts_per_unit(self) -> float:
+        return self.counts_per_k
 
 
 class SpeedSensorTruth(Table):

@@ -35,11 +35,13 @@ def test_a_sealed_run_is_whole_and_intact(good: Path) -> None:
 
 
 def test_samples_come_at_the_stands_rate_with_rising_times(good: Path) -> None:
-    fast, cell = read_run(good).streams
+    fast, cell, slow = read_run(good).streams
     assert np.diff(fast.device_s) == pytest.approx(fast.period_s)
+    assert np.diff(slow.device_s) == pytest.approx(slow.period_s)
     assert np.diff(cell.device_s) == pytest.approx(cell.period_s, abs=1.1e-3)
     assert fast.counts.shape == (fast.device_s.size, 6)
     assert [page.name for page in cell.channels] == ["thrust"]
+    assert [page.name for page in slow.channels] == ["winding-temp", "esc-temp"]
 
 
 def test_the_walk_is_the_plan_on_the_stands_clock(good: Path) -> None:
