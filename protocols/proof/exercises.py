@@ -154,7 +154,15 @@ def start(trial: Trial, guard: str, expected: m.Cause | None) -> Steps:
     trial.events.clear()
     trial.hold, trial.spoil, trial.expected = None, False, expected
     trial.marked_s = trial.took_s = math.nan
-    trial.pulse_rest_s = trial.seen.get("pulse", math.nan)
+    if trial.reads_back:
+        yield from until(
+            trial,
+            guard,
+            lambda: math.isfinite(trial.seen.get("pulse", math.nan)),
+            EVENT_S,
+            "The proof stopped: the pin that watches the pulse gives no readings.",
+        )
+        trial.pulse_rest_s = trial.seen["pulse"]
     yield from _granted(trial, guard)
     trial.hold = trial.raised
     if trial.reads_back:
