@@ -95,6 +95,7 @@ class Rules:
         winding_max_k: the hottest the winding may get.
         esc_max_k: the hottest the ESC may get.
         speed_per_volt_rad_s: Kv in SI; what the rotor cannot outrun.
+        propeller_on: a propeller is on the shaft, so thrust is due.
 
     Raises:
         InputFault: a figure is not above zero, or a part has two bursts.
@@ -106,6 +107,7 @@ class Rules:
     winding_max_k: float | None = None
     esc_max_k: float | None = None
     speed_per_volt_rad_s: float | None = None
+    propeller_on: bool = True
 
     def __post_init__(self) -> None:
         for key in _FIGURES:
@@ -119,7 +121,11 @@ class Rules:
     def to_dict(self) -> dict[str, object]:
         """Plain values, ready for JSON."""
         figures = {key: getattr(self, key) for key in _FIGURES}
-        return {"bursts": [burst.to_dict() for burst in self.bursts], **figures}
+        return {
+            "bursts": [burst.to_dict() for burst in self.bursts],
+            **figures,
+            "propeller_on": self.propeller_on,
+        }
 
     @classmethod
     def from_dict(cls, data: object) -> "Rules":
@@ -128,13 +134,20 @@ class Rules:
         Raises:
             InputFault: a field is missing, unknown, ill-typed or out of bounds.
         """
-        row = plain.table(data, "the rules", ("bursts", *_FIGURES))
+        keys = ("bursts", *_FIGURES, "propeller_on")
+        row = plain.table(data, "the rules", keys)
         figures = {
             key: None if row[key] is None else plain.number(row, key, "the rules")
             for key in _FIGURES
         }
         bursts = plain.rows(row, "bursts", "the rules")
-        return cls(bursts=tuple(Burst.from_dict(burst) for burst in bursts), **figures)
+        if not isinstance(row["propeller_on"], bool):
+            raise InputFault("the rules: propeller_on must be true or false.")
+        return cls(
+            bursts=tuple(Burst.from_dict(burst) for burst in bursts),
+            propeller_on=row["propeller_on"],
+            **figures,
+        )
 
 
 _FIGURES: Final = (
@@ -154,12 +167,15 @@ def _above_zero(what: str, value: float) -> None:
 NO_RULES: Final = Rules()
 
 
-def derive_rules(ratings: Ratings, timed: Collection[str] = ()) -> Rules:
+def derive_rules(
+    ratings: Ratings, timed: Collection[str] = (), *, propeller_on: bool = True
+) -> Rules:
     """Rules for an article: bursts, budgets and temperatures.
 
     Args:
         ratings: what the parts can bear.
         timed: parts whose short-time rating may be used, as in ``limits.derive``.
+        propeller_on: whether the plan is for a motor with its propeller.
 
     Raises:
         InputFault: a part in ``timed`` has no short-time rating.
@@ -177,6 +193,7 @@ def derive_rules(ratings: Ratings, timed: Collection[str] = ()) -> Rules:
         winding_max_k=ratings.winding_max_k,
         esc_max_k=ratings.esc_max_k,
         speed_per_volt_rad_s=ratings.speed_per_volt_rad_s,
+        propeller_on=propeller_on,
     )
 
 

@@ -1,4 +1,4 @@
-"""All checks together: a reading, a beat or a moment in, at most one trip out.
+"""All checks together: what is read, sent and heard goes in, at most one trip out.
 
 Pure and small: no report is a trip, a number that is none is a trip, and a
 channel that has a limit but never speaks is a trip. It must never decide what
@@ -6,45 +6,131 @@ to do about it; ``protocols.control`` does.
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from functools import partial
+from typing import Final
 
 from protocols.guard.beat import BeatCheck
+from protocols.guard.bounds import BoundsCheck
+from protocols.guard.burst import BurstCheck
+from protocols.guard.follows import FollowsCheck
+from protocols.guard.frozen import FrozenCheck
+from protocols.guard.heat import HeatCheck
 from protocols.guard.link import LinkCheck
+from protocols.guard.now import Now
+from protocols.guard.pack import PackCheck
+from protocols.guard.plausible import PlausibleCheck
 from protocols.guard.readings import ReadingCheck
 from protocols.guard.silence import SilenceCheck
-from protocols.guard.trip import Trip
+from protocols.guard.stalled import StalledCheck
+from protocols.guard.steady import Steady
+from protocols.guard.stopped import REST_SPEED_RAD_S, rest_current_a
+from protocols.guard.stuck import StuckCheck
+from protocols.guard.thrown import ThrownCheck
+from protocols.guard.trip import Action, Trip
 from protocols.limits import Limit
 from protocols.rules import Rules
 
+Take = Callable[[float, float], Trip | None]
+Lapse = SilenceCheck | HeatCheck | BeatCheck
+
+JUDGED: Final = ("current", "voltage", "thrust", "speed")
+# A load cell is good to this share of its range: creep, drift, friction in the mount.
+THRUST_FLOOR_SHARE = 0.005
+THRUST_FLOOR_N = 0.05
+
 
 class Guard:
-    """The host's guard over one armed spell; made anew at each arming."""
+    """The host's guard over one armed spell; made anew at each arming.
+
+    The stand may have any channels: those that it does not have are not fed, and
+    what rests on them is not judged. Channels that no check knows are ignored.
+    """
 
     def __init__(self, limits: Sequence[Limit], rules: Rules, now_s: float) -> None:
-        self._rules = rules
+        self._now = Now(now_s)
+        self._steady = Steady(self._now)
+        floors = _floors(limits)
+        self._follows = FollowsCheck(floors["current"], self._now)
+        self._bounds = BoundsCheck(floors["current"], rules, self._now, now_s)
         self._link = LinkCheck(now_s)
-        self._readings: dict[str, ReadingCheck] = {}
-        self._silences: dict[str, SilenceCheck] = {}
-        for limit in limits:
-            self._readings[limit.channel] = ReadingCheck(limit)
-            self._silences[limit.channel] = SilenceCheck(limit, now_s)
         self._beat = BeatCheck(now_s)
-        self._lapses: tuple[SilenceCheck | BeatCheck, ...] = (
+        heats = _heats(rules)
+        self._silences = {name: SilenceCheck.once_heard(name) for name in JUDGED}
+        self._silences |= {x.channel: SilenceCheck.of(x, now_s) for x in limits}
+        self._lapses: tuple[Lapse, ...] = (
             *self._silences.values(),
+            *heats.values(),
             self._beat,
         )
+        # In the order in which causes are named: what says most comes first.
+        takes: dict[str, list[Take]] = {x.channel: [] for x in limits}
+        for limit in limits:
+            takes[limit.channel].append(ReadingCheck(limit).take)
+        for name, checks in self._checks(floors, rules).items():
+            takes.setdefault(name, []).extend(checks)
+        for name, heat in heats.items():
+            takes.setdefault(name, []).append(heat.take)
+        self._takes = {name: tuple(checks) for name, checks in takes.items()}
+
+    def _checks(
+        self, floors: Mapping[str, float], rules: Rules
+    ) -> dict[str, tuple[Take, ...]]:
+        """The checks that need to know what was sent and seen before."""
+        now, steady, rest_a = self._now, self._steady, floors["current"]
+        moving = ("thrust", "current", "speed")
+        recent = dict.fromkeys(JUDGED, now.fast) | {"thrust": now.slow}
+        frozen = {n: FrozenCheck(n, floors[n], now, recent[n]).take for n in JUDGED}
+        likely = {n: PlausibleCheck(n, floors[n], now, recent[n]).take for n in moving}
+        stuck = StuckCheck(moving if rules.propeller_on else moving[1:], now)
+        stalled = StalledCheck(rest_a, rules, now, steady)
+        return {
+            "current": (
+                frozen["current"],
+                stalled.current,
+                ThrownCheck(rest_a, steady).current,
+                partial(stuck.take, "current"),
+                self._follows.current,
+                self._bounds.current,
+                likely["current"],
+                steady.current.take,
+                PackCheck(rules, now).current,
+                *(BurstCheck(burst).current for burst in rules.bursts),
+            ),
+            "speed": (
+                frozen["speed"],
+                stalled.speed,
+                partial(stuck.take, "speed"),
+                self._follows.speed,
+                self._bounds.speed,
+                likely["speed"],
+                steady.speed.take,
+            ),
+            "thrust": (
+                frozen["thrust"],
+                *((partial(stuck.take, "thrust"),) if rules.propeller_on else ()),
+                likely["thrust"],
+            ),
+            "voltage": (frozen["voltage"], steady.voltage.take),
+        }
 
     def reading(self, channel: str, value: float, now_s: float) -> Trip | None:
         """Judge one reading of one channel, SI, arrived at ``now_s``."""
-        check = self._readings.get(channel)
-        if check is None:
+        takes = self._takes.get(channel)
+        if takes is None:
             return None
         if math.isfinite(value):  # NaN is no sign of life
-            self._silences[channel].heard(now_s)
-        return check.take(value)
+            self._now.heard(channel, value, now_s)
+            if channel in self._silences:
+                self._silences[channel].heard(now_s)
+        return _worst(take(value, now_s) for take in takes)
 
     def setpoint(self, throttle_frac: float, now_s: float) -> None:
-        """That throttle was sent."""
+        """That throttle was sent, 0 to 1."""
+        self._now.setpoint(throttle_frac, now_s)
+        self._steady.setpoint(throttle_frac)
+        self._follows.setpoint(throttle_frac, now_s)
+        self._bounds.setpoint(throttle_frac, now_s)
 
     def link(self, whole: int, lost: int, now_s: float) -> Trip | None:
         """Frames understood, and frames missing or damaged, since last told."""
@@ -56,13 +142,43 @@ class Guard:
 
     def judge(self, now_s: float) -> Trip | None:
         """What the passing of time alone has brought about."""
-        for check in self._lapses:
-            trip = check.judge(now_s)
-            if trip is not None:
-                return trip
-        return None
+        return _worst(check.judge(now_s) for check in self._lapses)
 
     @property
     def deadline_s(self) -> float:
         """When ``judge`` would trip if nothing more were heard."""
         return min(check.deadline_s for check in self._lapses)
+
+
+def _floors(limits: Sequence[Limit]) -> dict[str, float]:
+    """What counts as nothing, a channel: SI."""
+    ranges_n = [limit.high for limit in limits if limit.channel == "thrust"]
+    known_n = [THRUST_FLOOR_SHARE * n for n in ranges_n if math.isfinite(n)]
+    return {
+        "current": rest_current_a(limits),
+        "voltage": 0.0,
+        "thrust": max(known_n, default=THRUST_FLOOR_N),
+        "speed": REST_SPEED_RAD_S,
+    }
+
+
+def _heats(rules: Rules) -> dict[str, HeatCheck]:
+    """A check for each temperature that has a maximum."""
+    most_k = {"winding-temp": rules.winding_max_k, "esc-temp": rules.esc_max_k}
+    return {
+        name: HeatCheck(name, max_k, math.inf)
+        for name, max_k in most_k.items()
+        if max_k is not None
+    }
+
+
+def _worst(trips: Iterable[Trip | None]) -> Trip | None:
+    """The first that cuts; without one, the first that ramps down."""
+    ramping = None
+    for trip in trips:
+        if trip is None:
+            continue
+        if trip.action is Action.CUT:
+            return trip
+        ramping = ramping or trip
+    return ramping

@@ -19,7 +19,7 @@ class ReadingCheck:
         self.limit = limit
         self._outside = 0
 
-    def take(self, value: float) -> Trip | None:
+    def take(self, value: float, _now_s: float) -> Trip | None:
         """Judge one reading, SI; NaN is outside."""
         if self.limit.allows(value):
             self._outside = 0

@@ -1,8 +1,11 @@
 """Check: every guarded channel is heard from often enough.
 
 A cable half out, a converter that hangs or a stand that stalls all look like
-this. Not yet heard counts as silent from the moment the check began.
+this. Not yet heard counts as silent from the moment the check began, where the
+channel has a limit; one that has none is missed once it was heard.
 """
+
+import math
 
 from protocols.guard.trip import Trip
 from protocols.limits import Limit
@@ -11,15 +14,34 @@ NAME = "silence"
 # Bytes may wait this long in adapters and queues on top of a channel's own age:
 # USB adapters hold them for up to 16 ms, a busy machine longer (common practice).
 LINK_ALLOWANCE_S = 0.1
+# For channels without a limit, which would say.
+USUAL_AGE_S = 0.5
 
 
 class SilenceCheck:
-    """One limit's maximum age, in host time."""
+    """One channel's maximum age, in host time."""
 
-    def __init__(self, limit: Limit, since_s: float) -> None:
-        self.channel = limit.channel
-        self._allowed_s = limit.max_age_s + LINK_ALLOWANCE_S
+    def __init__(self, channel: str, max_age_s: float, since_s: float) -> None:
+        """Begin.
+
+        Args:
+            channel: its name.
+            max_age_s: the longest silence of its own.
+            since_s: from when silence counts; infinity until it is first heard.
+        """
+        self.channel = channel
+        self._allowed_s = max_age_s + LINK_ALLOWANCE_S
         self._heard_s = since_s
+
+    @classmethod
+    def of(cls, limit: Limit, since_s: float) -> "SilenceCheck":
+        """For a channel that has a limit."""
+        return cls(limit.channel, limit.max_age_s, since_s)
+
+    @classmethod
+    def once_heard(cls, channel: str) -> "SilenceCheck":
+        """For a channel that has none."""
+        return cls(channel, USUAL_AGE_S, math.inf)
 
     def heard(self, now_s: float) -> None:
         """A reading of the channel came."""

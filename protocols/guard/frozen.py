@@ -1,0 +1,126 @@
+"""Check: a reading that should move does.
+
+A converter that hangs gives its last number again and again, on time and inside every
+limit. Two signs, either is enough:
+
+- a channel whose readings nearly always differed from one to the next, up and down,
+  at held throttle, gives the very same number many times in a row. Whether it is
+  lively is learned from the channel itself: one with coarse steps, or one that
+  repeats each reading, never is and is not judged by this;
+- the very same number stays although the throttle has moved to another level.
+
+Next to zero nothing has to move: a speed at rest, a current that a sensor's end cuts
+off; a channel that freezes there is ``stuck`` once the motor runs. Acts within 0.15 s
+of a lively channel's freezing, else within a second of the throttle's move.
+"""
+
+import math
+
+from protocols.guard.now import Now, Recent
+from protocols.guard.trip import Trip
+from protocols.limits import brief, to_trade
+
+NAME = "frozen"
+# Noise of a few steps repeats itself once in ten readings; at one in four, sixteen
+# in a row come about once in four thousand million.
+LIVELY_SHARE = 0.25
+# Noise turns at two of three readings; what drifts does not turn.
+TURNING_SHARE = 0.4
+LIVELY_READINGS = 64
+LIVELY_MEMORY = 1024
+FROZEN_READINGS = 16
+FROZEN_S = 0.15
+# A move that no channel worth having could sleep through.
+MOVED_FRAC = 0.15
+MOVED_READINGS = 8
+LOWEST_FRAC = 0.08
+
+
+class FrozenCheck:
+    """One channel."""
+
+    def __init__(self, channel: str, quiet: float, now: Now, recent: Recent) -> None:
+        """Begin.
+
+        Args:
+            channel: thrust, current, voltage or speed.
+            quiet: readings no further from zero than this need not move, SI.
+            now: what is known of this moment.
+            recent: the throttle's range as this channel shows it.
+        """
+        self._channel = channel
+        self._quiet = quiet
+        self._now = now
+        self._recent = recent
+        self._value = math.nan
+        self._same = 1
+        self._since_s = 0.0
+        self._from_frac = 0.0
+        self._readings = 0.0
+        self._repeats = 0.0
+        self._turns = 0.0
+        self._change = 0.0
+
+    def take(self, value: float, now_s: float) -> Trip | None:
+        """A reading, SI; the very same number is the very same count."""
+        if value != self._value:
+            if self._recent.lowest == self._recent.highest:
+                self._learn(value)
+            self._value, self._same, self._since_s = value, 1, now_s
+            self._from_frac = self._now.throttle_frac
+            return None
+        self._same += 1
+        if abs(value) <= self._quiet:
+            return None
+        if self._lively_but_still(now_s) or self._slept_through():
+            return self._trip(now_s)
+        return None
+
+    def _learn(self, value: float) -> None:
+        """How lively the channel is, by a run of the same number that has ended."""
+        change = value - self._value
+        self._readings += self._same
+        self._repeats += self._same - 1
+        self._turns += change * self._change < 0
+        self._change = change
+        if self._readings >= LIVELY_MEMORY:
+            self._readings *= 0.5
+            self._repeats *= 0.5
+            self._turns *= 0.5
+
+    def _lively_but_still(self, now_s: float) -> bool:
+        lively = (
+            self._readings >= LIVELY_READINGS
+            and self._repeats <= LIVELY_SHARE * self._readings
+            and self._turns >= TURNING_SHARE * self._readings
+        )
+        return (
+            lively
+            and self._same >= FROZEN_READINGS
+            and now_s - self._since_s >= FROZEN_S
+        )
+
+    def _slept_through(self) -> bool:
+        """Whether the throttle went elsewhere meanwhile, and long enough ago."""
+        recent, from_frac = self._recent, self._from_frac
+        if self._same < MOVED_READINGS or from_frac < LOWEST_FRAC:
+            return False
+        return (
+            recent.lowest >= from_frac + MOVED_FRAC
+            or recent.highest <= from_frac - MOVED_FRAC
+        )
+
+    def _trip(self, now_s: float) -> Trip:
+        shown, unit = to_trade(self._channel, self._value)
+        return Trip(
+            check=NAME,
+            cause=(
+                f"{self._channel} has read the very same {brief(shown)} {unit} for "
+                f"{(now_s - self._since_s) * 1e3:.0f} ms, {self._same} times."
+            ),
+            clears=f"readings of {self._channel} move again",
+            advice=(
+                f"The {self._channel} sensor or its converter hangs: look at its "
+                "supply and wiring, and start the stand again."
+            ),
+        )
