@@ -14,16 +14,17 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
-from typing import TYPE_CHECKING, Final, Literal
+from typing import TYPE_CHECKING, Final
 
 from daq.errors import RecordFault, WorldFault
 
 if TYPE_CHECKING:
     from daq.analysis.air import Air
     from daq.analysis.run import Analysis
-    from daq.analysis.series import Hold, Series
+    from daq.analysis.series import Hold, HoldKind, HoldLeg, Series
     from daq.records.read import Run
     from daq.records.shelf import Article
+    from ui.stretches import Stretch
 
 # Standard uncertainties of what an article's file says about the air: a room
 # thermometer, a barometer or a weather report, a cheap hygrometer, each taken as
@@ -37,7 +38,23 @@ UNKNOWN_HUMIDITY_U_FRAC = 0.29  # anything from 0 to 1, evenly: 1 over root 12
 # The end of a hold is known on the stand's clock to a few milliseconds only: what a
 # command overtakes on its way must not reach into the plateau before it.
 END_GUARD_S = 0.02
-LEGS: Final[dict[str, Literal["up", "down"]]] = {"up": "up", "down": "down"}
+# What the analysis knows, by what the record calls it.
+KINDS: Final[Mapping[str, HoldKind]] = {
+    "rest": "rest",
+    "dwell": "dwell",
+    "warm": "warm",
+    "glide": "glide",
+    "burst": "burst",
+}
+LEGS: Final[Mapping[str, HoldLeg]] = {
+    "up": "up",
+    "down": "down",
+    "first": "first",
+    "second": "second",
+}
+# What leads straight into another stretch and belongs to it: a dwell is cut from
+# where settling began, a burst is timed from where the throttle began to move.
+LEAD_INS: Final[Mapping[str, str]] = {"dwell": "settle", "burst": "punch"}
 INTERRUPTED: Final[dict[str, object]] = {
     "ended": "interrupted",
     "cause": "The record stops before its end.",
@@ -169,7 +186,16 @@ def _analysis_of(run: Run, article: Article | None) -> Analysis | None:
         settle_s=max([DEFAULT_SETTLE_S, *settles_s]),
         nominal=nominal,
         notes=_notes(run),
+        propeller_off=_propeller_off(run),
+        on_supply=article is not None and article.supply is not None,
     )
+
+
+def _propeller_off(run: Run) -> bool:
+    from ui.stretches import plan_of
+
+    plan = plan_of(run)
+    return plan is not None and plan.propeller_off
 
 
 def series_of(run: Run) -> tuple[dict[str, Series], set[str]]:
@@ -197,26 +223,51 @@ def series_of(run: Run) -> tuple[dict[str, Series], set[str]]:
 
 
 def holds_of(run: Run, series: Mapping[str, Series]) -> list[Hold]:
-    """Dwells, each with the settling before it, and rests, as far as was sampled."""
-    from daq.analysis.series import Hold
+    """What the plan was walked for, as far as was sampled.
+
+    Rests, dwells each with the settling before it, warm-ups, glides, and bursts each
+    with the punch before it.
+    """
+    from ui.stretches import stretches_of
 
     first_s = max(float(s.t_s[0]) for s in series.values())
     last_s = min(float(s.t_s[-1]) for s in series.values())
     holds: list[Hold] = []
-    settle_start_s: float | None = None
-    for part in run.holds():
-        start_s, settle_start_s = settle_start_s or part.start_s, None
-        if part.kind == "settle":
-            settle_start_s = part.start_s
-        if part.kind not in ("dwell", "rest"):
-            continue
-        start_s, end_s = max(start_s, first_s), min(part.end_s - END_GUARD_S, last_s)
-        if end_s <= start_s:
-            continue
-        kind: Literal["dwell", "rest"] = "dwell" if part.kind == "dwell" else "rest"
-        leg: Literal["up", "down", "rest"] = LEGS.get(part.leg, "rest")
-        holds.append(Hold(kind, leg, part.step, part.throttle_frac, start_s, end_s))
+    before: Stretch | None = None
+    for stretch in stretches_of(run):
+        hold = _hold(stretch, before, first_s, last_s)
+        if hold is not None:
+            holds.append(hold)
+        before = stretch
     return holds
+
+
+def _hold(
+    stretch: Stretch, before: Stretch | None, first_s: float, last_s: float
+) -> Hold | None:
+    """One stretch for the analysis; None where it has no use for it."""
+    from daq.analysis.series import Hold
+
+    part = stretch.hold
+    kind = KINDS.get(part.kind)
+    start_s, from_frac = part.start_s, stretch.from_frac
+    if before is not None and before.hold.kind == LEAD_INS.get(part.kind):
+        start_s, from_frac = before.hold.start_s, before.from_frac
+    start_s, end_s = max(start_s, first_s), min(part.end_s - END_GUARD_S, last_s)
+    if kind is None or end_s <= start_s:
+        return None
+    moves = kind in ("glide", "burst")
+    if kind == "glide":
+        from_frac = stretch.throttle_at(start_s)
+    return Hold(
+        kind=kind,
+        leg=LEGS.get(part.leg, "rest"),
+        step=part.step,
+        throttle_frac=stretch.throttle_at(end_s),
+        start_s=start_s,
+        end_s=end_s,
+        from_frac=from_frac if moves else None,
+    )
 
 
 def _air_of(article: Article | None) -> Air | None:
@@ -263,6 +314,7 @@ def _write_all(results: Results, folder: Path) -> None:
         if rows:
             _write_csv(rows, folder / "plateaus.csv")
             resources.append(_resource("plateaus", "plateaus.csv", "text/csv"))
+        resources += _write_moving(analysis, folder)
         tables = analysis.to_dict()
         for name in ("curves", "findings"):
             path = folder / f"{name}.json"
@@ -272,6 +324,17 @@ def _write_all(results: Results, folder: Path) -> None:
     write_report(results, folder / "report.html")
     resources.append(_resource("report", "report.html", "text/html"))
     _write_descriptor(results, folder, resources)
+
+
+def _write_moving(analysis: Analysis, folder: Path) -> list[dict[str, object]]:
+    """Tables of what was read while throttle moved, where it was."""
+    evidence = analysis.evidence
+    resources = []
+    for name, read in (("glides", evidence.glides), ("bursts", evidence.bursts)):
+        if read is not None and (rows := read.rows()):
+            _write_csv(rows, folder / f"{name}.csv")
+            resources.append(_resource(name, f"{name}.csv", "text/csv"))
+    return resources
 
 
 def _write_samples(run: Run, folder: Path) -> list[dict[str, object]]:

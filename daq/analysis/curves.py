@@ -50,6 +50,12 @@ POWER_MODELS: tuple[Model, ...] = (
 #: For the exponent of thrust against power, which is a figure of its own: how
 #: thrust grew over the whole range, whatever curve goes through the points best.
 EXPONENT_MODELS: tuple[Model, ...] = (PowerLaw(),)
+#: What a bare motor takes against its speed: friction is there from the start.
+BARE_MODELS: tuple[Model, ...] = (
+    Polynomial((0, 1)),
+    Polynomial((0, 1, 2)),
+    PowerLaw(),
+)
 #: A model within this much of the best by Akaike's criterion is as good.
 AICC_TIE = 2.0
 #: Levels that a fit must leave to spare, to see whether it fits.
@@ -198,24 +204,15 @@ def draw_curves(
     """
     throttle = plateaus.throttle_frac
     thrust = plateaus.measured("thrust")
-    relations: list[Relation] = []
-    for name, quantity, measured in (
-        ("thrust against throttle", "thrust_n", thrust),
-        ("current against throttle", "current_a", plateaus.measured("current")),
-        ("power against throttle", "power_w", power),
-        ("speed against throttle", "speed_rad_s", plateaus.measured("speed")),
-    ):
-        if measured is not None:
-            relations.append(
-                Relation(
-                    name,
-                    "throttle_frac",
-                    quantity,
-                    throttle,
-                    measured,
-                    THROTTLE_MODELS,
-                )
-            )
+    relations = _against_throttle(
+        throttle,
+        (
+            ("thrust against throttle", "thrust_n", thrust),
+            ("current against throttle", "current_a", plateaus.measured("current")),
+            ("power against throttle", "power_w", power),
+            ("speed against throttle", "speed_rad_s", plateaus.measured("speed")),
+        ),
+    )
     if thrust is not None and power is not None:
         relations.append(_by_power(power, thrust, POWER_MODELS))
     if thrust is not None and specific is not None:
@@ -228,6 +225,51 @@ def draw_curves(
                 specific,
                 SPECIFIC_MODELS,
                 positive=True,
+            )
+        )
+    curves = (draw(relation, throttle) for relation in relations)
+    return tuple(curve for curve in curves if curve is not None)
+
+
+def _against_throttle(
+    throttle_frac: Array, wanted: Sequence[tuple[str, str, Measured | None]]
+) -> list[Relation]:
+    """Relations against throttle, for what the run has."""
+    return [
+        Relation(
+            name, "throttle_frac", quantity, throttle_frac, measured, THROTTLE_MODELS
+        )
+        for name, quantity, measured in wanted
+        if measured is not None
+    ]
+
+
+def draw_bare_curves(plateaus: Plateaus, power: Measured | None) -> tuple[Curve, ...]:
+    """The curves of a motor without its propeller, chosen as in ``draw_curves``.
+
+    Args:
+        plateaus: The averaged run.
+        power: Electrical power of the plateaus, in watt.
+    """
+    throttle = plateaus.throttle_frac
+    current, speed = plateaus.measured("current"), plateaus.measured("speed")
+    relations = _against_throttle(
+        throttle,
+        (
+            ("current against throttle", "current_a", current),
+            ("power against throttle", "power_w", power),
+            ("speed against throttle", "speed_rad_s", speed),
+        ),
+    )
+    if current is not None and speed is not None:
+        relations.append(
+            Relation(
+                "current against speed",
+                "speed_rad_s",
+                "current_a",
+                speed,
+                current,
+                BARE_MODELS,
             )
         )
     curves = (draw(relation, throttle) for relation in relations)

@@ -11,7 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from daq.analysis.bursts import Bursts
 from daq.analysis.curves import Curve
+from daq.analysis.glides import Glides
 from daq.analysis.legs import SAME_THROTTLE, UpDown
 from daq.analysis.measured import COVERAGE, Measured
 from daq.analysis.plateaus import Plateaus
@@ -76,6 +78,11 @@ class Evidence:
         legs: Differences between the legs.
         nominal: Channels whose constants are nominal.
         notes: Cautions that go with every finding.
+        glides: What was read while throttle glided, if it did.
+        bursts: What was read in bursts, if there were any.
+        propeller_off: Whether the motor was bare.
+        on_supply: Whether a bench supply fed it, which neither sags nor runs empty
+            like a pack.
     """
 
     plateaus: Plateaus
@@ -88,6 +95,10 @@ class Evidence:
     legs: tuple[UpDown, ...]
     nominal: frozenset[str]
     notes: tuple[str, ...]
+    glides: Glides | None = None
+    bursts: Bursts | None = None
+    propeller_off: bool = False
+    on_supply: bool = False
 
     def cautions(
         self, channels: Iterable[str], more: Iterable[str] = ()

@@ -1,33 +1,48 @@
-"""What changed between the way up and the way down.
+"""What changed between one leg of a run and the next.
 
-Hysteresis of the cell, heat and a sagging pack all show as a difference between
-the legs at one throttle. Scale factors hardly matter to it, zeros cancel in
-part; the sources that plateaus share see to that. Nothing here says which of
-the causes it was.
+The way up and the way down, or a first and a second pass over the levels in
+shuffled order. Hysteresis of the cell, heat and a sagging pack all show as a
+difference between the legs at one throttle. Scale factors hardly matter to it,
+zeros cancel in part; the sources that plateaus share see to that. Nothing here
+says which of the causes it was.
 """
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 
 from daq.analysis.measured import Measured
-from daq.analysis.plateaus import Plateaus
 from daq.analysis.series import Array
 
 #: Throttles closer than this are one level: a hundredth of a percent is the
 #: smallest step that can be commanded.
 SAME_THROTTLE = 5e-5
+#: Which leg is compared with which: the earlier of a run, and the later.
+PAIRS = (("up", "down"), ("first", "second"))
+
+
+class Legged(Protocol):
+    """What has values at throttles on legs: plateaus, or the bins of a glide."""
+
+    @property
+    def throttle_frac(self) -> Array:
+        """Throttle of each, shape (n,)."""
+
+    @property
+    def leg(self) -> tuple[str, ...]:
+        """Leg of each, n of them."""
 
 
 @dataclass(frozen=True, slots=True)
 class UpDown:
-    """What a channel read on the way up less what it read on the way down.
+    """What a channel read on the earlier leg less what it read on the later one.
 
     Attributes:
         channel: Channel, or ``power``.
         throttle_frac: Levels met on both legs, shape (m,).
-        difference: Up less down at each, with what cancels cancelled.
+        difference: Earlier less later at each, with what cancels cancelled.
         relative: Mean of difference over value, one value; None if a value is
             not above zero.
         mean: Mean difference, one value.
@@ -40,17 +55,17 @@ class UpDown:
     relative: Measured | None
 
 
-def up_down(plateaus: Plateaus, channels: Mapping[str, Measured]) -> tuple[UpDown, ...]:
+def up_down(legged: Legged, channels: Mapping[str, Measured]) -> tuple[UpDown, ...]:
     """Differences between the legs at the levels that both have.
 
     Args:
-        plateaus: The averaged run.
+        legged: The averaged run.
         channels: What to compare, by name.
 
     Returns:
         One for each channel that has a level on both legs.
     """
-    pairs = _level_pairs(plateaus)
+    pairs = [pair for legs in PAIRS for pair in _level_pairs(legged, *legs)]
     found: list[UpDown] = []
     for name, measured in channels.items():
         usable = [
@@ -59,24 +74,23 @@ def up_down(plateaus: Plateaus, channels: Mapping[str, Measured]) -> tuple[UpDow
             if np.isfinite(measured.value[[up, down]]).all()
         ]
         if usable:
-            found.append(_compare(name, measured, usable, plateaus))
+            found.append(_compare(name, measured, usable, legged))
     return tuple(found)
 
 
-def _level_pairs(plateaus: Plateaus) -> list[tuple[int, int]]:
+def _level_pairs(legged: Legged, earlier: str, later: str) -> list[tuple[int, int]]:
+    """Pairs at one throttle, one of each leg, whatever the order of the walk."""
+    throttle = legged.throttle_frac
     pairs: list[tuple[int, int]] = []
-    down = [i for i, leg in enumerate(plateaus.leg) if leg == "down"]
-    for up, leg in enumerate(plateaus.leg):
-        if leg != "up":
+    left = [i for i, leg in enumerate(legged.leg) if leg == later]
+    for one, leg in enumerate(legged.leg):
+        if leg != earlier:
             continue
-        apart = [
-            (abs(plateaus.throttle_frac[i] - plateaus.throttle_frac[up]), i)
-            for i in down
-        ]
+        apart = [(abs(throttle[i] - throttle[one]), i) for i in left]
         if apart and min(apart)[0] < SAME_THROTTLE:
             chosen = min(apart)[1]
-            down.remove(chosen)
-            pairs.append((up, chosen))
+            left.remove(chosen)
+            pairs.append((one, chosen))
     return pairs
 
 
@@ -84,7 +98,7 @@ def _compare(
     name: str,
     measured: Measured,
     pairs: Sequence[tuple[int, int]],
-    plateaus: Plateaus,
+    legged: Legged,
 ) -> UpDown:
     used = np.array(pairs, dtype=np.intp)
     taken = measured.take(used.ravel())
@@ -104,7 +118,7 @@ def _compare(
         relative = Measured(np.array([share]), taken.mapped(weights).sources)
     return UpDown(
         channel=name,
-        throttle_frac=plateaus.throttle_frac[used[:, 0]],
+        throttle_frac=legged.throttle_frac[used[:, 0]],
         difference=taken.mapped(matrix),
         mean=taken.mapped(matrix.mean(axis=0, keepdims=True)),
         relative=relative,

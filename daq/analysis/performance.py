@@ -213,9 +213,12 @@ def momentum_bound(evidence: Evidence) -> Finding | None:
 
 
 def sag(evidence: Evidence) -> Finding | None:
-    """Drop of the pack's voltage from rest to the highest throttle."""
+    """Drop of the pack's voltage from rest to the highest throttle.
+
+    Nothing on a bench supply: what it drops is no pack's sag.
+    """
     voltage = evidence.plateaus.channels.get("voltage")
-    if voltage is None or not voltage.rests.value.size:
+    if voltage is None or not voltage.rests.value.size or evidence.on_supply:
         return None
     usable = _finite(voltage.measured)
     if not usable.size:
@@ -257,54 +260,6 @@ def sag(evidence: Evidence) -> Finding | None:
             "and charge was drawn between them",
         ),
     )
-
-
-def legs_apart(evidence: Evidence) -> Finding | None:
-    """Thrust on the way down against the way up."""
-    leg = next((leg for leg in evidence.legs if leg.channel == "thrust"), None)
-    if leg is None or leg.relative is None:
-        return None
-    found = reading(
-        Measured(-leg.relative.value, leg.relative.sources), 0, "%", _percent
-    )
-    if found is None:
-        return None
-    volts = next((leg for leg in evidence.legs if leg.channel == "voltage"), None)
-    drop = reading(volts.mean, 0, "V") if volts else None
-    beside = ""
-    if drop is not None:
-        way = "lower" if drop.value >= 0 else "higher"
-        size = in_passing(abs(drop.value), drop.half_width)
-        beside = f"; voltage was {size} V {way} on the way down"
-    levels = leg.throttle_frac.size
-    over = "" if levels == 1 else f", on average over {levels} throttle levels"
-    sentence = f"{_down_against_up(found)}{over}{beside}."
-    return _finding(
-        evidence,
-        "up-down",
-        sentence,
-        found,
-        (),
-        ("thrust",),
-        (
-            "a sagging pack, a warmer motor and the cell's hysteresis all look "
-            "like this",
-        ),
-    )
-
-
-def _down_against_up(found: Reading) -> str:
-    """By how much thrust was lower or higher on the way down."""
-    if found.low <= 0 <= found.high:
-        return (
-            "Thrust on the way down cannot be told from that on the way up: the "
-            f"difference was {_text(found)}"
-        )
-    size = abs(found.value)
-    low, high = sorted((abs(found.low), abs(found.high)))
-    way = "lower" if found.value < 0 else "higher"
-    text = _text(Reading(size, low, high, found.unit))
-    return f"Thrust was {text} {way} on the way down than on the way up"
 
 
 def _finding(

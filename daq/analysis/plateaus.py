@@ -27,6 +27,8 @@ DEFAULT_SETTLE_S = 0.6
 #: A trend over the window of more than this share of the value, seen by MSER
 #: too, means that the plateau never settled.
 SETTLED_SHARE = 0.01
+#: Legs in shuffled order as a person would point at them.
+PASSES: Mapping[str, str] = {"first": "first pass", "second": "second pass"}
 #: How an excursion that was left in the mean is told.
 EXCURSION = "left its level for a while, counted in"
 
@@ -92,7 +94,7 @@ class Plateaus:
 
     Attributes:
         throttle_frac: Throttle commanded, shape (n,).
-        leg: ``up`` or ``down``, n of them.
+        leg: ``up``, ``down``, ``first`` or ``second``, n of them.
         step: Step of the protocol, shape (n,).
         start_s: Start of the window (after truncation), shape (n,).
         end_s: End of the window, shape (n,).
@@ -141,7 +143,8 @@ class Plateaus:
     def label(self, plateau: int) -> str:
         """A plateau as a person would point at it."""
         throttle = round(100 * float(self.throttle_frac[plateau]), 2)
-        return f"{throttle:g} % {self.leg[plateau]}"
+        leg = self.leg[plateau]
+        return f"{throttle:g} % {PASSES.get(leg, leg)}"
 
 
 def average(

@@ -16,8 +16,8 @@ from daq.units import n_to_gf
 
 
 def no_dwell(evidence: Evidence) -> Finding | None:
-    """Said when nothing was held long enough to average."""
-    if len(evidence.plateaus):
+    """Said when nothing was held long enough to average, nor read in another way."""
+    if len(evidence.plateaus) or evidence.glides or evidence.bursts:
         return None
     return _finding(
         evidence,

@@ -9,10 +9,12 @@ import math
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 
-from daq.analysis import performance, quality
+from daq.analysis import apart, bare, moving, performance, quality
 from daq.analysis.air import Air, assumed_air
-from daq.analysis.curves import Curve, draw_curves, draw_exponent
+from daq.analysis.bursts import read_bursts
+from daq.analysis.curves import Curve, draw_bare_curves, draw_curves, draw_exponent
 from daq.analysis.findings import Evidence, Finding
+from daq.analysis.glides import read_glides
 from daq.analysis.legs import up_down
 from daq.analysis.measured import Measured
 from daq.analysis.plateaus import DEFAULT_SETTLE_S, Plateaus, average
@@ -26,6 +28,11 @@ from daq.units import n_to_gf, rad_s_to_rpm
 #: The order in which findings are told.
 FINDINGS: tuple[Callable[[Evidence], Finding | None], ...] = (
     quality.no_dwell,
+    moving.glided,
+    moving.glide_ways,
+    moving.burst_current,
+    moving.burst_voltage,
+    moving.burst_rise,
     performance.maximum_thrust,
     performance.specific_thrust_at_maximum,
     performance.best_specific_thrust,
@@ -34,8 +41,18 @@ FINDINGS: tuple[Callable[[Evidence], Finding | None], ...] = (
     performance.total_efficiency,
     performance.momentum_bound,
     performance.sag,
-    performance.legs_apart,
+    apart.legs_apart,
     quality.zero_of_thrust,
+    quality.unsettled,
+    quality.lost_readings,
+    quality.unused,
+)
+#: The same for a bare motor: it has no thrust, and nothing that rests on thrust.
+BARE_FINDINGS: tuple[Callable[[Evidence], Finding | None], ...] = (
+    quality.no_dwell,
+    bare.propeller_seen,
+    bare.no_load_current,
+    bare.no_load_power,
     quality.unsettled,
     quality.lost_readings,
     quality.unused,
@@ -81,8 +98,11 @@ class Analysis:
 
     def to_dict(self) -> dict[str, object]:
         """Plateaus, curves and findings for JSON."""
+        glides, bursts = self.evidence.glides, self.evidence.bursts
         return {
             "plateaus": self.rows(),
+            "glides": glides.rows() if glides else [],
+            "bursts": bursts.rows() if bursts else [],
             "curves": [curve.to_dict() for curve in self.curves],
             "findings": [finding.to_dict() for finding in self.findings],
         }
@@ -130,6 +150,8 @@ def analyse(
     rest_settle_s: float = REST_SETTLE_S,
     nominal: Collection[str] = (),
     notes: Sequence[str] = (),
+    propeller_off: bool = False,
+    on_supply: bool = False,
 ) -> Analysis:
     """Analyse one run.
 
@@ -137,7 +159,7 @@ def analyse(
         series: Channels by name, on the device's time axis; any of thrust,
             current, current-high, voltage, voltage-low, speed. Others are
             averaged too but nothing is made of them.
-        holds: Dwells and rests of the run, on the same axis.
+        holds: Stretches of the run, on the same axis.
         diameter_m: Measured tip diameter of the propeller; None if not known.
         diameter_u_m: Its standard uncertainty.
         air: Density of the air; None takes standard air with a wide
@@ -147,6 +169,8 @@ def analyse(
         nominal: Channels whose scale factor is nominal, not calibrated: said
             with every finding that rests on them.
         notes: Sentences that go with every finding.
+        propeller_off: Whether the motor was bare: then nothing is said of thrust.
+        on_supply: Whether a bench supply fed it: then nothing is said of sag.
 
     Returns:
         Plateaus, curves and findings; tables are empty, and a finding says so,
@@ -162,12 +186,12 @@ def analyse(
             raise InputFault(f"{key} is {number}; it must be zero or more seconds")
     plateaus = average(series, holds, settle_s=settle_s, rest_settle_s=rest_settle_s)
     power = electrical_power(series, plateaus)
-    thrust = plateaus.measured("thrust")
+    thrust = None if propeller_off else plateaus.measured("thrust")
     specific = None
     if thrust is not None and power is not None:
         specific = specific_thrust(thrust, power.measured)
     disc = None
-    if diameter_m is not None:
+    if diameter_m is not None and not propeller_off:
         disc = Disc(diameter_m, diameter_u_m, assumed_air() if air is None else air)
     watt = None if power is None else power.measured
     evidence = Evidence(
@@ -176,13 +200,20 @@ def analyse(
         specific=specific,
         disc=disc,
         propeller=None if disc is None else examine(plateaus, watt, disc),
-        curves=draw_curves(plateaus, watt, specific),
-        exponent=draw_exponent(plateaus, watt),
+        curves=draw_bare_curves(plateaus, watt)
+        if propeller_off
+        else draw_curves(plateaus, watt, specific),
+        exponent=None if propeller_off else draw_exponent(plateaus, watt),
         legs=up_down(plateaus, _both_legs(plateaus, watt)),
         nominal=frozenset(nominal),
         notes=tuple(notes),
+        glides=read_glides(series, holds, plateaus),
+        bursts=read_bursts(series, holds, plateaus),
+        propeller_off=propeller_off,
+        on_supply=on_supply,
     )
-    written = (write(evidence) for write in FINDINGS)
+    told = BARE_FINDINGS if propeller_off else FINDINGS
+    written = (write(evidence) for write in told)
     return Analysis(
         plateaus=plateaus,
         curves=evidence.curves,

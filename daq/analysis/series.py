@@ -29,6 +29,10 @@ CHANNEL_UNITS: Mapping[str, str] = {
     "speed": "rad/s",
 }
 
+#: What a stretch of a run was, see ``Hold``.
+HoldKind: TypeAlias = Literal["rest", "dwell", "warm", "glide", "burst"]
+HoldLeg: TypeAlias = Literal["up", "down", "first", "second", "rest"]
+
 #: Holds may overlap by this much: two clocks never agree to the last digit.
 OVERLAP_S = 1e-3
 
@@ -88,23 +92,29 @@ class Series:
 
 @dataclass(frozen=True, slots=True)
 class Hold:
-    """A stretch in which the throttle was held, on the device's time axis.
+    """A stretch of a run that was walked for something, on the device's time axis.
 
     Attributes:
-        kind: ``dwell`` (spinning at a throttle) or ``rest`` (throttle zero).
-        leg: ``up`` or ``down`` for a dwell, ``rest`` for a rest.
+        kind: ``dwell`` (spinning at a throttle), ``rest`` (throttle zero),
+            ``warm`` (spinning, to be used for nothing), ``glide`` (throttle moving
+            slowly and evenly) or ``burst`` (throttle moved at once and held for a
+            moment). Only a dwell is ever a plateau.
+        leg: ``up`` or ``down``; ``first`` or ``second`` for levels in shuffled
+            order; ``rest`` for what belongs to none.
         step: Number of the step in the protocol.
-        throttle_frac: Throttle commanded, 0 to 1.
-        start_s: When the throttle reached its value.
+        throttle_frac: Throttle commanded at its end, 0 to 1.
+        start_s: When the throttle reached its value, or began to move.
         end_s: When it left it, or when the run ended.
+        from_frac: Throttle at its start, 0 to 1; None where it was held.
     """
 
-    kind: Literal["rest", "dwell"]
-    leg: Literal["up", "down", "rest"]
+    kind: HoldKind
+    leg: HoldLeg
     step: int
     throttle_frac: float
     start_s: float
     end_s: float
+    from_frac: float | None = None
 
     def __post_init__(self) -> None:
         """Refuse what cannot be a hold.
@@ -114,10 +124,12 @@ class Hold:
                 in the wrong order.
         """
         where = f"{self.kind} at step {self.step}"
-        if not (math.isfinite(self.throttle_frac) and 0.0 <= self.throttle_frac <= 1.0):
-            raise InputFault(
-                f"{where}: throttle_frac is {self.throttle_frac}; it must be 0 to 1"
-            )
+        for key, frac in (
+            ("throttle_frac", self.throttle_frac),
+            ("from_frac", self.from_frac),
+        ):
+            if frac is not None and not 0.0 <= frac <= 1.0:
+                raise InputFault(f"{where}: {key} is {frac}; it must be 0 to 1")
         if not (
             math.isfinite(self.start_s)
             and math.isfinite(self.end_s)

@@ -152,7 +152,7 @@ def read_rests(
         channel: The readings.
         holds: All holds of the run; those of kind ``rest`` are used.
         settle_s: Truncation of a rest before which nothing has spun.
-        rest_settle_s: Truncation of every later rest.
+        rest_settle_s: Truncation of every later rest, whatever spun before it.
         speed: Speed readings, if any: a rest counts from where the motor has
             stopped.
 
@@ -160,7 +160,7 @@ def read_rests(
         The readings; with fewer than two rests the drift is unknown.
     """
     spun_from_s = min(
-        (hold.start_s for hold in holds if hold.kind == "dwell"), default=math.inf
+        (hold.start_s for hold in holds if hold.kind != "rest"), default=math.inf
     )
     stopped = _stopped_threshold(speed)
     found: list[tuple[float, float, float, float]] = []

@@ -1,7 +1,7 @@
 """The charts of a run: points with their intervals, curves with their bands.
 
 Everything drawn was computed elsewhere; here it is only put on paper. Points
-of the way up and of the way down differ in shape as well as in colour.
+of one leg and of the next differ in shape as well as in colour.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ import numpy as np
 from markupsafe import Markup
 
 from daq import units
+from daq.analysis.plateaus import PASSES
 from daq.analysis.rounding import figure as rounded
 from ui.report import svg
 from ui.report.method import misfit_words
@@ -36,7 +37,12 @@ CURVE_POINTS: Final = 61
 TALLEST: Final = 1.5
 # From this share of the highest value on, a curve's misfit is said below its chart.
 MISFIT_TOLD: Final = 0.01
-LEGS: Final = (("up", "^", svg.INK), ("down", "v", svg.SECOND))
+LEGS: Final = (
+    ("up", "^", svg.INK),
+    ("down", "v", svg.SECOND),
+    ("first", "o", svg.INK),
+    ("second", "s", svg.SECOND),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +107,7 @@ class Chart:
         y_axis: what y is.
         x: the points' x.
         y: the points' y.
-        legs: ``up`` or ``down`` for each point.
+        legs: the leg of each point.
         curve: what was fitted; None where nothing was.
         is_fitted: whether a curve is fitted to this where it can be.
         simulated: whether the chart has to say so.
@@ -175,16 +181,7 @@ def _wishes(analysis: Analysis) -> Sequence[_Wish]:
     propeller = evidence.propeller
     coefficient = propeller.thrust_coefficient if propeller else None
     both = "a current and a voltage channel"
-    return (
-        _Wish(
-            "thrust",
-            THROTTLE,
-            THRUST,
-            throttle,
-            thrust,
-            "thrust against throttle",
-            "a thrust channel",
-        ),
+    electrical = (
         _Wish(
             "current",
             THROTTLE,
@@ -203,6 +200,20 @@ def _wishes(analysis: Analysis) -> Sequence[_Wish]:
             "power against throttle",
             both,
         ),
+    )
+    if evidence.propeller_off:
+        return (*electrical, _current_by_speed(analysis))
+    return (
+        _Wish(
+            "thrust",
+            THROTTLE,
+            THRUST,
+            throttle,
+            thrust,
+            "thrust against throttle",
+            "a thrust channel",
+        ),
+        *electrical,
         _Wish(
             "thrust-power",
             POWER,
@@ -230,6 +241,20 @@ def _wishes(analysis: Analysis) -> Sequence[_Wish]:
             "",
             "a thrust and a speed channel and the propeller's measured diameter",
         ),
+    )
+
+
+def _current_by_speed(analysis: Analysis) -> _Wish:
+    """What a bare motor takes at each speed."""
+    plateaus = analysis.plateaus
+    return _Wish(
+        "current-speed",
+        SPEED,
+        CURRENT,
+        plateaus.measured("speed"),
+        plateaus.measured("current"),
+        "current against speed",
+        "a current and a speed channel",
     )
 
 
@@ -361,10 +386,10 @@ def _draw_points(axes: Axes, chart: Chart) -> None:
             linestyle="none",
             marker=marker,
             markersize=6.5,
-            markerfacecolor=color if leg == "up" else "none",
+            markerfacecolor=color if leg in ("up", "first") else "none",
             markeredgecolor=color,
             markeredgewidth=1.2,
-            label=leg,
+            label=PASSES.get(leg, leg),
             zorder=4,
         )
 

@@ -27,6 +27,8 @@ HEADLINES: Final = 3
 WANTED: Final = (
     ("max-thrust", "Highest thrust"),
     ("specific-thrust-best", "Best thrust per watt"),
+    ("no-load-current", "No-load current at highest speed"),
+    ("no-load-power", "No-load power there"),
     ("sag", "Sag, rest to highest throttle"),
     ("specific-thrust-at-max", "Thrust per watt at highest thrust"),
 )
@@ -120,7 +122,7 @@ class Row:
     Attributes:
         number: as in the chart against time.
         throttle: in percent.
-        leg: up or down.
+        leg: up, down, first or second.
         cells: one for each column.
         flags: what is wrong with it, in words.
     """

@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from markupsafe import Markup
 
@@ -23,10 +23,18 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from daq.analysis.findings import Finding
+    from daq.analysis.run import Analysis
     from daq.analysis.series import Series
     from daq.records.read import Run
     from ui.results import Results
 
+LEGS: Final = {
+    "up": "on the way up",
+    "down": "on the way down",
+    "first": "first pass",
+    "second": "second pass",
+}
+LEGS_ABOUT_A_BURST: Final = {"up": "before the burst", "down": "after it"}
 TEMPLATE = "report.html.j2"
 STYLE = "report.css"
 
@@ -76,6 +84,7 @@ class Page:
     """Everything that the template shows, in its order."""
 
     title: str
+    kind: str
     protocol: str
     protocol_name: str
     date: str
@@ -87,6 +96,7 @@ class Page:
     findings: list[Finding]
     remarks: list[Finding]
     no_findings: str
+    legs: list[tuple[str, str]]
     charts: list[Drawn]
     charts_missing: list[str]
     timelines: list[tuple[str, Drawn]]
@@ -121,6 +131,7 @@ def _page(results: Results) -> Page:
     protocol, protocol_name = setup.protocol_of(run)
     return Page(
         title=article.name if article else "Article not on record",
+        kind=_kind(analysis),
         protocol=protocol,
         protocol_name=protocol_name,
         date=moment(text_of(run.header, "utc")),
@@ -134,6 +145,7 @@ def _page(results: Results) -> Page:
         findings=[f for f in findings if figures.has_interval(f)],
         remarks=[f for f in findings if not figures.has_interval(f)],
         no_findings="" if findings else " ".join(results.sentences()),
+        legs=_legs(analysis),
         charts=drawn,
         charts_missing=missing,
         timelines=timeline.draw_timeline(line) if line else [],
@@ -154,6 +166,22 @@ def _page(results: Results) -> Page:
         caution=CAUTION,
         versions=setup.version_lines(run, *_hashes(run)),
     )
+
+
+def _kind(analysis: Analysis | None) -> str:
+    """What kind of test it was."""
+    bare = analysis is not None and analysis.evidence.propeller_off
+    with_what = "without its propeller" if bare else "and its propeller"
+    return f"Bench test of a motor {with_what}"
+
+
+def _legs(analysis: Analysis | None) -> list[tuple[str, str]]:
+    """The legs that have points, and what they are called beside the charts."""
+    if analysis is None:
+        return []
+    words = dict(LEGS if analysis.evidence.bursts is None else LEGS_ABOUT_A_BURST)
+    met = dict.fromkeys(analysis.plateaus.leg)
+    return [(leg, words[leg]) for leg in met if leg in words]
 
 
 def _series(run: Run) -> Mapping[str, Series]:

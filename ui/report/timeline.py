@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -28,12 +28,15 @@ if TYPE_CHECKING:
     from daq.analysis.plateaus import Plateaus
     from daq.analysis.run import Analysis
     from daq.analysis.series import Array, Series
-    from daq.records.read import Hold, Run
+    from daq.records.read import Run
+    from ui.stretches import Stretch
 
 TITLE: Final = "The run against time"
 LEFT, RIGHT, TOP, BOTTOM = 46.0, 16.0, 32.0, 44.0
 PANEL, BETWEEN = 84.0, 40.0
 MINUTES_FROM_S: Final = 600.0
+# Shown of what was read before the plan began.
+BEFORE_S: Final = 2.0
 # Numbers of plateaus are written where there is room for them.
 NUMBER_ROOM: Final = 13.0
 ENDINGS: Final = {"tripped": "tripped", "stopped": "stopped", "failed": "failed"}
@@ -81,6 +84,13 @@ class Trace:
     from_zero: bool
     as_read: bool
 
+    def since(self, start_s: float) -> Trace:
+        """The same from a moment on; whole where nothing was read after it."""
+        first = int(np.searchsorted(self.t_s, start_s))
+        if first == self.t_s.size:
+            return self
+        return replace(self, t_s=self.t_s[first:], value=self.value[first:])
+
 
 @dataclass(frozen=True, slots=True)
 class Timeline:
@@ -109,19 +119,22 @@ def read_timeline(
     run: Run, series: Mapping[str, Series], analysis: Analysis | None
 ) -> Timeline | None:
     """What there is to draw; None where nothing was sampled."""
-    holds = walked(run)
+    walk = walked_stretches(run)
     plateaus = analysis.plateaus if analysis else None
     traces = tuple(_traces(series, plateaus))
     if not traces:
         return None
     first_s = min(float(trace.t_s[0]) for trace in traces)
     last_s = max(float(trace.t_s[-1]) for trace in traces)
+    begin_s = walk[0].hold.start_s if walk else first_s
+    # What came before (waiting, a proof) is in the record and not on this chart.
+    shown_s = max(first_s, begin_s - BEFORE_S) if walk else first_s
     return Timeline(
-        throttle=_throttle(holds),
-        traces=traces,
+        throttle=_throttle(walk),
+        traces=tuple(trace.since(shown_s) for trace in traces),
         windows=_windows(plateaus),
-        begin_s=holds[0].start_s if holds else first_s,
-        span_s=(first_s, max(last_s, first_s + 1e-3)),
+        begin_s=begin_s,
+        span_s=(shown_s, max(last_s, shown_s + 1e-3)),
         cut=_cut(run),
         simulated=run.simulated,
     )
@@ -154,14 +167,22 @@ def _zero(channel: Series, plateaus: Plateaus | None) -> Array | None:
     return np.interp(channel.t_s, means.rests.time_s, means.rests.value)
 
 
-def _throttle(holds: Sequence[Hold]) -> Array:
-    corners: list[tuple[float, float]] = []
-    before_frac = 0.0
-    for hold in holds:
-        start_frac = before_frac if hold.kind == "ramp" else hold.throttle_frac
-        corners.append((hold.start_s, 100 * start_frac))
-        corners.append((hold.end_s, 100 * hold.throttle_frac))
-        before_frac = hold.throttle_frac
+def walked_stretches(run: Run) -> Sequence[Stretch]:
+    """The plan as it was walked; empty where it was not, or cannot be read."""
+    from ui.stretches import stretches_of
+
+    return stretches_of(run) if walked(run) else ()
+
+
+def _throttle(walk: Sequence[Stretch]) -> Array:
+    corners = [
+        corner
+        for stretch in walk
+        for corner in (
+            (stretch.hold.start_s, 100 * stretch.from_frac),
+            (stretch.hold.end_s, 100 * stretch.to_frac),
+        )
+    ]
     return np.array(corners, dtype=np.float64).reshape(-1, 2)
 
 

@@ -70,7 +70,7 @@ def short_spin(tmp_path: Path, act: Callable[[VirtualSpin], None]) -> Results:
 
 def test_a_stopped_run_says_when_and_keeps_what_it_has(tmp_path: Path) -> None:
     def stop(virtual: VirtualSpin) -> None:
-        virtual.at(8.0, lambda spin: spin.order(order="stop", why="Enough."))
+        virtual.at_walk(6.5, lambda spin: spin.order(order="stop", why="Enough."))
 
     page = shown(short_spin(tmp_path, stop))
     text = page.text()
@@ -81,7 +81,7 @@ def test_a_stopped_run_says_when_and_keeps_what_it_has(tmp_path: Path) -> None:
 
 def test_a_tripped_run_says_why_and_what_to_look_at(tmp_path: Path) -> None:
     def open_the_loop(virtual: VirtualSpin) -> None:
-        virtual.at(8.0, lambda spin: setattr(spin.device, "stop_loop_open", True))
+        virtual.at_walk(6.5, lambda spin: setattr(spin.device, "stop_loop_open", True))
 
     page = shown(short_spin(tmp_path, open_the_loop))
     assert "How it ended Tripped Why" in page.text()

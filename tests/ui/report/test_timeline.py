@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from numpy.typing import NDArray
 
 from ui.report.timeline import (
     NARROW,
@@ -84,11 +85,27 @@ def test_the_throttle_line_goes_through_the_plan(timeline: Timeline) -> None:
     assert np.all(np.diff(corners[:, 0])[jumps] > 0.1)
 
 
+def _first_rest(trace: Trace, timeline: Timeline) -> NDArray[np.bool_]:
+    into_s = trace.t_s - timeline.begin_s
+    return np.asarray((into_s > 0) & (into_s < 1.5))
+
+
+def test_what_came_long_before_the_plan_is_not_on_the_chart(
+    results: Results, timeline: Timeline
+) -> None:
+    # The proof before every spin takes longer than the two seconds that are shown.
+    first_s = min(float(stream.device_s[0]) for stream in results.run.streams)
+    assert timeline.begin_s - first_s > 4
+    for trace in timeline.traces:
+        assert timeline.begin_s - 2.0 <= trace.t_s[0] <= timeline.begin_s - 1.9
+    assert timeline.span_s[0] == pytest.approx(timeline.begin_s - 2.0)
+
+
 def test_thrust_and_current_are_drawn_from_their_zero(timeline: Timeline) -> None:
     names = [trace.label for trace in timeline.traces]
     assert names == ["Thrust, gf", "Current, A", "Voltage, V"]
     before = [
-        float(np.nanmean(trace.value[trace.t_s < timeline.begin_s + 1.5]))
+        float(np.nanmean(trace.value[_first_rest(trace, timeline)]))
         for trace in timeline.traces
     ]
     assert abs(before[0]) < 0.2
