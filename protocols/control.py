@@ -26,6 +26,7 @@ from protocols.phases import (
     GUARDED,
     MAY_TURN,
     ON_TRIAL,
+    OVER,
     Outputs,
     Phase,
 )
@@ -179,12 +180,14 @@ class Control:
             return
         self._preparing.sampled(sampled, now_s)
         guard = self._driving.watched
-        if guard is None:
-            return
-        for channel, value in scales.values(sampled):
-            trip = guard.reading(channel, value, now_s)
-            if self._driving.heed(trip, now_s):
-                return
+        if guard is not None:
+            for channel, value in scales.values(sampled):
+                trip = guard.reading(channel, value, now_s)
+                if self._driving.heed(trip, now_s):
+                    return
+        elif self.phase in OVER:
+            for channel, value in scales.values(sampled):
+                self._ending.reading(channel, value, now_s)
 
     def _told(self, told: s.StateTold, now_s: float) -> None:
         message = told.message
@@ -355,7 +358,7 @@ class Control:
         if phase in (Phase.LISTENING, Phase.ZEROING):
             self._preparing.time_is_up(now_s)
         elif phase in (Phase.STOPPING, Phase.LINGERING):
-            self._ending.time_is_up()
+            self._ending.time_is_up(now_s)
         elif phase is Phase.LOCKING:
             cause = "The stand did not confirm that it locked after the plan."
             outcome = explain.ended(Ended.FAILED, cause, "not locked")

@@ -11,13 +11,15 @@ from typing import Final
 from daq.link import messages as m
 from protocols import explain
 from protocols.course import Course
+from protocols.guard.stopped import StoppedCheck, rest_current_a
 from protocols.interlock import Input
 from protocols.outcome import Data, Ended, Outcome
-from protocols.phases import BEFORE_ARMING, OVER, Phase
+from protocols.phases import BEFORE_ARMING, MAY_TURN, OVER, Phase
 
 STOP_REPEAT_S: Final = 0.02
 STOP_PATIENCE_S: Final = 1.0
 LINGER_S: Final = 0.5  # recorded after the stop, so that the record shows it
+RUN_OUT_S: Final = 2.5  # the longest that a motor is watched running out
 
 
 class Ending:
@@ -27,6 +29,8 @@ class Ending:
         outcome: how it ended; None until it has.
         pending: how it is going to, once the stop is confirmed or given up.
         dwells: how many were walked to their end.
+        watch: whether the motor obeys the stop, by current and speed; None before
+            anything could turn.
     """
 
     def __init__(self, course: Course) -> None:
@@ -34,7 +38,10 @@ class Ending:
         self.outcome: Outcome | None = None
         self.pending: Outcome | None = None
         self.dwells = 0
+        self.watch: StoppedCheck | None = None
         self._reason = m.StopReason.FAULT
+        self._linger_end_s = math.inf
+        self._told_driven = False
 
     def stop(self, outcome: Outcome, reason: m.StopReason, now_s: float) -> None:
         """Throttle zero; from here on no throttle, arm or lock is sent."""
@@ -65,6 +72,7 @@ class Ending:
         self.finish(explain.ended(Ended.FAILED, cause, "not ready"), confirmed=True)
 
     def _begin(self, reason: m.StopReason, now_s: float) -> None:
+        self._look_on(now_s)
         self._course.enter(Phase.STOPPING, now_s, STOP_PATIENCE_S)
         self._course.interlock.give(Input.STOPPED)
         self._reason = reason
@@ -77,7 +85,7 @@ class Ending:
 
     def turns_again(self, now_s: float) -> None:
         """A stand that had confirmed a stop says that it may turn."""
-        self.pending = explain.armed_again()
+        self.pending = explain.armed_again(self.pending)
         self._begin(m.StopReason.FAULT, now_s)
 
     def confirmed(self, now_s: float) -> None:
@@ -88,15 +96,52 @@ class Ending:
 
     def linger(self, outcome: Outcome, now_s: float) -> None:
         """Over; look on for a moment longer."""
+        self._look_on(now_s)
         self._course.enter(Phase.LINGERING, now_s, LINGER_S)
+        self._linger_end_s = now_s + RUN_OUT_S
         self.pending = outcome
         self._course.next_send_s = math.inf
 
-    def time_is_up(self) -> None:
-        """Stopping or lingering has lasted as long as it may."""
-        if self.pending is not None:
-            looked_on = self._course.phase is Phase.LINGERING
-            self.finish(self.pending, confirmed=looked_on)
+    def _look_on(self, now_s: float) -> None:
+        """From now on the motor has to come to rest."""
+        if self.watch is None and self._course.phase in MAY_TURN:
+            rest_a = rest_current_a(self._course.task.limits)
+            self.watch = StoppedCheck(rest_a, now_s)
+
+    def reading(self, channel: str, value: float, now_s: float) -> None:
+        """A reading that came after the stop."""
+        if self.watch is None:
+            return
+        self.watch.reading(channel, value, now_s)
+        if self.watch.verdict(now_s) is False and not self._told_driven:
+            self._told_driven = True
+            self._course.note("still driven", **self._driven())
+
+    def _driven(self) -> dict[str, object]:
+        """What shows that a motor runs on."""
+        if self.watch is None:
+            return {}
+        values = (self.watch.current_a, self.watch.speed_rad_s)
+        current_a, speed_rad_s = (v if math.isfinite(v) else None for v in values)
+        return {"current_a": current_a, "speed_rad_s": speed_rad_s}
+
+    def time_is_up(self, now_s: float) -> None:
+        """Stopping or lingering has lasted as long as it should."""
+        if self.pending is None:
+            return
+        if self._course.phase is Phase.STOPPING:
+            self.finish(self.pending, confirmed=False)
+            return
+        stopped = None if self.watch is None else self.watch.verdict(now_s)
+        if self.watch is not None and stopped is None and now_s < self._linger_end_s:
+            self._course.phase_end_s = min(now_s + 0.05, self._linger_end_s)
+            self._course.moved()
+            return
+        if self.watch is not None:
+            self._course.note("looked on", stopped=stopped)
+        if stopped is False:
+            self.pending = explain.runs_on(self.pending, **self._driven())
+        self.finish(self.pending, confirmed=stopped is not False)
 
     def finish(self, outcome: Outcome, *, confirmed: bool) -> None:
         """The last word."""

@@ -4,6 +4,7 @@ Pure words: what the stand's causes, refusals and silences mean to a person and
 what to look at first. Decides nothing.
 """
 
+from dataclasses import replace
 from typing import Final
 
 from daq.link import messages as m
@@ -127,14 +128,13 @@ def nobody_there(patience_s: float) -> Outcome:
     return ended(Ended.STOPPED, cause, "nobody there")
 
 
-def armed_again() -> Outcome:
-    """A stand that had stopped may turn again, unasked."""
-    return ended(
-        Ended.FAILED,
-        "The stand was armed again after its stop was confirmed.",
-        "armed again",
-        "Cut the power; do not trust this stand.",
-    )
+def armed_again(pending: Outcome | None) -> Outcome:
+    """A stand that had stopped may turn again, unasked; on top of why it stopped."""
+    cause = "The stand was armed again after its stop was confirmed."
+    advice = "CUT THE POWER; do not trust this stand."
+    if pending is None or pending.ended in (Ended.COMPLETED, Ended.STOPPED):
+        return ended(Ended.FAILED, cause, "armed again", advice)
+    return replace(pending, cause=f"{pending.cause} {cause}", advice=advice)
 
 
 def armed_by_another() -> Outcome:
@@ -145,6 +145,27 @@ def armed_by_another() -> Outcome:
         "armed by another",
         "Close other programs that use this port and start again.",
     )
+
+
+def runs_on(
+    outcome: Outcome, current_a: object = None, speed_rad_s: object = None
+) -> Outcome:
+    """The stand said that it stopped, and the motor did not."""
+    seen = [
+        f"{brief(shown)} {unit}"
+        for channel, value in (("current", current_a), ("speed", speed_rad_s))
+        if isinstance(value, float)
+        for shown, unit in (to_trade(channel, value),)
+    ]
+    cause = (
+        f"{outcome.cause} THE MOTOR RUNS ON though the stand's pulse is at zero: "
+        f"{', '.join(seen)}."
+    )
+    advice = (
+        "PULL THE ARMING PLUG before you go near. The ESC ignores the zero pulse or "
+        "has failed: do not use it again."
+    )
+    return replace(outcome, cause=cause, advice=advice)
 
 
 def not_proven(failure: NotProven) -> Outcome:

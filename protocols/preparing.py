@@ -216,6 +216,8 @@ class Preparing:
                 if not self._see_supply(now_s):
                     out = phase is Phase.UNPLUGGING
                     course.note("wanted", what="plug out" if out else "plug in")
+            case Phase.ZEROING if self.scales is not None:
+                self.scales.begin()
             case Phase.PROVING:
                 self._begin_proof(Part.EVENTS, now_s)
             case Phase.LIMITING:

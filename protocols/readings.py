@@ -91,7 +91,8 @@ class Scales:
     """The guarded channels of one stand."""
 
     def __init__(self, stand: Stand, limits: tuple[Limit, ...]) -> None:
-        self._limits = {limit.channel: limit for limit in limits}
+        self._given = {limit.channel: limit for limit in limits}
+        self._limits = dict(self._given)
         self._stand = stand
         scales = {
             page.name: _Scale(page, self._limits[page.name])
@@ -152,6 +153,15 @@ class Scales:
         return None, math.nan
 
     # ------------------------------------------------------------ zeroing
+
+    def begin(self) -> None:
+        """Zero anew: forget what an earlier zeroing found."""
+        self._limits = dict(self._given)
+        self._sums = dict.fromkeys(self._scales, 0.0)
+        self._counts = dict.fromkeys(self._scales, 0)
+        for name, scale in self._scales.items():
+            scale.limit = self._given[name]
+            scale.zero_counts = scale.page.zero_counts
 
     def collect(self, sampled: Sampled) -> None:
         """Take a sample into the zeroing means."""

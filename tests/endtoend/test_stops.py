@@ -148,7 +148,7 @@ def test_a_cable_that_is_pulled_out(bench: Bench) -> None:
 
 
 def test_a_full_disk_stops_the_motor(bench: Bench) -> None:
-    client = bench.spin(dwell_s=20, file_max=150_000)
+    client = bench.spin(dwell_s=20, file_max=330_000)
     bench.wait_until_spinning()
     bench.wait_until(lambda: not bench.spinning, 20.0)
     status, said = bench.end_of(client)

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from ui.cli.text import labelled, wrapped
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
     from pathlib import Path
 
 NOT_CONFIRMED = (
@@ -27,33 +27,22 @@ def exit_status(outcome: Mapping[str, object]) -> int:
 
 def note_in_words(note: Mapping[str, object]) -> str | None:
     """A note of the record as a line for the person; None where it has none."""
-    match note.get("note"):
-        case "identified":
-            kind = "SIMULATED stand" if note.get("simulated") else "stand"
-            words = (
-                f"{kind} {note.get('stand_id'):08x} on {note.get('board')}, boot "
-                f"{note.get('boot')}, firmware {note.get('firmware')}"
-            )
-            return labelled("identified", words)
-        case "zeroed":
-            return labelled("at rest", _means(note.get("means")))
-        case "unguarded":
-            names = ", ".join(_texts(note.get("channels")))
-            return labelled("unguarded", f"this stand has no {names}")
-        case "proof":
-            return labelled("proof", f"part {note.get('part')}: {note.get('how')}")
-        case "proved":
-            return _proved(note)
-        case "proof lapsed":
-            return labelled("proof", "too old by now: all of it again")
-        case "trip":
-            return labelled("TRIP", f"{note.get('cause')} ({note.get('action')})")
-        case "armed":
-            return labelled("armed", "ctrl-C stops")
-        case "acknowledged":
-            return labelled("cleared", "the latch from before")
-        case _:
-            return None
+    words = _WORDS.get(str(note.get("note")))
+    return None if words is None else words(note)
+
+
+def _identified(note: Mapping[str, object]) -> str:
+    kind = "SIMULATED stand" if note.get("simulated") else "stand"
+    words = (
+        f"{kind} {note.get('stand_id'):08x} on {note.get('board')}, boot "
+        f"{note.get('boot')}, firmware {note.get('firmware')}"
+    )
+    return labelled("identified", words)
+
+
+def _unguarded(note: Mapping[str, object]) -> str:
+    names = ", ".join(_texts(note.get("channels")))
+    return labelled("unguarded", f"this stand has no {names}")
 
 
 def _proved(note: Mapping[str, object]) -> str:
@@ -122,3 +111,19 @@ def tell_findings(folder: Path) -> None:
         print(wrapped(sentence, indent=2, hang=4))
     print()
     print(labelled("report", str(results.report)))
+
+
+_WORDS: Final[dict[str, Callable[[Mapping[str, object]], str]]] = {
+    "identified": _identified,
+    "unguarded": _unguarded,
+    "proof": lambda n: labelled("proof", f"part {n.get('part')}: {n.get('how')}"),
+    "proved": _proved,
+    "proof lapsed": lambda _: labelled("proof", "too old by now: all of it again"),
+    "zeroed": lambda n: labelled("at rest", _means(n.get("means"))),
+    "acknowledged": lambda _: labelled("cleared", "the latch from before"),
+    "armed": lambda _: labelled("armed", "ctrl-C stops"),
+    "trip": lambda n: labelled("TRIP", f"{n.get('cause')} ({n.get('action')})"),
+    "still driven": lambda _: labelled(
+        "WARNING", "THE MOTOR RUNS ON. PULL THE ARMING PLUG."
+    ),
+}
