@@ -216,7 +216,8 @@ class _OnBytes:
         self._chance = _Chance(fault, fault.rate_frac, rng)
         self._burst = fault.burst_bytes
         self._left = 0
-        self._rng = rng if isinstance(fault, DamagedBytes) else None
+        # Numbers of its own: which bit must not move which byte is next.
+        self._bits = rng.spawn(1)[0] if isinstance(fault, DamagedBytes) else None
 
     def __call__(self, chunks: list[Chunk]) -> list[Chunk]:
         changed = [chunk._replace(data=self._hurt(chunk.data)) for chunk in chunks]
@@ -231,11 +232,11 @@ class _OnBytes:
             self._left = max(self._left, end - len(data))
         if not places:
             return data
-        if self._rng is None:
+        if self._bits is None:
             return bytes(byte for i, byte in enumerate(data) if i not in places)
         hurt = bytearray(data)
         for place in sorted(places):
-            hurt[place] ^= 1 << int(self._rng.integers(8))
+            hurt[place] ^= 1 << int(self._bits.integers(8))
         return bytes(hurt)
 
 
