@@ -12,13 +12,22 @@ from typing import TypeVar
 import pytest
 
 from daq.clock import JumpingClock
+from daq.errors import InputFault, WorldFault
 from daq.link import messages as m
 from daq.link.framing import Deframer, frame
 from daq.link.ports import Port, PortFault, PortLost, open_port
 from daq.machine_clock import MachineClock
 from daq.stand.device import Device
 from daq.stand.plant.bench import Plant
-from daq.stand.serve import Endpoint, Server, build, open_endpoint
+from daq.stand.serve import (
+    HANDS,
+    Endpoint,
+    Server,
+    build,
+    by_hand,
+    lines_of,
+    open_endpoint,
+)
 from tests.daq.stand.plant.builder import QUIET, changed
 
 Heard = TypeVar("Heard", m.Identity, m.Event, m.Counters)
@@ -257,3 +266,129 @@ def test_a_bad_truth_file_is_one_line_and_status_1(tmp_path: Path) -> None:
 
 def test_a_stand_is_built_over_the_shipped_truth_by_default() -> None:
     assert build(None, 1).channels[0].name == "thrust"
+
+
+# --- Faults and hands ---------------------------------------------------------------
+
+
+def test_a_faults_file_takes_effect_behind_the_port(tmp_path: Path) -> None:
+    faults = tmp_path / "faults.toml"
+    faults.write_text(
+        '[[fault]]\nkind = "reset"\nstart_s = 0.5\ncause = "watchdog"\n', "utf-8"
+    )
+    with start("--faults", str(faults)) as program:
+        try:
+            assert program.stdout is not None
+            port = open_port(json.loads(program.stdout.readline())["port"])
+            try:
+                causes = [wait_for(port, m.Event).cause]
+                while causes[-1] is not m.Cause.WATCHDOG:
+                    causes.append(wait_for(port, m.Event).cause)
+                assert ask_who(port).boot == 2
+            finally:
+                port.close()
+        finally:
+            program.kill()
+
+
+def test_a_bad_faults_file_is_one_line_and_status_1(tmp_path: Path) -> None:
+    bad = tmp_path / "faults.toml"
+    bad.write_text('[[fault]]\nkind = "rest"\n', "utf-8")
+    with start("--faults", str(bad)) as program:
+        out, errors = program.communicate(timeout=30)
+    assert (program.returncode, errors) == (1, b"")
+    told = json.loads(out)
+    assert "faults.toml: fault 1: kind" in told["error"]
+    assert "reset was probably meant" in told["error"]
+
+
+def test_orders_on_its_input_are_done_and_answered_one_by_one() -> None:
+    orders = [
+        ('{"plug": "out"}', {"done": {"plug": "out"}}),
+        ('{"loop": "open"}', {"done": {"loop": "open"}}),
+        ('{"plug": "in"}', {"done": {"plug": "in"}}),
+        ('{"loop": "closed"}', {"done": {"loop": "closed"}}),
+        ('{"plug": "half"}', "error"),
+        ('{"door": "open"}', "error"),
+        ('{"plug": "in", "loop": "open"}', "error"),
+        ("plug out", "error"),
+        ("[1]", "error"),
+        ("\N{SNOWMAN}", "error"),
+    ]
+    with start() as program:
+        try:
+            assert program.stdin is not None
+            assert program.stdout is not None
+            program.stdout.readline()
+            for line, answer in orders:
+                program.stdin.write(line.encode() + b"\n")
+                program.stdin.flush()
+                told = json.loads(program.stdout.readline())
+                if answer == "error":
+                    assert list(told) == ["error"]
+                    assert told["error"].endswith(".")
+                else:
+                    assert {"done": told["done"]} == answer
+                    assert told["told"].endswith(".")
+            rest, errors = program.communicate(timeout=30)
+            assert (program.returncode, rest, errors) == (0, b"", b"")
+        finally:
+            program.kill()
+
+
+def test_hands_move_the_plug_and_the_loop() -> None:
+    stand = build(None, 1)
+    done = []
+    for part, state in HANDS:
+        told = by_hand(stand, part, state)
+        stand.advance(500)
+        supply = "supply" if stand.bench.bus_v > 12.0 else "no supply"
+        done.append((told, supply, stand.stop_loop_open))
+    assert done == [
+        ("The arming plug is out.", "no supply", False),
+        ("The arming plug is in.", "supply", False),
+        ("The stop loop is open.", "supply", True),
+        ("The stop loop is closed.", "supply", False),
+    ]
+
+
+@pytest.mark.parametrize("words", [("plug", ""), ("plug", "OUT"), ("\x1b[2J", "x")])
+def test_hands_do_nothing_else_and_say_what_they_can(words: tuple[str, str]) -> None:
+    with pytest.raises(
+        InputFault, match="plug out, plug in, loop open, loop closed"
+    ) as it:
+        by_hand(build(None, 1), *words)
+    assert str(it.value).isprintable()
+
+
+def test_a_stand_may_begin_with_its_plug_out_and_no_volt_on_the_bus() -> None:
+    stand = build(None, 1, plug_in=False)
+    assert stand.bench.bus_v == 0.0
+    stand.advance(100)
+    assert stand.bench.bus_v == 0.0
+    stand.plug_in = True
+    stand.advance(10)
+    assert stand.bench.bus_v > 12.0
+
+
+def test_what_is_asked_of_a_server_that_ended_is_refused() -> None:
+    endpoint = Scripted(JumpingClock(), 0.001, 5)
+    run_scripted(endpoint)
+    assert endpoint.server is not None
+    with pytest.raises(WorldFault, match="has ended"):
+        endpoint.server.ask(lambda: None)
+
+
+def test_lines_come_whole_however_they_arrive_and_end_with_the_input() -> None:
+    into, out = os.pipe()
+    for part in (b"plug", b" out\nloo", b"p open\r\n\n", b"x" * 5000, b"y\nlast"):
+        os.write(out, part)
+    os.close(out)
+    try:
+        lines = list(lines_of(into))
+    finally:
+        os.close(into)
+    assert lines[:3] == ["plug out", "loop open", ""]
+    assert len(lines[3]) <= 4096 + 1000  # a line without end is not kept
+    assert len(lines) == 4
+    assert list(lines_of(into)) == []  # what cannot be read has no lines
