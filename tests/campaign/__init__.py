@@ -1,0 +1,1 @@
+"""Thousands of spins with something going wrong, in virtual time, by one command."""

@@ -1,0 +1,26 @@
+"""The campaign in its short form; ``python -m tests.campaign`` runs all of it."""
+
+import pytest
+
+from daq.stand.faults.catalogue import KINDS
+from tests.campaign.rightly import KINDS as RIGHTLY
+from tests.campaign.script import draw_faults, run_script
+
+
+def test_every_kind_of_fault_has_its_right_names() -> None:
+    assert set(RIGHTLY) == set(KINDS)
+
+
+def test_a_seed_is_a_script() -> None:
+    assert draw_faults(7) == draw_faults(7)
+    assert draw_faults(7) != draw_faults(8)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("first", [1000, 2000, 3000])
+def test_laws_hold_and_causes_are_named_rightly(first: int) -> None:
+    for seed in range(first, first + 12):
+        verdict = run_script(seed)
+        assert not verdict.broken, verdict
+        assert not verdict.misnamed, verdict
+        assert not verdict.wrong_samples, verdict
