@@ -1,13 +1,14 @@
 """Check: rpm and current are physically possible, before anything was learned.
 
-A rotor cannot outrun what Kv makes of its share of the bus voltage, and current
-flows only where the throttle is open. Needs Kv and a voltage for the first; acts
-within 0.1 s for rpm and within a second for current.
+A rotor cannot outrun what Kv makes of its share of the bus voltage (this needs Kv and
+a voltage), does not turn before the throttle was opened, and current flows neither
+way while it is closed. Acts within 0.1 s of a speed that cannot be, within a second
+of the rest.
 """
 
 import math
 
-from protocols.guard.now import Lasting, Now, Recent
+from protocols.guard.now import REST_SPEED_RAD_S, Lasting, Now, Recent
 from protocols.guard.trip import Trip
 from protocols.limits import brief, to_trade
 from protocols.rules import Rules
@@ -38,6 +39,7 @@ class BoundsCheck:
         self._recent = Recent(COAST_S, since_s)
         self._fast = Lasting(5, 0.1)
         self._flows = Lasting(5, 1.0)
+        self._turns = Lasting(5, 1.0)
 
     def setpoint(self, throttle_frac: float, now_s: float) -> None:
         """That throttle was sent."""
@@ -45,6 +47,8 @@ class BoundsCheck:
 
     def speed(self, speed_rad_s: float, now_s: float) -> Trip | None:
         """A reading of the speed."""
+        if not self._now.ran:
+            return self._before(speed_rad_s, now_s)
         highest = self._recent.highest
         duty_frac = min(1.0, highest + DUTY_FRAC)
         voltage_v = self._now.value("voltage", now_s)
@@ -68,10 +72,26 @@ class BoundsCheck:
             ),
         )
 
+    def _before(self, speed_rad_s: float, now_s: float) -> Trip | None:
+        """A reading of the speed before anything was driven."""
+        turns = speed_rad_s > REST_SPEED_RAD_S
+        if not self._turns.take(so=turns, now_s=now_s):
+            return None
+        shown, unit = to_trade("speed", speed_rad_s)
+        return Trip(
+            check=NAME,
+            cause=f"The speed was {brief(shown)} {unit} before the motor was driven.",
+            clears="the speed of the motor at rest is zero",
+            advice=(
+                "Cut the power. Does the motor turn by itself, or does the rpm sensor "
+                "see something else, a lamp perhaps?"
+            ),
+        )
+
     def current(self, current_a: float, now_s: float) -> Trip | None:
         """A reading of the current."""
         closed = self._recent.highest <= 0
-        flows = closed and current_a > self._rest_a
+        flows = closed and abs(current_a) > self._rest_a
         if not self._flows.take(so=flows, now_s=now_s):
             return None
         return Trip(

@@ -12,7 +12,7 @@ long as it goes on slowing down.
 import math
 
 from protocols.guard.now import Lasting, Now, Recent, Smooth
-from protocols.guard.stopped import Coasting, StoppedCheck
+from protocols.guard.stopped import StoppedCheck
 from protocols.guard.trip import Trip
 from protocols.limits import brief, to_trade
 
@@ -92,7 +92,6 @@ class FollowsCheck:
         self._now = now
         self._current = Fall("current", CURRENT_WAY, rest_a / 2)
         self._speed = Fall("speed", SPEED_WAY, FLOOR_SPEED_RAD_S)
-        self._coasting = Coasting()
         self._stopped: StoppedCheck | None = None
 
     def setpoint(self, throttle_frac: float, now_s: float) -> None:
@@ -119,9 +118,8 @@ class FollowsCheck:
         if self._stopped is not None:
             return self._at_zero(self._stopped, "speed", speed_rad_s, now_s)
         if math.isfinite(speed_rad_s):
-            coasts = not self._coasting.stuck(speed_rad_s, now_s)
             stays = self._speed.take(speed_rad_s, self._now.fast, now_s)
-            if stays and not coasts:
+            if stays and not self._now.coasting.slows(now_s):
                 return self._lower(self._speed)
         return None
 

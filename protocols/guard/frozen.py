@@ -9,8 +9,9 @@ limit. Two signs, either is enough:
   repeats each reading, never is and is not judged by this;
 - the very same number stays although the throttle has moved to another level.
 
-Next to zero nothing has to move: a speed at rest, a current that a sensor's end cuts
-off; a channel that freezes there is ``stuck`` once the motor runs. Acts within 0.15 s
+Next to zero a lively channel may come to rest: a current that a sensor's end cuts
+off. At zero nothing has to move: a channel that freezes there is ``stuck`` once the
+motor runs, or the motor has ``stalled``. Acts within 0.15 s
 of a lively channel's freezing, else within a second of the throttle's move.
 """
 
@@ -70,8 +71,6 @@ class FrozenCheck:
             self._from_frac = self._now.throttle_frac
             return None
         self._same += 1
-        if abs(value) <= self._quiet:
-            return None
         if self._lively_but_still(now_s) or self._slept_through():
             return self._trip(now_s)
         return None
@@ -96,6 +95,7 @@ class FrozenCheck:
         )
         return (
             lively
+            and abs(self._value) > self._quiet
             and self._same >= FROZEN_READINGS
             and now_s - self._since_s >= FROZEN_S
         )
@@ -104,6 +104,8 @@ class FrozenCheck:
         """Whether the throttle went elsewhere meanwhile, and long enough ago."""
         recent, from_frac = self._recent, self._from_frac
         if self._same < MOVED_READINGS or from_frac < LOWEST_FRAC:
+            return False
+        if self._value == 0:
             return False
         return (
             recent.lowest >= from_frac + MOVED_FRAC

@@ -6,7 +6,7 @@ to do about it; ``protocols.control`` does.
 """
 
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from functools import partial
 from typing import Final
 
@@ -17,14 +17,14 @@ from protocols.guard.follows import FollowsCheck
 from protocols.guard.frozen import FrozenCheck
 from protocols.guard.heat import HeatCheck
 from protocols.guard.link import LinkCheck
-from protocols.guard.now import Now
+from protocols.guard.now import REST_SPEED_RAD_S, Now
 from protocols.guard.pack import PackCheck
 from protocols.guard.plausible import PlausibleCheck
 from protocols.guard.readings import ReadingCheck
 from protocols.guard.silence import SilenceCheck
 from protocols.guard.stalled import StalledCheck
 from protocols.guard.steady import Steady
-from protocols.guard.stopped import REST_SPEED_RAD_S, rest_current_a
+from protocols.guard.stopped import rest_current_a
 from protocols.guard.stuck import StuckCheck
 from protocols.guard.thrown import ThrownCheck
 from protocols.guard.trip import Action, Trip
@@ -49,7 +49,7 @@ class Guard:
 
     def __init__(self, limits: Sequence[Limit], rules: Rules, now_s: float) -> None:
         self._now = Now(now_s)
-        self._steady = Steady(self._now)
+        self._steady = Steady(self._now, now_s)
         floors = _floors(limits)
         self._follows = FollowsCheck(floors["current"], self._now)
         self._bounds = BoundsCheck(floors["current"], rules, self._now, now_s)
@@ -81,7 +81,8 @@ class Guard:
         moving = ("thrust", "current", "speed")
         recent = dict.fromkeys(JUDGED, now.fast) | {"thrust": now.slow}
         frozen = {n: FrozenCheck(n, floors[n], now, recent[n]).take for n in JUDGED}
-        likely = {n: PlausibleCheck(n, floors[n], now, recent[n]).take for n in moving}
+        least = {**floors, "current": 0.5 * rest_a}
+        likely = {n: PlausibleCheck(n, least[n], now, recent[n]).take for n in moving}
         stuck = StuckCheck(moving if rules.propeller_on else moving[1:], now)
         stalled = StalledCheck(rest_a, rules, now, steady)
         return {
@@ -123,12 +124,17 @@ class Guard:
             self._now.heard(channel, value, now_s)
             if channel in self._silences:
                 self._silences[channel].heard(now_s)
-        return _worst(take(value, now_s) for take in takes)
+        worst = None
+        for take in takes:
+            trip = take(value, now_s)
+            if trip is not None:
+                worst = _worse(worst, trip)
+        return worst
 
     def setpoint(self, throttle_frac: float, now_s: float) -> None:
         """That throttle was sent, 0 to 1."""
         self._now.setpoint(throttle_frac, now_s)
-        self._steady.setpoint(throttle_frac)
+        self._steady.setpoint(throttle_frac, now_s)
         self._follows.setpoint(throttle_frac, now_s)
         self._bounds.setpoint(throttle_frac, now_s)
 
@@ -142,12 +148,25 @@ class Guard:
 
     def judge(self, now_s: float) -> Trip | None:
         """What the passing of time alone has brought about."""
-        return _worst(check.judge(now_s) for check in self._lapses)
+        worst = None
+        for check in self._lapses:
+            trip = check.judge(now_s)
+            if trip is not None:
+                worst = _worse(worst, trip)
+        return worst
 
     @property
     def deadline_s(self) -> float:
         """When ``judge`` would trip if nothing more were heard."""
         return min(check.deadline_s for check in self._lapses)
+
+
+def _worse(before: Trip | None, trip: Trip) -> Trip:
+    """Of two trips the one that cuts; of two alike the first."""
+    if before is None:
+        return trip
+    both_ramp = before.action is not Action.CUT
+    return trip if both_ramp and trip.action is Action.CUT else before
 
 
 def _floors(limits: Sequence[Limit]) -> dict[str, float]:
@@ -170,15 +189,3 @@ def _heats(rules: Rules) -> dict[str, HeatCheck]:
         for name, max_k in most_k.items()
         if max_k is not None
     }
-
-
-def _worst(trips: Iterable[Trip | None]) -> Trip | None:
-    """The first that cuts; without one, the first that ramps down."""
-    ramping = None
-    for trip in trips:
-        if trip is None:
-            continue
-        if trip.action is Action.CUT:
-            return trip
-        ramping = ramping or trip
-    return ramping

@@ -16,6 +16,12 @@ FAST_S = 0.4
 SLOW_S = 0.6
 # A reading older than this says nothing of now.
 FRESH_S = 0.2
+# 300 rpm: below it, rpm sensors say nothing reliable and propellers little.
+REST_SPEED_RAD_S = 31.4
+# A rotor that coasts loses this share of its speed in that time: a propeller's drag
+# takes half in a tenth of a second, friction alone stops the largest in seconds.
+COAST_SHARE = 0.1
+COAST_S = 0.5
 SMOOTHING = 0.125
 SMOOTHING_S = 0.1
 
@@ -46,48 +52,6 @@ class Recent:
         self._new_high = max(self._new_high, throttle_frac)
         self.lowest = min(self._old_low, self._new_low)
         self.highest = max(self._old_high, self._new_high)
-
-
-class Now:
-    """This moment, as far as it is known.
-
-    Attributes:
-        throttle_frac: as last sent, 0 to 1.
-        ran: the throttle has been above zero.
-        fast: the throttle's range as current and speed show it.
-        slow: the throttle's range as a load cell shows it.
-    """
-
-    def __init__(self, since_s: float) -> None:
-        self.throttle_frac = 0.0
-        self.ran = False
-        self.fast = Recent(FAST_S, since_s)
-        self.slow = Recent(SLOW_S, since_s)
-        self._values: dict[str, float] = {}
-        self._heard_s: dict[str, float] = {}
-
-    def setpoint(self, throttle_frac: float, now_s: float) -> None:
-        """That throttle was sent."""
-        self.throttle_frac = throttle_frac
-        if throttle_frac > 0:
-            self.ran = True
-        self.fast.take(throttle_frac, now_s)
-        self.slow.take(throttle_frac, now_s)
-
-    def heard(self, channel: str, value: float, now_s: float) -> None:
-        """A finite reading came."""
-        self._values[channel] = value
-        self._heard_s[channel] = now_s
-
-    def value(self, channel: str, now_s: float) -> float:
-        """The newest reading of a channel, SI; NaN where there is no fresh one."""
-        if now_s - self._heard_s.get(channel, -math.inf) <= FRESH_S:
-            return self._values[channel]
-        return math.nan
-
-    def ever(self, channel: str) -> bool:
-        """Whether the channel was ever heard."""
-        return channel in self._values
 
 
 class Smooth:
@@ -139,3 +103,72 @@ class Lasting:
         return (
             self._count >= self._readings and now_s - self._since_s >= self._duration_s
         )
+
+
+class Coasting:
+    """Whether a speed is on its way down."""
+
+    def __init__(self) -> None:
+        self._smooth = Smooth()
+        self._mark_rad_s = 0.0
+        self._fell_s = -math.inf
+
+    def take(self, speed_rad_s: float, now_s: float) -> None:
+        """A finite reading of the speed."""
+        speed_rad_s = self._smooth.take(speed_rad_s, now_s)
+        if speed_rad_s > self._mark_rad_s:
+            self._mark_rad_s = speed_rad_s
+        elif speed_rad_s < (1 - COAST_SHARE) * self._mark_rad_s:
+            if self._mark_rad_s > REST_SPEED_RAD_S:
+                self._fell_s = now_s
+            self._mark_rad_s = speed_rad_s
+
+    def slows(self, now_s: float) -> bool:
+        """Whether it lost enough over the last while."""
+        return now_s - self._fell_s < COAST_S
+
+
+class Now:
+    """This moment, as far as it is known.
+
+    Attributes:
+        throttle_frac: as last sent, 0 to 1.
+        ran: the throttle has been above zero.
+        fast: the throttle's range as current and speed show it.
+        slow: the throttle's range as a load cell shows it.
+        coasting: whether the speed is on its way down.
+    """
+
+    def __init__(self, since_s: float) -> None:
+        self.throttle_frac = 0.0
+        self.ran = False
+        self.fast = Recent(FAST_S, since_s)
+        self.slow = Recent(SLOW_S, since_s)
+        self.coasting = Coasting()
+        self._values: dict[str, float] = {}
+        self._heard_s: dict[str, float] = {}
+
+    def setpoint(self, throttle_frac: float, now_s: float) -> None:
+        """That throttle was sent."""
+        self.throttle_frac = throttle_frac
+        if throttle_frac > 0:
+            self.ran = True
+        self.fast.take(throttle_frac, now_s)
+        self.slow.take(throttle_frac, now_s)
+
+    def heard(self, channel: str, value: float, now_s: float) -> None:
+        """A finite reading came."""
+        self._values[channel] = value
+        self._heard_s[channel] = now_s
+        if channel == "speed":
+            self.coasting.take(value, now_s)
+
+    def value(self, channel: str, now_s: float) -> float:
+        """The newest reading of a channel, SI; NaN where there is no fresh one."""
+        if now_s - self._heard_s.get(channel, -math.inf) <= FRESH_S:
+            return self._values[channel]
+        return math.nan
+
+    def ever(self, channel: str) -> bool:
+        """Whether the channel was ever heard."""
+        return channel in self._values

@@ -8,8 +8,8 @@ a pack which sags is no fault. A step that is not learned yet is held against th
 nearest one that is, with wide margins.
 
 Only a throttle that is held or moves slowly is judged or learned from; what a fast
-ramp shows is mostly inertia. Acts 0.15 s to 0.3 s after the readings should have
-settled, which takes up to 0.8 s (thrust 1.2 s).
+ramp shows is mostly inertia, and so is what a coasting rotor does. Acts 0.15 s to
+0.3 s after the readings should have settled, which takes up to 0.8 s (thrust 1.2 s).
 
 The margins are common practice, no source: a warm winding takes some percent off the
 speed and a tenth off the current; a blade that is gone takes a third off the thrust.
@@ -34,8 +34,6 @@ GUIDE_STEP = 3
 # At rest a load cell comes back to its zero, but for this share of the most it saw.
 REST_SHARE = 0.15
 REST_FLOORS = 4.0
-# The voltage unknown, a nearest step says still less.
-BLIND_FACTOR = 1.4
 LEARN_READINGS = 8
 LEARN_S = 0.15
 
@@ -48,21 +46,21 @@ class Kind:
         power: with which power of throttle times voltage it goes.
         share: how far it may be from what was learned.
         blind_share: likewise, where the voltage is not known.
-        guide_factor: how many times more or less than the nearest step says.
+        guide_share: how much further, for a step at twice the throttle.
         lasting_s: how long it must be outside.
     """
 
     power: int
     share: float
     blind_share: float
-    guide_factor: float
+    guide_share: float
     lasting_s: float
 
 
 KINDS: Final = {
-    "thrust": Kind(2, 0.3, 0.5, 2.0, 0.3),
-    "current": Kind(2, 0.3, 0.5, 2.2, 0.15),
-    "speed": Kind(1, 0.15, 0.3, 1.5, 0.15),
+    "thrust": Kind(2, 0.3, 0.5, 0.5, 0.3),
+    "current": Kind(2, 0.3, 0.5, 0.5, 0.15),
+    "speed": Kind(1, 0.15, 0.3, 0.2, 0.15),
 }
 ADVICE: Final = {
     "thrust": (
@@ -112,7 +110,8 @@ class PlausibleCheck:
             return None
         if recent.highest <= 0:
             return self._at_rest(value, now_s)
-        if recent.highest - recent.lowest > SLOW_FRAC or recent.lowest < LOWEST_FRAC:
+        moves = recent.highest - recent.lowest > SLOW_FRAC
+        if moves or recent.lowest < LOWEST_FRAC or self._now.coasting.slows(now_s):
             self._unsettled()
             return None
         smooth = self._smooth.take(value, now_s)
@@ -159,24 +158,25 @@ class PlausibleCheck:
         share = kind.blind_share if blind else kind.share
         down, up = 1.0 - share, 1.0 + share
         if math.isnan(learned):
-            learned = self._guide(step)
-            factor = kind.guide_factor * (BLIND_FACTOR if blind else 1.0)
-            down, up = 1.0 / factor, factor
-        if math.isnan(learned):
-            return -math.inf, math.inf
+            near = self._nearest(step)
+            if near is None:
+                return -math.inf, math.inf
+            learned = self._learned[near]
+            up += kind.guide_share * (max(near, step) / min(near, step) - 1.0)
+            down = 1.0 / up
         if learned < 0:
             down, up = up, down
         low = learned * self._drive(self._recent.lowest) * down
         high = learned * self._drive(self._recent.highest) * up
         return low - self._floor, high + self._floor
 
-    def _guide(self, step: int) -> float:
-        """What the nearest step that was learned shows; NaN where there is none."""
+    def _nearest(self, step: int) -> int | None:
+        """The nearest step that was learned; None where there is none."""
         for off in range(1, STEPS):
             for near in (step - off, step + off):
                 if GUIDE_STEP <= near <= STEPS and not math.isnan(self._learned[near]):
-                    return self._learned[near]
-        return math.nan
+                    return near
+        return None
 
     def _learn(self, step: int, smooth: float, now_s: float) -> None:
         """Once a step: the mean of what it shows first."""

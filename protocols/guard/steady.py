@@ -7,16 +7,19 @@ not hide in what it is compared with.
 
 import math
 
-from protocols.guard.now import Now
+from protocols.guard.now import Now, Recent
 
-SLICE_S = 0.15
+# After a move the readings have this long, to twice that, to settle: what is looked
+# for is far larger than what they lack then.
+SETTLE_S = 0.15
+SLICE_S = 0.1
 SLICE_READINGS = 3
 # A throttle that moved by less than this lately counts as held.
-HELD_FRAC = 0.06
+HELD_FRAC = 0.02
 # Below this an ESC may do as it likes: deadband, start-up. Common practice.
 LOWEST_FRAC = 0.08
-# Throttles no further apart than this count as the same.
-SAME_FRAC = 0.04
+# Below this share of its throttle, what was says nothing any more.
+SAME_SHARE = 0.98
 
 
 class Past:
@@ -24,20 +27,24 @@ class Past:
 
     Attributes:
         was: that mean, SI; NaN while there is none.
+        was_frac: the throttle that it was at; that of now, or a lower one.
     """
 
-    def __init__(self, channel: str, now: Now) -> None:
+    def __init__(self, channel: str, now: Now, recent: Recent) -> None:
         self._channel = channel
         self._now = now
+        self._recent = recent
         self._sum = 0.0
         self._count = 0
         self._since_s = 0.0
         self._next = self.was = math.nan
-        self._next_frac = self._was_frac = math.inf
+        self._next_frac = self.was_frac = 0.0
 
     def take(self, value: float, now_s: float) -> None:
         """Take a reading; only a finite one at held throttle counts. Never trips."""
-        if not held(self._now):
+        recent = self._recent
+        moves = recent.highest - recent.lowest > HELD_FRAC
+        if moves or recent.lowest < LOWEST_FRAC:
             self._count, self._sum = 0, 0.0
             return
         if not math.isfinite(value):
@@ -47,22 +54,30 @@ class Past:
         self._sum += value
         self._count += 1
         if self._count >= SLICE_READINGS and now_s - self._since_s >= SLICE_S:
-            self.was, self._was_frac = self._next, self._next_frac
+            self.was, self.was_frac = self._next, self._next_frac
             self._next = self._sum / self._count
             self._next_frac = self._now.throttle_frac
             self._count, self._sum = 0, 0.0
 
     def setpoint(self, throttle_frac: float) -> None:
         """That throttle was sent: below its own, what was says nothing any more."""
-        if throttle_frac < self._was_frac - SAME_FRAC:
-            self.was = math.nan
-        if throttle_frac < self._next_frac - SAME_FRAC:
-            self._next, self._count, self._sum = math.nan, 0, 0.0
+        if throttle_frac < SAME_SHARE * self.was_frac:
+            self.was, self.was_frac = math.nan, 0.0
+        if throttle_frac < SAME_SHARE * self._next_frac:
+            self._next, self._next_frac = math.nan, 0.0
+            self._count, self._sum = 0, 0.0
 
     @property
     def is_of_now(self) -> bool:
         """Whether it was at the throttle of now; else it was at a lower one."""
-        return self._now.throttle_frac <= self._was_frac + SAME_FRAC
+        return SAME_SHARE * self._now.throttle_frac <= self.was_frac
+
+    @property
+    def due(self) -> float:
+        """The most that a speed has become since: it goes with the throttle at most."""
+        if self.was_frac <= 0:
+            return math.nan
+        return self.was * max(1.0, self._now.throttle_frac / self.was_frac)
 
     def fresh(self, now_s: float) -> float:
         """The newest reading; NaN where there is no fresh one."""
@@ -71,12 +86,6 @@ class Past:
     def fell(self, share: float, now_s: float) -> bool:
         """Whether the newest reading is below this share of what it was."""
         return self.fresh(now_s) < share * self.was
-
-
-def held(now: Now) -> bool:
-    """Whether the throttle was held, above where a motor starts."""
-    recent = now.fast
-    return recent.lowest >= LOWEST_FRAC and recent.highest - recent.lowest <= HELD_FRAC
 
 
 class Steady:
@@ -88,13 +97,15 @@ class Steady:
         speed: radians a second.
     """
 
-    def __init__(self, now: Now) -> None:
-        self.current = Past("current", now)
-        self.voltage = Past("voltage", now)
-        self.speed = Past("speed", now)
+    def __init__(self, now: Now, since_s: float) -> None:
+        self._recent = Recent(SETTLE_S, since_s)
+        self.current = Past("current", now, self._recent)
+        self.voltage = Past("voltage", now, self._recent)
+        self.speed = Past("speed", now, self._recent)
 
-    def setpoint(self, throttle_frac: float) -> None:
+    def setpoint(self, throttle_frac: float, now_s: float) -> None:
         """That throttle was sent."""
+        self._recent.take(throttle_frac, now_s)
         self.current.setpoint(throttle_frac)
         self.voltage.setpoint(throttle_frac)
         self.speed.setpoint(throttle_frac)

@@ -13,21 +13,15 @@ missing reading for a motor at rest.
 import math
 from collections.abc import Sequence
 
-from protocols.guard.now import FRESH_S, Lasting
+from protocols.guard.now import COAST_S, FRESH_S, REST_SPEED_RAD_S, Coasting, Lasting
 from protocols.limits import Limit
 
 # What a current sensor may read with the motor off, after its zero was taken: hall
 # sensors remember a large current a little. Common practice, no source.
 REST_CURRENT_A = 0.15
 REST_CURRENT_SHARE = 0.02
-# 300 rpm: below it, rpm sensors say nothing reliable and propellers little.
-REST_SPEED_RAD_S = 31.4
 # An ESC may take this long to let go; bytes are on their way meanwhile.
 LET_GO_S = 0.5
-# A rotor that coasts loses this share of its speed in that time: a propeller's drag
-# takes half in a tenth of a second, friction alone stops the largest in seconds.
-COAST_SHARE = 0.1
-COAST_S = 0.5
 # Without a speed: time to run out after the current has gone.
 RUN_OUT_S = 1.0
 _READINGS = 5
@@ -39,21 +33,6 @@ def rest_current_a(limits: Sequence[Limit]) -> float:
     highs_a = [limit.high for limit in limits if limit.channel == "current"]
     known_a = [REST_CURRENT_SHARE * a for a in highs_a if math.isfinite(a)]
     return max([REST_CURRENT_A, *known_a])
-
-
-class Coasting:
-    """Whether a speed that should be falling is."""
-
-    def __init__(self) -> None:
-        self._mark_rad_s = math.inf
-        self._mark_s = -math.inf
-
-    def stuck(self, speed_rad_s: float, now_s: float) -> bool:
-        """Whether it lost too little over the last while; NaN tells nothing."""
-        if speed_rad_s <= (1 - COAST_SHARE) * self._mark_rad_s:
-            self._mark_rad_s, self._mark_s = speed_rad_s, now_s
-            return False
-        return speed_rad_s > REST_SPEED_RAD_S and now_s - self._mark_s >= COAST_S
 
 
 class StoppedCheck:
@@ -89,8 +68,10 @@ class StoppedCheck:
             self._is_out = self._out.take(so=not flows, now_s=now_s)
         elif channel == "speed":
             self.speed_rad_s, self._speed_s = value, now_s
-            stuck = self._coasting.stuck(value, now_s)
-            self._is_stuck = stuck and now_s - self._since_s >= LET_GO_S + COAST_S
+            self._coasting.take(value, now_s)
+            late = now_s - self._since_s >= LET_GO_S + COAST_S
+            turns = value > REST_SPEED_RAD_S
+            self._is_stuck = late and turns and not self._coasting.slows(now_s)
 
     def verdict(self, now_s: float) -> bool | None:
         """Whether it stopped: yes, no, or None while nobody can tell."""

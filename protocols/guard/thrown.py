@@ -50,7 +50,7 @@ class ThrownCheck:
         was_a = steady.current.was
         fell = current_a < was_a - self._fall_a  # not so while nothing is known
         speed_rad_s = steady.speed.fresh(now_s)
-        rose = speed_rad_s > SPEED_SHARE * steady.speed.was
+        rose = speed_rad_s > SPEED_SHARE * steady.speed.due
         both = fell and rose and current_a < CURRENT_SHARE * was_a
         if self._both.take(so=both, now_s=now_s):
             return self._trip(current_a, speed_rad_s)
@@ -70,7 +70,7 @@ class ThrownCheck:
             before, unit = to_trade("speed", self._steady.speed.was)
             after, _ = to_trade("speed", speed_rad_s)
             cause += (
-                f" and the speed rose from {brief(before)} to {brief(after)} {unit}"
+                f" while the speed rose from {brief(before)} to {brief(after)} {unit}"
             )
         return Trip(
             check=NAME,

@@ -64,7 +64,7 @@ class Spell:
         """Walk the plan until the guard trips, or to its end."""
         plant = Plant(self.truth, self.seed)
         self._specs = {spec.name: spec for spec in plant.sensor_specs}
-        self._zeros = {name: 0.0 for name in self._specs}
+        self._zeros = dict.fromkeys(self._specs, 0.0)
         self._zero(plant)
         limits = tuple(x for x in self.limits if x.channel not in self.without)
         guard = Guard(limits, self.rules, 0.0)
