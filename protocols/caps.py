@@ -1,4 +1,4 @@
-"""What a plan demands of the limits beyond what the article's ratings give.
+"""What a plan demands of limits and rules beyond what the article's ratings give.
 
 A plan without a propeller brings a bound on speed along; it may only ever narrow
 a limit. Standard library only, so that a task can be checked with it too.
@@ -11,6 +11,7 @@ from daq import units
 from daq.errors import InputFault
 from protocols.limits import Limit, brief
 from protocols.plan import Plan
+from protocols.rules import Rules
 
 CHANNEL = "speed"
 
@@ -42,6 +43,11 @@ def capped(plan: Plan, limits: Sequence[Limit]) -> tuple[Limit, ...]:
         else limit
         for limit in limits
     )
+
+
+def ruled(plan: Plan, rules: Rules) -> Rules:
+    """Rules that know whether a propeller is on, as the plan has it."""
+    return replace(rules, propeller_on=rules.propeller_on and not plan.propeller_off)
 
 
 def fits(plan: Plan, limits: Sequence[Limit]) -> bool:

@@ -1,14 +1,16 @@
 """A plan's own bound on speed narrows the limit, and is never forgotten."""
 
 import math
+from dataclasses import replace
 
 import pytest
 
 from daq.errors import InputFault
-from protocols.caps import capped, fits
+from protocols.caps import capped, fits, ruled
 from protocols.limits import Limit, derive
 from protocols.ratings import ratings_of
 from protocols.recipe import expand, load_recipe
+from protocols.rules import derive_rules
 from tests.protocols.articles import article
 
 IDLE = expand(load_recipe("idle-spin"))
@@ -40,6 +42,13 @@ def test_a_cap_on_a_speed_that_nothing_measures_is_refused() -> None:
     limits = derive(ratings_of(article()), ("current", "voltage"))
     with pytest.raises(InputFault, match="caps the speed at 30000 rpm, so the stand"):
         capped(IDLE, limits)
+
+
+def test_the_guard_is_told_that_no_thrust_is_due_without_a_propeller() -> None:
+    rules = derive_rules(ratings_of(article()))
+    assert not ruled(IDLE, rules).propeller_on
+    assert ruled(STAIRS, rules) == rules
+    assert replace(ruled(IDLE, rules), propeller_on=True) == rules
 
 
 def test_whether_limits_fit_a_plan_is_told() -> None:
