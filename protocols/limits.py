@@ -11,6 +11,7 @@ Where no source is named, a figure here is common practice and has none.
 import math
 from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass, fields, replace
+from typing import Final
 
 from daq import units
 from daq.errors import InputFault
@@ -357,13 +358,23 @@ def _narrow(limit: Limit, wish: Tightening) -> Limit:
     )
 
 
+_UNITS: Final = {
+    "current": "A",
+    "current-high": "A",
+    "voltage": "V",
+    "voltage-low": "V",
+}
+
+
 def to_trade(channel: str, value: float) -> tuple[float, str]:
     """A channel's value in the unit that a person reads, and that unit."""
     if channel == "thrust":
         return units.n_to_gf(value), "gf"
     if channel == "speed":
         return units.rad_s_to_rpm(value), "rpm"
-    return value, {"current": "A", "voltage": "V"}.get(channel, "")
+    if channel.endswith("-temp"):
+        return units.k_to_c(value), "degC"
+    return value, _UNITS.get(channel, "")
 
 
 def brief(value: float) -> str:

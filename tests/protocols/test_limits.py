@@ -1,7 +1,7 @@
 import json
 import math
 import tomllib
-from dataclasses import replace
+from dataclasses import asdict, replace
 from pathlib import Path
 
 import pytest
@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from daq import units
 from daq.errors import InputFault
+from daq.records.shelf import Article
 from protocols.limits import (
     Limit,
     Tightening,
@@ -18,6 +19,7 @@ from protocols.limits import (
     inside,
     limits_from_dicts,
     tighten,
+    to_trade,
 )
 from protocols.rated import Ratings
 from protocols.ratings import ratings_of
@@ -115,6 +117,7 @@ def test_no_limit_is_derived_without_any_current_rating(channel: str) -> None:
 
 def test_a_current_sensor_wired_backwards_is_outside() -> None:
     limit = one(RATINGS, "current")
+    assert limit.low == -3  # a quarter of 12 A
     assert not limit.allows(-4.0)
     assert limit.allows(-0.2)
 
@@ -142,8 +145,8 @@ def test_voltage_follows_the_pack_it_is_given() -> None:
     assert limit.high == pytest.approx(17.8)
 
 
-def test_voltage_without_a_cell_count_names_the_key_to_add() -> None:
-    with pytest.raises(InputFault, match=r"pack\.cells"):
+def test_voltage_without_a_source_names_the_keys_to_add() -> None:
+    with pytest.raises(InputFault, match=r"pack\.cells, or supply\.voltage_v"):
         one(replace(RATINGS, pack_cells=None), "voltage")
 
 
@@ -175,6 +178,88 @@ def test_speed_has_no_limit_where_no_speed_is_known() -> None:
         "voltage",
         "thrust",
     ]
+
+
+@pytest.mark.parametrize(
+    ("channel", "persistence", "max_age_s"),
+    [("current", 3, 0.1), ("voltage", 10, 0.1), ("thrust", 2, 0.5), ("speed", 5, 0.5)],
+)
+def test_each_channel_has_its_patience(
+    channel: str, persistence: int, max_age_s: float
+) -> None:
+    # Common practice, no source.
+    limit = one(RATINGS, channel)
+    assert (limit.persistence, limit.max_age_s) == (persistence, max_age_s)
+
+
+def test_sources_are_one_short_clause() -> None:
+    assert {x.channel: x.source for x in derive(RATINGS, ALL)} == {
+        "current": "plug 12 A, tighter than motor 14 A",
+        "voltage": "3 cells of 3.3 V under load to 4.3 V",
+        "thrust": "load cell 1000 gf",
+        "speed": "propeller 42000 rpm, tighter than motor without load 55000 rpm",
+    }
+
+
+def test_a_part_that_is_timed_counts_with_its_short_time_current() -> None:
+    timed = replace(RATINGS, plug_short_a=18, plug_short_s=10)
+    assert one(timed, "current").high == 12
+    (limit,) = derive(timed, ("current",), timed=("plug",))
+    assert limit.high == 14
+    assert limit.source == "motor 14 A, tighter than plug 18 A for 10 s"
+    both = replace(timed, motor_short_current_a=30, motor_short_s=5)
+    (limit,) = derive(both, ("current",), timed=("plug", "motor"))
+    assert limit.high == 18
+    assert limit.source == "plug 18 A for 10 s, tighter than ESC 20 A"
+
+
+@pytest.mark.parametrize(
+    ("part", "keys"),
+    [
+        ("plug", r"plug\.short_a and plug\.short_s"),
+        ("motor", r"motor\.short_current_a and motor\.short_s"),
+        ("esc", r"esc\.burst_a and esc\.burst_s"),
+    ],
+)
+@pytest.mark.parametrize("channels", [("current",), ("voltage",)])
+def test_a_part_cannot_be_timed_without_a_short_time_rating(
+    part: str, keys: str, channels: tuple[str, ...]
+) -> None:
+    with pytest.raises(InputFault, match=f"without a short-time rating: add {keys}"):
+        derive(RATINGS, channels, timed=(part,))
+
+
+def test_an_esc_whose_maker_does_not_say_how_long_cannot_be_timed() -> None:
+    with pytest.raises(InputFault, match=r"the ESC cannot be timed.*esc\.burst_s"):
+        derive(replace(RATINGS, esc_burst_a=25), ("current",), timed=("esc",))
+
+
+@pytest.mark.parametrize("short_a", [12, 11])
+def test_a_short_time_rating_has_to_lie_above_the_continuous_one(short_a: int) -> None:
+    flat = replace(RATINGS, plug_short_a=short_a, plug_short_s=10)
+    with pytest.raises(InputFault, match=f"short-time {short_a} A does not lie above"):
+        derive(flat, ("current",), timed=("plug",))
+
+
+def test_what_cannot_be_timed_lists_what_can() -> None:
+    with pytest.raises(InputFault, match=r"'pack' has no timed.*plug, motor, esc"):
+        derive(RATINGS, ("current",), timed=("pack",))
+
+
+SUPPLIED = Ratings(plug_current_a=12, supply_v=12, supply_current_a=5)
+
+
+def test_a_bench_supply_bounds_the_voltage_about_what_it_is_set_to() -> None:
+    limit = one(SUPPLIED, "voltage")
+    assert limit.low == pytest.approx(10.8)
+    assert limit.high == pytest.approx(13.2)
+    assert limit.source == "supply 12 V, 10 % either way"
+
+
+def test_a_bench_supply_counts_with_the_current_it_can_give() -> None:
+    limit = one(SUPPLIED, "current")
+    assert limit.high == 5
+    assert limit.source == "supply 5 A, tighter than plug 12 A"
 
 
 def test_only_channels_that_the_stand_has_get_a_limit() -> None:
@@ -325,6 +410,78 @@ def test_ratings_of_an_article_are_its_own_in_si() -> None:
     assert ratings.load_cell_range_n == 9.8
     assert ratings.propeller_max_speed_rad_s == pytest.approx(60_000 * math.pi / 30)
     assert ratings.no_load_speed_rad_s == pytest.approx(4600 * 12.6 * math.pi / 30)
+
+
+def test_every_rating_comes_from_its_own_key() -> None:
+    rated = article(
+        plug__short_a=18,
+        plug__short_s=10,
+        motor__max_current_a=13,
+        motor__short_current_a=16,
+        motor__short_s=30,
+        motor__max_winding_c=100,
+        esc__burst_s=8,
+        esc__max_temperature_c=90,
+    )
+    expected = Ratings(
+        motor_max_current_a=13,
+        motor_short_current_a=16,
+        motor_short_s=30,
+        esc_continuous_a=20,
+        esc_burst_a=25,
+        esc_burst_s=8,
+        plug_current_a=12,
+        plug_short_a=18,
+        plug_short_s=10,
+        pack_max_current_a=33.75,
+        pack_cells=3,
+        pack_min_cell_v=3.3,
+        pack_max_cell_v=4.2,
+        pack_capacity_c=1620,  # 0.45 A h
+        propeller_max_speed_rad_s=60_000 * math.pi / 30,
+        no_load_speed_rad_s=4600 * 12.6 * math.pi / 30,
+        speed_per_volt_rad_s=4600 * math.pi / 30,
+        load_cell_range_n=9.8,
+        winding_max_k=373.15,
+        esc_max_k=363.15,
+    )
+    ratings = ratings_of(rated, load_cell_range_n=9.8)
+    assert asdict(ratings) == pytest.approx(asdict(expected))
+
+
+def test_an_article_on_a_bench_supply_has_no_pack_to_rate() -> None:
+    data = article().to_dict()
+    del data["pack"], data["plug"]
+    data["supply"] = {"name": "supply", "voltage_v": 12, "current_limit_a": 10}
+    ratings = ratings_of(Article.from_dict(data, "test.toml"))
+    assert (ratings.supply_v, ratings.supply_current_a) == (12, 10)
+    assert ratings.no_load_speed_rad_s == pytest.approx(4600 * 12 * math.pi / 30)
+    for missing in ("pack_max_current_a", "pack_cells", "pack_capacity_c"):
+        assert getattr(ratings, missing) is None
+    assert ratings.plug_current_a is None
+    assert ratings.plug_short_a is None
+
+
+@pytest.mark.parametrize(
+    ("channel", "value", "shown", "unit"),
+    [
+        ("thrust", 0.980665, 100.0, "gf"),  # 1 gf = 9.80665e-3 N: CGPM 1901
+        ("speed", 100 * math.pi, 3000.0, "rpm"),
+        ("current", 1.5, 1.5, "A"),
+        ("current-high", 1.5, 1.5, "A"),
+        ("voltage", 11.1, 11.1, "V"),
+        ("voltage-low", 11.1, 11.1, "V"),
+        ("winding-temp", 373.15, 100.0, "degC"),
+        ("esc-temp", 273.15, 0.0, "degC"),
+        ("pulse", 1e-3, 1e-3, ""),
+    ],
+)
+def test_a_person_reads_the_units_of_the_trade(
+    channel: str, value: float, shown: float, unit: str
+) -> None:
+    read, read_unit = to_trade(channel, value)
+    assert read == pytest.approx(shown)
+    assert read_unit == unit
 
 
 def test_an_article_that_rates_nothing_is_told_which_keys_to_add() -> None:
