@@ -77,8 +77,9 @@ def _segment(plan: Plan | None, index: object, hold: Hold) -> Segment | None:
     if not 0 <= index < len(plan.segments):
         return None
     segment = plan.segments[index]
-    said = (hold.kind, hold.leg, hold.step)
-    return segment if (segment.kind, segment.leg, segment.step) == said else None
+    planned = (segment.kind, segment.leg, segment.step, segment.end_frac)
+    said = (hold.kind, hold.leg, hold.step, hold.throttle_frac)
+    return segment if planned == said else None
 
 
 def _stretch(

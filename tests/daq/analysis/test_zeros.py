@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from daq.analysis.series import Array, Hold, Series
+from daq.analysis.series import Array, Hold, HoldKind, Series
 from daq.analysis.zeros import ONE_REST_SHARE, Rests, read_rests
 
 RATE_HZ = 50.0
@@ -46,6 +46,27 @@ def _along(path: Array, t_s: Array) -> Array:
 
 def rests_of(series: Series, holds: list[Hold], speed: Series | None = None) -> Rests:
     return read_rests(series, holds, settle_s=0.5, rest_settle_s=1.5, speed=speed)
+
+
+@pytest.mark.parametrize("kind", ["warm", "glide", "burst"])
+def test_a_rest_after_anything_that_spun_waits_for_the_motor_to_stop(
+    kind: HoldKind,
+) -> None:
+    t_s = np.arange(0, 20, 1 / RATE_HZ)
+    value = np.zeros(t_s.size)
+    value[(t_s >= 4) & (t_s < 10)] = 2.0
+    # Coasting: the thrust dies away within 1.4 s of the rest's beginning.
+    value[(t_s >= 10) & (t_s < 11.4)] = 0.5
+    series = Series("thrust", "force", t_s, value, 0.0, 1e-6)
+    spun = Hold(kind, "rest" if kind == "warm" else "up", 0, 0.5, 4.0, 10.0, 0.1)
+    holds = [
+        Hold("rest", "rest", -1, 0.0, 0.0, 4.0),
+        spun,
+        Hold("rest", "rest", -1, 0.0, 10.0, 15.0),
+        Hold("dwell", "up", 0, 0.5, 15.0, 19.0),
+    ]
+    rests = rests_of(series, holds)
+    assert rests.value == pytest.approx([0.0, 0.0], abs=1e-12)
 
 
 def test_a_steady_drift_is_followed_exactly() -> None:
