@@ -162,7 +162,12 @@ def test_a_glide_says_what_it_is_and_where_to_get_curves(glide: Results) -> None
     assert "no-dwell" not in ids(glide)
     assert glide.analysis is not None
     assert glide.analysis.curves == ()
-    assert said in page_of(glide)
+    page = page_of(glide)
+    assert said in page
+    assert "Thrust against throttle, gliding" in page
+    assert "on the way up" in page
+    assert "curve with its 95 % band" not in page
+    assert "plateau and no curve is fitted" in page
 
 
 def test_a_glides_table_holds_each_stretch_each_way(glide: Results) -> None:

@@ -19,6 +19,7 @@ from daq.analysis.rounding import figure as rounded
 from ui.report import svg
 from ui.report.method import misfit_words
 from ui.report.paper import grouped, label, paper, say_simulated
+from ui.report.words import counted
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -111,6 +112,9 @@ class Chart:
         curve: what was fitted; None where nothing was.
         is_fitted: whether a curve is fitted to this where it can be.
         simulated: whether the chart has to say so.
+        point: what one point is.
+        manner: how it was read, after the title; empty for plateaus.
+        remark: what else must be known to read it.
     """
 
     key: str
@@ -122,11 +126,15 @@ class Chart:
     curve: Curve | None
     is_fitted: bool
     simulated: bool
+    point: str = "plateau"
+    manner: str = ""
+    remark: str = ""
 
     @property
     def title(self) -> str:
         """What against what."""
-        return f"{self.y_axis.words} against {self.x_axis.words.lower()}"
+        title = f"{self.y_axis.words} against {self.x_axis.words.lower()}"
+        return f"{title}, {self.manner}" if self.manner else title
 
 
 @dataclass(frozen=True, slots=True)
@@ -261,7 +269,7 @@ def _current_by_speed(analysis: Analysis) -> _Wish:
 def _granted(wish: _Wish, analysis: Analysis, *, simulated: bool) -> Chart | None:
     if wish.x is None or wish.y is None:
         return None
-    x, y = _points(wish.x, wish.x_axis), _points(wish.y, wish.y_axis)
+    x, y = points_of(wish.x, wish.x_axis), points_of(wish.y, wish.y_axis)
     if not np.any(np.isfinite(x.value) & np.isfinite(y.value)):
         return None
     return Chart(
@@ -277,7 +285,8 @@ def _granted(wish: _Wish, analysis: Analysis, *, simulated: bool) -> Chart | Non
     )
 
 
-def _points(quantity: Measured | Array, axis: Axis) -> Points:
+def points_of(quantity: Measured | Array, axis: Axis) -> Points:
+    """A quantity with its 95 % intervals in an axis' unit."""
     if isinstance(quantity, np.ndarray):
         value = quantity * axis.scale
         return Points(value, value, value)
@@ -413,8 +422,7 @@ def _tell_legs(axes: Axes) -> None:
 def _in_words(chart: Chart) -> str:
     both = np.flatnonzero(np.isfinite(chart.x.value) & np.isfinite(chart.y.value))
     order = both[np.argsort(chart.x.value[both], kind="stable")]
-    points = "1 plateau" if order.size == 1 else f"{order.size} plateaus"
-    words = f"{points}: {_point(chart, order[0])}"
+    words = f"{counted(order.size, chart.point)}: {_point(chart, order[0])}"
     if order.size > 1:
         words += f", to {_point(chart, order[-1])}"
     curve = "; with a fitted curve and its 95 % band" if chart.curve else ""
@@ -438,4 +446,6 @@ def _note(chart: Chart) -> str:
         notes.append(f"{off[:1].upper()}{off[1:]}; the band allows for that.")
     if not chart.y_axis.from_zero:
         notes.append("The upright axis does not start at zero.")
+    if chart.remark:
+        notes.append(chart.remark)
     return " ".join(notes)

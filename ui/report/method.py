@@ -30,6 +30,7 @@ def sentences_on_method(run: Run, analysis: Analysis | None) -> Sequence[str]:
             f"{cut_s:.2f} s after the throttle reached its level are cut off, always "
             f"the same, whatever the readings do."
         )
+    sentences += _moving(analysis)
     sentences += [
         (
             "Intervals hold the truth 95 times in 100 if what the stand says about "
@@ -58,6 +59,25 @@ def sentences_on_method(run: Run, analysis: Analysis | None) -> Sequence[str]:
         "Uncertainties are given with two digits, and figures to the same place."
     )
     return sentences
+
+
+def _moving(analysis: Analysis) -> list[str]:
+    """How readings were used that came while throttle moved."""
+    from daq.analysis.glides import BIN_FRAC
+
+    said = []
+    if analysis.evidence.glides is not None:
+        said.append(
+            f"A glide is averaged over {100 * BIN_FRAC:g} % of throttle at a time, "
+            "each way by itself. What lags behind the moving throttle is not taken "
+            "off, so none of it is a plateau and no curve is fitted."
+        )
+    if analysis.evidence.bursts is not None:
+        said.append(
+            "A burst is told by the extremes of single readings, from where the "
+            "throttle began to move; nothing in it is averaged into a level."
+        )
+    return said
 
 
 def _power(analysis: Analysis) -> tuple[str, ...]:

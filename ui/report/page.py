@@ -15,7 +15,16 @@ from typing import TYPE_CHECKING, Final
 from markupsafe import Markup
 
 from daq.errors import InputFault, WorldFault
-from ui.report import charts, facts, figures, guards, method, setup, timeline
+from ui.report import (
+    charts,
+    facts,
+    figures,
+    gliding,
+    guards,
+    method,
+    setup,
+    timeline,
+)
 from ui.report.charts import Drawn
 from ui.report.words import moment, text_of
 
@@ -127,6 +136,8 @@ def _page(results: Results) -> Page:
         if analysis and len(analysis.plateaus)
         else ([], [])
     )
+    if analysis is not None:
+        drawn += gliding.draw_glides(analysis.evidence.glides, simulated=run.simulated)
     line = timeline.read_timeline(run, series, analysis)
     protocol, protocol_name = setup.protocol_of(run)
     return Page(
@@ -179,8 +190,9 @@ def _legs(analysis: Analysis | None) -> list[tuple[str, str]]:
     """The legs that have points, and what they are called beside the charts."""
     if analysis is None:
         return []
+    glides = analysis.evidence.glides
     words = dict(LEGS if analysis.evidence.bursts is None else LEGS_ABOUT_A_BURST)
-    met = dict.fromkeys(analysis.plateaus.leg)
+    met = dict.fromkeys((*analysis.plateaus.leg, *(glides.leg if glides else ())))
     return [(leg, words[leg]) for leg in met if leg in words]
 
 
