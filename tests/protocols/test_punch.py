@@ -56,6 +56,8 @@ def test_what_is_read_in_the_burst_is_no_dwell() -> None:
         ("punch_percent = 70", "punch_percent = 101", "punch_percent is 101"),
         ("punch_s = 1.0", "punch_s = 6", "punch_s is 6; it must be at most 5"),
         ("between = 4.0", "", "rest_s.between is missing; repeats need"),
+        ("[rest_s]", "rest_s = 3\n[rests]", "rests is not a known key; rest_s was"),
+        ("before = 2.0", "before = 2026-05-09", "rest_s.before is 2026-05-09; .* numb"),
         ("repeats = 3", "repeats = 1", "rest_s.between has no meaning"),
         ("repeats = 3", "repeats = 21", "repeats is 21; it must be at most 20"),
     ],

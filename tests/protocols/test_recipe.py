@@ -5,6 +5,7 @@ from pathlib import Path
 import pytest
 
 from daq.errors import InputFault
+from daq.records.wirelog import Reader
 from protocols.plan import MAX_RAMP_FRAC_PER_S
 from protocols.recipe import Recipe, catalogue_names, expand, load_recipe
 
@@ -216,3 +217,38 @@ def test_the_steepest_ramp_a_file_may_ask_for_is_one_that_a_plan_takes(
         for segment in expand(recipe).segments
     )
     assert steepest == pytest.approx(MAX_RAMP_FRAC_PER_S)
+
+
+def test_a_shipped_staircase_expands_as_it_did_when_the_sample_run_was_made() -> None:
+    # What an older version wrote into the record of sample_runs/short-staircase-a.
+    log = Path(__file__).parents[2] / "sample_runs/short-staircase-a/wire.log"
+    header = next(Reader.open(log).records()).json()
+    task = header["task"]
+    assert isinstance(task, dict)
+    assert expand(load_recipe("short-staircase")).to_dict() == task["plan"]
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("", "format is missing"),
+        ("format = 1", "kind is missing"),
+        ('format = 1\nkind = ["glide"]', "kind is \\['glide'\\]; it must be"),
+        ("kind = 3\nformat = 2", "format is 2; it must be 1"),
+        (
+            'format = 1\nkind = "glide"\nglide = 3',
+            "glide is not a known key; known are",
+        ),
+        ("format = 1\nname = 'a", "is not valid TOML"),
+        ("\x00", "is not valid TOML"),
+    ],
+)
+def test_a_file_that_is_hardly_a_protocol_is_still_one_sentence(
+    tmp_path: Path, text: str, says: str
+) -> None:
+    path = tmp_path / "mine.toml"
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(InputFault, match=says) as caught:
+        load_recipe(path)
+    assert str(caught.value).startswith(str(path))
+    assert "\n" not in str(caught.value)
