@@ -5,7 +5,7 @@ its own constructor would refuse.
 """
 
 import math
-from collections.abc import Collection, Iterable
+from collections.abc import Collection
 from dataclasses import fields
 from difflib import get_close_matches
 from pathlib import Path
@@ -181,8 +181,3 @@ def _sized(values: dict[str, Any], rng: np.random.Generator) -> dict[str, Any]:
     if "offset_si" in values and rng.random() < 0.5:
         values["offset_si"] = -values["offset_si"]
     return values
-
-
-def at_work(faults: Iterable[Fault], time_s: float) -> list[Fault]:
-    """Those that are at work at a time, or happen then."""
-    return [fault for fault in faults if fault.start_s <= time_s < fault.end_s]

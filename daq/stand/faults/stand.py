@@ -322,7 +322,8 @@ class FaultyStand(Device):
         """Stop running; when it runs again it has been reset."""
         if not self.dark:
             self.reset(cause)
-        self._dark_until = max(self._dark_until, self._elapsed + max(1, ticks(dark_s)))
+        # At least until the supply is looked at again, or it would reset each tick.
+        self._dark_until = max(self._dark_until, self._elapsed + max(2, ticks(dark_s)))
 
     def _shape(self) -> None:
         """Put the article into the condition that all its faults together make."""

@@ -199,6 +199,15 @@ def test_a_wrong_pack_has_its_cells_voltage(cells: int, rested_v: float) -> None
     assert mean(rig.si("voltage", 0.05, 0.1)) == pytest.approx(rested_v, abs=0.02)
 
 
+def test_each_cell_brings_its_own_resistance() -> None:
+    rig = spinning(WrongPack(cells=6))
+    state = rig.stand.bench.state
+    source_ohm = 2.0 * TRUTH.pack.resistance_ohm + TRUTH.leads.resistance_ohm
+    source_ohm += TRUTH.leads.plug_resistance_ohm
+    sag_v = state.open_circuit_v - state.slow_v - state.bus_v
+    assert sag_v == pytest.approx(source_ohm * state.bus_a, rel=1e-6)
+
+
 def test_more_cells_turn_it_faster() -> None:
     four = spinning(WrongPack(cells=4))
     assert (

@@ -6,7 +6,7 @@ import pytest
 
 from daq.link import messages as m
 from daq.link.framing import frame
-from daq.stand.faults.article import PlugOut
+from daq.stand.faults.article import NearlyEmptyPack, PlugOut
 from daq.stand.faults.board import (
     CAUSES,
     BrownOut,
@@ -118,13 +118,33 @@ def test_it_stays_dark_until_the_bus_is_back_and_a_little_above() -> None:
     rig.until(2.06)
     assert not rig.dark()
     assert rig.stand.boot == 2
-    # Between threshold and return it would not have started.
-    rig.stand.add(SaggingSupply(threshold_v=rig.stand.bench.bus_v - 0.2, return_v=0.3))
-    rig.until(2.5)
+
+
+def test_between_its_threshold_and_its_return_it_stays_dark() -> None:
+    # By the truth's table, rested: 11.2 V at 30 %, 12.2 V at 85 %, 12.57 V full.
+    rig = Rig(
+        SaggingSupply(threshold_v=12.0, return_v=0.3, dark_s=0.05),
+        NearlyEmptyPack(0.5, 1.0, charge_frac=0.3),
+        NearlyEmptyPack(0.5, 2.0, charge_frac=0.85),
+    )
+    rig.until(1.9)
+    assert rig.stand.bench.bus_v > 12.1
+    assert rig.dark()
+    rig.until(2.2)
+    assert not rig.dark()
+    # What only falls as far does not make it dark.
+    calm = Rig(
+        SaggingSupply(threshold_v=12.0, return_v=0.3),
+        NearlyEmptyPack(0.5, charge_frac=0.85),
+    )
+    calm.until(1.0)
+    assert (calm.stand.boot, calm.dark()) == (1, False)
+
+
+def test_a_supply_that_stays_low_is_one_restart_and_not_many() -> None:
+    rig = Rig(SaggingSupply(threshold_v=9.0, dark_s=0.0), PlugOut(0.5, 1.0))
+    rig.until(1.5)
     assert rig.stand.boot == 2
-    rig.stand.reset(m.Cause.RESET_PIN)
-    rig.until(3.0)
-    assert rig.stand.boot == 3
 
 
 # --- Hangs --------------------------------------------------------------------------
@@ -182,6 +202,15 @@ def test_what_came_during_a_hang_is_read_after_it_as_far_as_the_buffer_goes() ->
     assert deaf.state() is m.State.LOCKED
 
 
+def test_what_waited_in_the_buffer_does_not_outlive_a_reset() -> None:
+    rig = Rig(Hang(0.1, 0.5), Reset(0.3, dark_s=0.01))
+    rig.until(0.2)
+    rig.send(m.Stop(m.StopReason.PERSON))
+    rig.until(0.7)
+    assert rig.state() is m.State.LOCKED
+    assert rig.stand.boot == 2
+
+
 def test_throttles_that_waited_in_the_buffer_revive_nothing() -> None:
     rig = spinning(Hang(1.0, 2.0, buffer_bytes=4096), until_s=2.5)
     assert rig.state() is m.State.TRIPPED
@@ -215,5 +244,14 @@ def test_a_reset_ends_a_lock_up_before_the_watchdog() -> None:
 
 def test_a_board_that_is_dark_cannot_lock_up() -> None:
     rig = Rig(Reset(0.2, dark_s=1.0), LockUp(0.5, watchdog_s=0.1))
-    rig.until(3.0)
+    rig.until(1.5)
     assert rig.stand.boot == 2
+    assert not rig.dark()
+    assert rig.said[-1][0] > 1.49
+
+
+def test_the_first_sample_after_a_lock_up_knows_nothing_of_it() -> None:
+    rig = spinning(LockUp(1.0, watchdog_s=0.5, dark_s=0.1), until_s=1.0)
+    rig.until(1.7)
+    assert rig.stand.bench.state.speed_rad_s > 500.0
+    assert max(rig.si("current-high", 1.5, 1.7)) < 0.05

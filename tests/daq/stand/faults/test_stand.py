@@ -11,9 +11,12 @@ from daq.link import messages as m
 from daq.stand.device import Device
 from daq.stand.faults.article import (
     DesynchronisedMotor,
+    EscIgnoringZero,
+    EscNotArming,
     LoosePlug,
     PlugOut,
     StalledMotor,
+    StopLoopOpen,
     ThrownPropeller,
     WeakPack,
 )
@@ -163,6 +166,47 @@ def test_a_fault_given_late_with_its_end_past_happens_still() -> None:
     rig.stand.add(Reset(0.5))
     rig.until(1.4)
     assert rig.stand.boot == 2
+
+
+def test_a_fault_given_late_grows_from_when_it_was_given() -> None:
+    rig = Rig()
+    rig.until(1.0)
+    rig.stand.add(LoosePlug(0.5, growth_ohm_s=1.0, openings_s=0.0))
+    rig.until(1.1)
+    assert rig.stand.bench._condition.plug_ohm == pytest.approx(0.1, abs=0.002)
+
+
+def test_a_fault_shorter_than_a_tick_is_not_missed() -> None:
+    rig = spinning(StopLoopOpen(1.5, 1.5), until_s=1.6)
+    assert rig.causes()[-1] is m.Cause.STOP_LOOP_OPEN
+    assert not rig.stand.stop_loop_open
+
+
+def test_nothing_overtakes_what_a_late_line_still_holds_when_it_is_well_again() -> None:
+    rig = Rig(LateChunks(0.1, 0.2, "to-stand", delay_s=0.5))
+    rig.until(0.15)
+    rig.send(m.Stop(m.StopReason.PERSON))
+    rig.until(0.3)
+    rig.send(m.Lock(rig.stand.boot))
+    rig.until(0.8)
+    replies = [(r.to_type, r.verdict) for r in rig.messages(m.Reply)]
+    assert replies == [
+        (m.Stop.TYPE, m.Verdict.DONE),
+        (m.Lock.TYPE, m.Verdict.WRONG_STATE),
+    ]
+
+
+def test_a_braking_motor_on_an_unplugged_bus_makes_no_voltage_below_zero() -> None:
+    braking = DesynchronisedMotor(1.0, least_grip_frac=-1.0, most_grip_frac=-0.9)
+    rig = spinning(braking, PlugOut(1.01), until_s=1.01)
+    for _ in range(300):
+        rig.hold(0.5, rig.now_s + 0.001)
+        assert rig.stand.bench.bus_v >= 0.0
+
+
+def test_an_esc_that_no_longer_arms_is_silent_though_it_ignores_zero() -> None:
+    rig = spinning(EscIgnoringZero(1.0), EscNotArming(1.5), until_s=1.6)
+    assert rig.stand.bench.state.duty_frac == 0.0
 
 
 @pytest.mark.slow

@@ -104,6 +104,12 @@ def test_a_burst_loses_its_bytes_in_a_row_across_chunks() -> None:
     assert came == TEXT[:160] + TEXT[260:]
 
 
+def test_bursts_do_not_begin_inside_each_other() -> None:
+    came = through([LostBytes(rate_frac=0.05, burst_bytes=10)], TEXT * 4)
+    # Ten lost, then 0.95/0.05 = 19 in the mean that get through.
+    assert 1.0 - len(came) / len(TEXT * 4) == pytest.approx(10 / 29, abs=0.02)
+
+
 def test_a_damaged_byte_has_one_bit_turned_and_the_length_stays() -> None:
     rate = 0.02
     came = through([DamagedBytes(rate_frac=rate)])
