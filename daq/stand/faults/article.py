@@ -12,6 +12,7 @@ from typing import ClassVar
 import numpy as np
 from typing_extensions import override
 
+from daq.stand.device import TICK_S
 from daq.stand.faults.fault import Lasting, figure
 from daq.stand.plant.condition import Condition
 
@@ -232,10 +233,6 @@ class LoosePlug(ArticleFault):
         grows = f"gains {self.growth_ohm_s:.3g} ohm a second"
         opens = f"opens {self.openings_s:.3g} times a second"
         return f"the plug {grows} up to {self.most_ohm:.3g} ohm and {opens}"
-
-
-TICK_S = 1e-3
-"""How often a fault that moves is asked again."""
 
 
 @dataclass(frozen=True, slots=True)

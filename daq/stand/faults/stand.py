@@ -287,10 +287,12 @@ class FaultyStand(Device):
                 entry.readers[name] = reader(spec, period_us * 1e-6, rng)
 
     def _nonsense(self, spec: SensorSpec, _: float, rng: np.random.Generator) -> Reader:
-        """Any speed up to twice what the motor could turn."""
+        """Any speed up to twice what the motor could turn, while it is driven."""
         bench = self.bench
 
-        def read(_: int) -> int:
+        def read(count: int) -> int:
+            if not bench.driven:
+                return count
             most = 2.0 * bench.free_speed_rad_s * spec.counts_per_unit
             return min(spec.high_counts, round(most * rng.random()))
 

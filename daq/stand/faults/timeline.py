@@ -9,11 +9,11 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from daq.stand.device import TICK_S
 from daq.stand.faults.article import Course
 from daq.stand.faults.fault import Fault
 from daq.stand.faults.sensors import Reader
 
-TICKS_S = 1000
 FAR = 2**62
 """A tick that never comes."""
 
@@ -22,7 +22,7 @@ def ticks(time_s: float) -> int:
     """The first whole tick that is not before a time."""
     if math.isinf(time_s):
         return FAR
-    return math.ceil(round(time_s * TICKS_S, 6))
+    return math.ceil(round(time_s / TICK_S, 6))
 
 
 @dataclass(slots=True)

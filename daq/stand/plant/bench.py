@@ -335,6 +335,11 @@ class Plant:
         return self._bus.volt_v
 
     @property
+    def driven(self) -> bool:
+        """Whether the ESC drives the motor now."""
+        return self._esc.duty_frac > 0.0
+
+    @property
     def free_speed_rad_s(self) -> float:
         """What the motor would turn on this pack without load or loss."""
         return self._pack.emf_v / self._motor.kt_nm_a

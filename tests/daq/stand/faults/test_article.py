@@ -114,6 +114,15 @@ def test_the_speed_that_a_motor_out_of_step_reports_means_nothing() -> None:
     assert max(told) > 2.0 * rig.stand.bench.state.speed_rad_s
 
 
+def test_out_of_step_at_rest_there_is_no_speed_to_misread() -> None:
+    rig = Rig(DesynchronisedMotor())
+    rig.arm()
+    rig.until(0.4)
+    assert set(rig.si("speed", 0.0, 0.4)) == {0.0}
+    rig.hold(0.3, 1.0)
+    assert np.std(rig.si("speed", 0.6, 1.0)) > 1000.0
+
+
 def test_out_of_step_no_energy_comes_from_nowhere() -> None:
     """What the bus gives is what the winding, the bridge and the shaft take."""
     rig = spinning(
