@@ -1,5 +1,6 @@
 import json
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -12,7 +13,7 @@ from protocols.plan import Plan, Segment
 from protocols.preview import preview
 from protocols.ratings import ratings_of
 from protocols.recipe import expand, load_recipe
-from protocols.rules import derive_rules
+from protocols.rules import Rules, derive_rules
 from tests.protocols.articles import article
 
 PLAN = expand(load_recipe("short-staircase"))
@@ -300,6 +301,20 @@ def test_a_rating_for_seconds_that_is_used_up_would_trip() -> None:
     assert any(
         w.startswith("This plan would probably trip: plug, ") for w in seen.warnings
     )
+
+
+def test_a_rating_for_seconds_that_is_nearly_used_up_comes_close() -> None:
+    quad = article(plug__rated_a=4.0, plug__short_a=14.0, plug__short_s=1.0)
+    limits = derive(ratings_of(quad), ("current",), ("plug",))
+    (burst,) = derive_rules(ratings_of(quad), ("plug",)).bursts
+    (use,) = preview(PLAN, quad, limits, Rules(bursts=(burst,))).uses
+    roomier = replace(burst, short_s=burst.short_s * use.share / 0.95)
+    seen = preview(PLAN, quad, limits, Rules(bursts=(roomier,)))
+    assert seen.uses[0].share == pytest.approx(0.95)
+    assert any("comes close to a timed limit: plug, 95 %" in w for w in seen.warnings)
+    told = json.loads(json.dumps(seen.to_dict(), allow_nan=False))["uses"]
+    assert told[0]["burst"]["part"] == "plug"
+    assert told[0]["share"] == pytest.approx(0.95)
 
 
 def test_a_bench_supply_is_named_with_what_it_does_differently() -> None:

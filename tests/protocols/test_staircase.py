@@ -98,7 +98,9 @@ def test_a_warm_up_without_a_rest_leads_straight_to_the_first_level(
     tmp_path: Path,
 ) -> None:
     path = changed(tmp_path, "shuffled-staircase", ("rest_s = 3.0\n", ""))
-    ramp = expand(load_recipe(path)).segments[3]
+    recipe = load_recipe(path)
+    assert any(said.endswith("and goes on from there.") for said in recipe.told())
+    ramp = expand(recipe).segments[3]
     assert (ramp.kind, ramp.leg, ramp.start_frac, ramp.end_frac) == (
         "ramp",
         "first",

@@ -238,6 +238,7 @@ def test_a_punch_tells_peak_dip_and_rise_and_keeps_its_cruise_as_plateaus(
         assert burst["peak_current_a"] == pytest.approx(highest_a, abs=0.1)
     assert "after the burst than before it" in sentence(punch, "up-down")
     page = page_of(punch)
+    assert page.index("Current peaked at") < page.index("About the run itself")
     assert "before the burst" in page
     assert "on the way" not in page
 

@@ -44,6 +44,8 @@ LEGS: Final = {
     "second": "second pass",
 }
 LEGS_ABOUT_A_BURST: Final = {"up": "before the burst", "down": "after it"}
+# Findings about the article that have no interval, and say why.
+WITHOUT_INTERVAL: Final = ("glide", "burst-current", "burst-voltage", "burst-rise")
 TEMPLATE = "report.html.j2"
 STYLE = "report.css"
 
@@ -153,8 +155,8 @@ def _page(results: Results) -> Page:
         headlines=figures.headlines(
             findings, one_level=analysis is not None and analysis.evidence.one_level()
         ),
-        findings=[f for f in findings if figures.has_interval(f)],
-        remarks=[f for f in findings if not figures.has_interval(f)],
+        findings=[f for f in findings if _is_of_the_article(f)],
+        remarks=[f for f in findings if not _is_of_the_article(f)],
         no_findings="" if findings else " ".join(results.sentences()),
         legs=_legs(analysis),
         charts=drawn,
@@ -177,6 +179,11 @@ def _page(results: Results) -> Page:
         caution=CAUTION,
         versions=setup.version_lines(run, *_hashes(run)),
     )
+
+
+def _is_of_the_article(finding: Finding) -> bool:
+    """Whether a finding is about what was tested, and not about the run itself."""
+    return figures.has_interval(finding) or finding.id in WITHOUT_INTERVAL
 
 
 def _kind(analysis: Analysis | None) -> str:
