@@ -138,6 +138,7 @@ class PlausibleCheck:
             return not self._now.ever("voltage")
         if math.isnan(self._voltage_v):  # what was learned blind is in other units
             self._learned = [math.nan] * (STEPS + 1)
+            self._unsettled()
         self._voltage_v = voltage_v
         return True
 

@@ -59,7 +59,7 @@ class Rest:
         self._readings += 1
         share = max(1 / self._readings, MEMORY)
         off = value - self._mean
-        if self.known:
+        if self.known and self._scatter > 0:
             off = max(-CLIP * self._scatter, min(off, CLIP * self._scatter))
         self._mean += share * off
         if self._readings > 1:

@@ -1,0 +1,149 @@
+"""What readings were a moment ago, while the throttle was held."""
+
+import math
+
+import pytest
+
+from protocols.guard.now import Now
+from protocols.guard.steady import SETTLE_S, SLICE_S, Steady
+from tests.protocols.guard.play import Play
+
+# From a move to the mean of the first whole slice, once a second one is whole.
+KNOWN_S = 2 * SETTLE_S + 2 * SLICE_S
+
+
+def play(*, rate_hz: float = 100.0) -> tuple[Play, Steady]:
+    now = Now(0.0)
+    steady = Steady(now, 0.0)
+    takes = {"current": steady.current.take, "speed": steady.speed.take}
+    return Play(now, takes, (steady.setpoint,), rate_hz=rate_hz), steady
+
+
+def known_after(bench: Play, steady: Steady, throttle: float, current: float) -> float:
+    """How long the throttle is held until the current is known; infinity: never."""
+    begun_s = bench.now_s
+    while bench.now_s - begun_s < 3.0:
+        bench.hold(0.01, throttle, current=current)
+        if steady.current.was == pytest.approx(current):
+            return bench.now_s - begun_s
+    return math.inf
+
+
+def test_nothing_was_before_anything_was_held() -> None:
+    _, steady = play()
+    assert math.isnan(steady.current.was)
+    assert math.isnan(steady.speed.due)
+
+
+def test_a_held_throttle_makes_a_reading_known() -> None:
+    bench, steady = play()
+    assert known_after(bench, steady, 0.5, 2.0) >= SETTLE_S + 2 * SLICE_S
+    bench, steady = play()
+    assert known_after(bench, steady, 0.5, 2.0) <= KNOWN_S + 0.1
+
+
+def test_at_rest_and_in_the_deadband_nothing_is() -> None:
+    bench, steady = play()
+    assert known_after(bench, steady, 0.0, 2.0) == math.inf
+    assert known_after(bench, steady, 0.079, 2.0) == math.inf
+    assert known_after(bench, steady, 0.08, 2.0) < 1.0
+
+
+def test_it_is_a_mean_that_ended_a_slice_ago() -> None:
+    bench, steady = play()
+    bench.hold(2.0, 0.5, current=2.0)
+    bench.hold(SLICE_S - 0.02, 0.5, current=100.0)
+    assert steady.current.was == pytest.approx(2.0)
+
+
+def test_it_follows_what_changes_slowly() -> None:
+    bench, steady = play()
+    bench.hold(2.0, 0.5, current=2.0)
+    bench.hold(2.0, 0.5, current=1.8)
+    assert steady.current.was == pytest.approx(1.8)
+
+
+def test_a_slow_stand_needs_three_readings_a_slice() -> None:
+    bench, steady = play(rate_hz=10.0)
+    bench.hold(0.8, 0.5, current=2.0)
+    assert math.isnan(steady.current.was)
+    bench.hold(0.3, 0.5, current=2.0)
+    assert steady.current.was == 2.0
+
+
+def test_no_numbers_do_not_count() -> None:
+    bench, steady = play()
+    bench.hold(1.0, 0.5, current=lambda t: 2.0 if round(100 * t) % 2 else math.nan)
+    assert steady.current.was == 2.0
+
+
+def test_a_throttle_that_moves_keeps_what_was_at_the_lower_level() -> None:
+    bench, steady = play()
+    known = []
+    bench.hold(1.0, 0.5, current=2.0)
+    known.append((steady.current.was, steady.current.is_of_now))
+    bench.ramp(0.3, 0.5, 0.8, current=6.0)
+    known.append((steady.current.was, steady.current.is_of_now))
+    bench.hold(1.0, 0.8, current=6.0)
+    known.append((steady.current.was, steady.current.is_of_now))
+    assert known == [(2.0, True), (2.0, False), (6.0, True)]
+
+
+def test_a_throttle_that_falls_forgets_what_was_above_it() -> None:
+    bench, steady = play()
+    bench.hold(1.0, 0.5, current=2.0)
+    bench.hold(0.01, 0.49, current=2.0)
+    assert steady.current.was == 2.0
+    bench.hold(0.01, 0.489, current=2.0)
+    assert math.isnan(steady.current.was)
+    assert not steady.current.is_of_now
+
+
+def test_after_a_fall_it_is_learned_anew() -> None:
+    bench, steady = play()
+    bench.hold(1.0, 0.8, current=6.0)
+    assert known_after(bench, steady, 0.4, 1.0) <= KNOWN_S + 0.1
+
+
+def test_nothing_read_before_a_fall_gets_into_what_follows() -> None:
+    bench, steady = play()
+    bench.hold(1.0, 0.8, current=100.0)
+    # No reading comes while the throttle falls and the readings settle.
+    bench.hold(0.5, 0.4)
+    bench.hold(0.25, 0.4, current=1.0)
+    assert steady.current.was == pytest.approx(1.0)
+
+
+def test_a_glide_is_no_hold() -> None:
+    bench, steady = play()
+    bench.ramp(4.0, 0.2, 0.8, current=2.0)
+    assert math.isnan(steady.current.was)
+
+
+def test_a_speed_may_go_with_the_throttle() -> None:
+    bench, steady = play()
+    bench.hold(1.0, 0.5, speed=2000.0)
+    assert steady.speed.due == pytest.approx(2000.0)
+    bench.hold(0.01, 0.75, speed=2000.0)
+    assert steady.speed.due == pytest.approx(3000.0)
+    bench.hold(0.01, 0.495, speed=2000.0)
+    assert steady.speed.due == pytest.approx(2000.0)
+
+
+def test_a_fall_is_told_by_the_newest_reading() -> None:
+    bench, steady = play()
+    bench.hold(1.0, 0.5, current=2.0)
+    assert not steady.current.fell(0.8, bench.now_s)
+    bench.hold(0.01, 0.5, current=1.61)
+    assert not steady.current.fell(0.8, bench.now_s)
+    bench.hold(0.01, 0.5, current=1.59)
+    assert steady.current.fell(0.8, bench.now_s)
+    assert steady.current.fresh(bench.now_s) == 1.59
+    assert not steady.current.fell(0.8, bench.now_s + 1.0)
+    assert math.isnan(steady.current.fresh(bench.now_s + 1.0))
+
+
+def test_what_was_never_heard_did_not_fall() -> None:
+    bench, steady = play()
+    bench.hold(1.0, 0.5, current=2.0)
+    assert not steady.voltage.fell(0.8, bench.now_s)
