@@ -7,7 +7,8 @@ limit. Two signs, either is enough:
   at held throttle, gives the very same number many times in a row. Whether it is
   lively is learned from the channel itself: one with coarse steps, or one that
   repeats each reading, never is and is not judged by this;
-- the very same number stays although the throttle has moved to another level.
+- the very same number stays although the throttle has moved to another level. Not so
+  the voltage: a bench supply holds it.
 
 Next to zero a lively channel may come to rest: a current that a sensor's end cuts
 off. At zero nothing has to move: a channel that freezes there is ``stuck`` once the
@@ -103,9 +104,9 @@ class FrozenCheck:
     def _slept_through(self) -> bool:
         """Whether the throttle went elsewhere meanwhile, and long enough ago."""
         recent, from_frac = self._recent, self._from_frac
-        if self._same < MOVED_READINGS or from_frac < LOWEST_FRAC:
+        if self._channel == "voltage" or self._value == 0:
             return False
-        if self._value == 0:
+        if self._same < MOVED_READINGS or from_frac < LOWEST_FRAC:
             return False
         return (
             recent.lowest >= from_frac + MOVED_FRAC

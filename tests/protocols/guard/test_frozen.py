@@ -159,6 +159,12 @@ def test_a_rise_from_rest_is_the_business_of_others() -> None:
     assert bench.hold(3.0, 0.9, speed=100.0) is not None
 
 
+def test_a_bench_supply_may_hold_its_voltage() -> None:
+    bench = play("voltage")
+    assert bench.hold(2.0, 0.3, voltage=12.0) is None
+    assert bench.hold(3.0, 0.9, voltage=12.0) is None
+
+
 def test_zero_may_stay_zero() -> None:
     bench = play("speed")
     assert bench.hold(2.0, 0.1, speed=0.0) is None
