@@ -2,14 +2,14 @@
 
 Ratios within one run, never absolute promises: a machine shared with others is
 up to twice as slow from one run to the next. Names: decode, virtual, memory,
-latency, help. ``--quick`` shortens memory and latency.
+latency, help, stops. ``--quick`` shortens memory, latency and stops.
 """
 
 import argparse
 import sys
 from collections.abc import Callable
 
-from tests.bench import decode, latency, memory, start, virtual
+from tests.bench import decode, latency, memory, start, stops, virtual
 
 BENCHMARKS: dict[str, Callable[[bool], list[tuple[str, str]]]] = {
     "decode": decode.measure,
@@ -17,6 +17,7 @@ BENCHMARKS: dict[str, Callable[[bool], list[tuple[str, str]]]] = {
     "help": start.measure,
     "memory": memory.measure,
     "latency": latency.measure,
+    "stops": stops.measure,
 }
 
 
@@ -29,7 +30,7 @@ def main() -> int:
         if name not in BENCHMARKS:
             parser.error(f"no benchmark {name}; there are {', '.join(BENCHMARKS)}")
         for what, figure in BENCHMARKS[name](options.quick):
-            print(f"{name:<9}{what:<62}{figure}", flush=True)
+            print(f"{name:<9}{what:<64}{figure}", flush=True)
     return 0
 
 

@@ -11,8 +11,8 @@ import pytest
 
 from daq.link.ports import open_port
 from daq.records.wirelog import NAME
-from tests.endtoend.conftest import PROTOCOL, ROOT, Bench
 from tests.runs import write_run
+from tests.served import PROTOCOL, ROOT, Bench
 from tests.spins import spin
 
 pytestmark = [pytest.mark.endtoend, pytest.mark.timeout(60)]

@@ -12,7 +12,7 @@ import pytest
 from daq.link import messages as m
 from daq.link.framing import frame
 from daq.records.read import read_run
-from tests.endtoend.conftest import PROTOCOL, ROOT, YES, Bench
+from tests.served import PROTOCOL, ROOT, YES, Bench
 
 pytestmark = [pytest.mark.endtoend, pytest.mark.timeout(90)]
 
