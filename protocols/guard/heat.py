@@ -19,8 +19,9 @@ MARGIN_K = 10.0
 HYSTERESIS_K = 10.0
 READINGS = 3
 SILENT_S = 2.0
-# A sensor that is broken or shorted reads the end of its scale. Common practice.
-COLDEST_K = 233.15
+# A sensor that is broken or shorted reads the end of its scale; nobody tests a motor
+# in more frost than this. Common practice, no source.
+COLDEST_K = 253.15
 HOTTEST_K = 573.15
 
 CHANNELS = {"winding-temp": "winding", "esc-temp": "ESC"}

@@ -2,8 +2,10 @@
 
 A rotor that is blocked, or out of step with its ESC, turns the pack's power into
 heat in the winding. Seen by the rpm that is missing well after the throttle rose,
-by rpm that collapses at held throttle, or by current that doubles there. Acts within
-a few readings; at the start after half a second to one.
+by rpm that collapses at held throttle, or by current that doubles there. An ESC that
+lets go of its motor there is out of step too, and may begin again at any moment: its
+current and its rpm fall together. Acts within some readings; at the start after half
+a second to one.
 
 A speed that falls with the voltage is the supply's doing and is left to the
 voltage's limit.
@@ -25,8 +27,9 @@ STARTED_SHARE = 0.25
 # Where Kv or voltage are unknown: 600 rpm.
 STARTED_RAD_S = 62.8
 COLLAPSE_SHARE = 0.6
-VOLTAGE_SHARE = 0.8
 OVERLOAD_SHARE = 1.8
+LET_GO_SHARE = 0.5
+SLOWER_SHARE = 0.97
 
 
 class StalledCheck:
@@ -48,12 +51,13 @@ class StalledCheck:
         self._blocked = Lasting(5, 0.1)
         self._collapsed = Lasting(3, 0.03)
         self._overloaded = Lasting(10, 0.1)
+        self._undriven = Lasting(5, 0.05)
 
     def speed(self, speed_rad_s: float, now_s: float) -> Trip | None:
         """A reading of the speed; one that is no number shows nothing."""
         steady = self._steady
         fell = speed_rad_s < COLLAPSE_SHARE * steady.speed.was
-        fell = fell and not steady.voltage.fell(VOLTAGE_SHARE, now_s)
+        fell = fell and not steady.supply_failed(now_s)
         if self._collapsed.take(so=fell, now_s=now_s):
             before, unit = to_trade("speed", steady.speed.was)
             after, _ = to_trade("speed", speed_rad_s)
@@ -82,7 +86,21 @@ class StalledCheck:
                 f"At held throttle the current rose from {brief(was_a)} to "
                 f"{brief(current_a)} A"
             )
+        if self._undriven.take(so=self._lets_go(current_a, now_s), now_s=now_s):
+            return _trip(
+                f"At held throttle the current fell from {brief(was_a)} to "
+                f"{brief(current_a)} A and the speed with it: the ESC stopped driving"
+            )
         return None
+
+    def _lets_go(self, current_a: float, now_s: float) -> bool:
+        """Whether current and speed fall, the voltage does not and nobody asked."""
+        steady = self._steady
+        return (
+            current_a < LET_GO_SHARE * steady.current.was - self._rest_a / 2
+            and steady.speed.fell(SLOWER_SHARE, now_s)
+            and not steady.supply_failed(now_s)
+        )
 
     def _least_rad_s(self, now_s: float) -> float:
         """What a motor that was started turns at least; NaN when it was not."""

@@ -20,6 +20,8 @@ HELD_FRAC = 0.02
 LOWEST_FRAC = 0.08
 # Below this share of its throttle, what was says nothing any more.
 SAME_SHARE = 0.98
+SUPPLY_SHARE = 0.8
+SUPPLY_S = 0.5
 
 
 class Past:
@@ -99,6 +101,7 @@ class Steady:
 
     def __init__(self, now: Now, since_s: float) -> None:
         self._recent = Recent(SETTLE_S, since_s)
+        self._failed_s = -math.inf
         self.current = Past("current", now, self._recent)
         self.voltage = Past("voltage", now, self._recent)
         self.speed = Past("speed", now, self._recent)
@@ -109,3 +112,14 @@ class Steady:
         self.current.setpoint(throttle_frac)
         self.voltage.setpoint(throttle_frac)
         self.speed.setpoint(throttle_frac)
+
+    def supply_failed(self, now_s: float) -> bool:
+        """Whether the voltage fell lately, and not because more current flows.
+
+        What current and speed do then is the supply's doing: a plug that lets go, a
+        pack that cuts out. The voltage's limit is the check for that.
+        """
+        more_flows = self.current.fresh(now_s) > self.current.was
+        if self.voltage.fell(SUPPLY_SHARE, now_s) and not more_flows:
+            self._failed_s = now_s
+        return now_s - self._failed_s < SUPPLY_S

@@ -25,9 +25,6 @@ READINGS = 3
 ALONE_SHARE = 0.5
 ALONE_READINGS = 10
 ALONE_S = 0.1
-VOLTAGE_SHARE = 0.95
-# For so long after the voltage fell, what the current does is the supply's doing.
-SUPPLY_S = 0.5
 
 
 class ThrownCheck:
@@ -44,7 +41,6 @@ class ThrownCheck:
         self._fall_a = rest_a / 2
         self._steady = steady
         self._both = Lasting(READINGS, 0.0)
-        self._supply_s = -math.inf
         self._alone = Lasting(ALONE_READINGS, ALONE_S)
 
     def current(self, current_a: float, now_s: float) -> Trip | None:
@@ -57,9 +53,7 @@ class ThrownCheck:
         both = fell and rose and current_a < CURRENT_SHARE * was_a
         if self._both.take(so=both, now_s=now_s):
             return self._trip(current_a, speed_rad_s)
-        if steady.voltage.fell(VOLTAGE_SHARE, now_s):
-            self._supply_s = now_s
-        blind = math.isnan(speed_rad_s) and now_s - self._supply_s > SUPPLY_S
+        blind = math.isnan(speed_rad_s) and not steady.supply_failed(now_s)
         alone = blind and fell and current_a < ALONE_SHARE * was_a
         if self._alone.take(so=alone, now_s=now_s):
             return self._trip(current_a, speed_rad_s)

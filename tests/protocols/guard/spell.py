@@ -2,36 +2,46 @@
 
 The plant gives counts as its sensors do; they are made SI as the host does, zeros
 taken at rest first, and reach the guard late and in batches, as a USB adapter
-delivers them. Whatever is simulated here may be changed on the way by a test.
+delivers them. Readings and article may be changed on the way by a test.
 """
 
-from collections.abc import Callable
+import math
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
 from daq import units
 from daq.stand.plant.bench import Plant
-from daq.stand.plant.sensors import FastFrame
+from daq.stand.plant.condition import Condition
 from daq.stand.plant.truth import Truth, shipped_truth
 from protocols.guard.guard import Guard
 from protocols.guard.trip import Trip
 from protocols.limits import Limit
-from protocols.plan import Plan, Segment
+from protocols.plan import Kind, Leg, Plan, Segment
 from protocols.rules import Rules
 
 TICK_S = 0.002
+SLOW_TICKS = 50
 ZEROING_S = 0.5
 SETPOINT_S = 0.025
-KV_RAD_S = 4600 * units.RPM_RAD_S
+FAST = ("current", "current-high", "voltage", "voltage-low", "speed", "pulse")
+GUARDED = ("current", "voltage", "speed")
 
 LIMITS = (
-    Limit("current", -5.0, 20.0, 3, 0.1, "ESC 20 A"),
+    Limit("current", -3.0, 16.0, 3, 0.1, "motor 16 A"),
     Limit("voltage", 9.0, 12.9, 10, 0.1, "3 cells"),
     Limit("thrust", -1.0, 9.8, 2, 0.5, "load cell 1000 gf"),
-    Limit("speed", float("-inf"), 6670.0, 5, 0.5, "motor without load"),
+    Limit("speed", -math.inf, 6670.0, 5, 0.5, "motor without load"),
 )
-RULES = Rules(speed_per_volt_rad_s=KV_RAD_S)
+RULES = Rules(
+    charge_c=1296.0,
+    energy_j=14_385.0,
+    winding_max_k=393.15,
+    esc_max_k=373.15,
+    speed_per_volt_rad_s=4600 * units.RPM_RAD_S,
+)
 
 Change = Callable[[str, float, float], float | None]
+Act = Callable[[Plant, float], None]
 
 
 @dataclass
@@ -47,7 +57,9 @@ class Spell:
         batch_s: how long the adapter holds readings back.
         change: what a reading becomes, by channel, SI value and time; None: nothing.
         act: what happens to the plant, at each tick.
-        trips: each first trip of a check, with the time into the plan.
+        stubborn: the ESC goes on with the highest pulse that it got.
+        trip: the first trip; None while there is none.
+        at_s: when it came, into the plan.
     """
 
     truth: Truth = field(default_factory=shipped_truth)
@@ -56,81 +68,89 @@ class Spell:
     rules: Rules = RULES
     without: tuple[str, ...] = ()
     batch_s: float = 0.016
-    change: Change = lambda channel, value, at_s: value
-    act: Callable[[Plant, float], None] = lambda plant, at_s: None
-    trips: list[tuple[float, Trip]] = field(default_factory=list)
+    change: Change = lambda _channel, value, _at_s: value
+    act: Act = lambda _plant, _at_s: None
+    stubborn: bool = False
+    trip: Trip | None = None
+    at_s: float = math.inf
 
-    def walk(self, plan: Plan, *, to_the_end: bool = False) -> "Spell":
+    def walk(self, plan: Plan) -> "Spell":
         """Walk the plan until the guard trips, or to its end."""
         plant = Plant(self.truth, self.seed)
-        self._specs = {spec.name: spec for spec in plant.sensor_specs}
-        self._zeros = dict.fromkeys(self._specs, 0.0)
-        self._zero(plant)
+        zeros = self._zeros(plant)
         limits = tuple(x for x in self.limits if x.channel not in self.without)
         guard = Guard(limits, self.rules, 0.0)
         waiting: list[tuple[str, float]] = []
-        now_s, set_s, deliver_s, throttle = 0.0, 0.0, 0.0, 0.0
-        while now_s < plan.duration_s and (to_the_end or not self.trips):
-            if now_s >= set_s:
-                throttle = plan.setpoint_at(now_s)
-                guard.setpoint(throttle, now_s)
+        set_s = deliver_s = throttle = driven = 0.0
+        for tick in range(round(plan.duration_s / TICK_S)):
+            at_s = tick * TICK_S
+            if at_s >= set_s:
+                throttle = plan.setpoint_at(at_s)
+                guard.setpoint(throttle, at_s)
                 set_s += SETPOINT_S
-            self.act(plant, now_s)
-            plant.advance(TICK_S, 1e-3 * (1 + throttle))
-            now_s += TICK_S
-            waiting += self._read(plant, now_s)
-            if now_s >= deliver_s:
-                self._deliver(guard, waiting, now_s)
-                waiting = []
-                deliver_s = now_s + self.batch_s
+            self.act(plant, at_s)
+            driven = max(driven, throttle) if self.stubborn else throttle
+            plant.advance(TICK_S, 1e-3 * (1 + driven))
+            for name, count in _counts(plant, tick):
+                gain, zero = zeros[name]
+                value = self.change(name, (count - zero) / gain, at_s)
+                if value is not None and name not in self.without:
+                    waiting.append((name, value))
+            if at_s >= deliver_s:
+                self._deliver(guard, waiting, at_s)
+                waiting.clear()
+                deliver_s = at_s + self.batch_s
+            if self.trip is not None:
+                break
         return self
 
     def _deliver(
-        self, guard: Guard, waiting: list[tuple[str, float]], now_s: float
+        self, guard: Guard, waiting: list[tuple[str, float]], at_s: float
     ) -> None:
-        guard.beat(now_s)
-        trips = [guard.reading(channel, value, now_s) for channel, value in waiting]
-        trips.append(guard.judge(now_s))
-        known = {trip.check for _, trip in self.trips}
-        self.trips += [(now_s, x) for x in trips if x and x.check not in known][:1]
+        guard.beat(at_s)
+        for channel, value in waiting:
+            self.trip = self.trip or guard.reading(channel, value, at_s)
+        self.trip = self.trip or guard.judge(at_s)
+        if self.trip is not None:
+            self.at_s = at_s
 
-    def _zero(self, plant: Plant) -> None:
-        sums: dict[str, list[float]] = {"thrust": [], "current": []}
-        for _ in range(round(ZEROING_S / TICK_S)):
+    @staticmethod
+    def _zeros(plant: Plant) -> dict[str, tuple[float, float]]:
+        """Gain and zero in counts of each channel, by what they read at rest."""
+        specs = {x.name: x for x in (*plant.sensor_specs, *plant.slow_specs)}
+        rest: dict[str, list[int]] = {"thrust": [], "current": []}
+        for tick in range(round(ZEROING_S / TICK_S)):
             plant.advance(TICK_S, 1e-3)
-            for channel, value in self._read(plant, -1.0, raw=True):
-                if channel in sums:
-                    sums[channel].append(value)
-        self._zeros |= {name: sum(x) / len(x) for name, x in sums.items()}
+            for name, count in _counts(plant, tick):
+                rest.get(name, []).append(count)
+        means = {name: sum(counts) / len(counts) for name, counts in rest.items()}
+        return {
+            name: (spec.counts_per_unit, means.get(name, 0.0))
+            for name, spec in specs.items()
+        }
 
-    def _read(
-        self, plant: Plant, now_s: float, *, raw: bool = False
-    ) -> list[tuple[str, float]]:
-        """Readings of this tick, SI, as the host would have them."""
-        counts = list(zip(FastFrame._fields, plant.fast_frame(), strict=True))
-        names = {"current_mean": "current", "voltage_mean": "voltage", "speed": "speed"}
-        got = [
-            (names[key.removesuffix("_counts")], float(count))
-            for key, count in counts
-            if key.removesuffix("_counts") in names
-        ]
-        conversion = plant.take_conversion()
-        if conversion is not None:
-            got.append(("thrust", float(conversion)))
-        readings = []
-        for name, count in got:
-            value = count / self._specs[name].counts_per_unit - self._zeros[name]
-            changed = value if raw else self.change(name, value, now_s)
-            if changed is not None and (raw or name not in self.without):
-                readings.append((name, changed))
-        return readings
 
-    @property
-    def first(self) -> tuple[str, float]:
-        """Name of the first check that tripped, and when; none: ("", infinity)."""
-        if not self.trips:
-            return "", float("inf")
-        return self.trips[0][1].check, self.trips[0][0]
+def _counts(plant: Plant, tick: int) -> Iterator[tuple[str, int]]:
+    """What the stand reads at this tick."""
+    frame = dict(zip(FAST, plant.fast_frame(), strict=True))
+    yield from ((name, frame[name]) for name in GUARDED)
+    conversion = plant.take_conversion()
+    if conversion is not None:
+        yield "thrust", conversion
+    if tick % SLOW_TICKS == 0:
+        names = (spec.name for spec in plant.slow_specs)
+        yield from zip(names, plant.slow_frame(), strict=True)
+
+
+def from_then_on(start_s: float, **condition: object) -> Act:
+    """Something breaks and stays broken; ``Condition`` says what may."""
+    broken = Condition(**condition)  # type: ignore[arg-type]
+
+    def act(plant: Plant, at_s: float) -> None:
+        if at_s >= start_s:
+            plant.suffer(broken)
+
+    return act
 
 
 def levels(
@@ -138,17 +158,21 @@ def levels(
     rate_frac_s: float = 1.0,
     hold_s: float = 1.8,
     rest_s: float = 1.0,
-    name: str = "levels",
 ) -> Plan:
     """Throttle held at one level after the other, ramps between, rest at both ends."""
     segments = [Segment("rest", "rest", -1, 0.0, 0.0, rest_s)]
     before = 0.0
-    for frac in fracs:
-        kind, leg, step = ("rest", "rest", -1) if frac == 0 else ("dwell", "up", 0)
-        ramp = Segment("ramp", "up", 0, before, frac, abs(frac - before) / rate_frac_s)
-        segments += [ramp, Segment(kind, leg, step, frac, frac, hold_s)]  # type: ignore[arg-type]
+    for frac in (*fracs, 0.0):
+        kind: Kind = "dwell" if frac else "rest"
+        leg: Leg = "up" if frac else "rest"
+        step = 0 if frac else -1
+        ramp_s = abs(frac - before) / rate_frac_s
+        segments.append(Segment("ramp", leg, step, before, frac, ramp_s))
+        segments.append(Segment(kind, leg, step, frac, frac, hold_s))
         before = frac
-    if before:
-        segments.append(Segment("ramp", "rest", -1, before, 0.0, before / rate_frac_s))
-    segments.append(Segment("rest", "rest", -1, 0.0, 0.0, rest_s + 1.0))
-    return Plan(name, name, tuple(segments))
+    return Plan("levels", "levels", tuple(segments))
+
+
+def begins(plan: Plan, number: int) -> float:
+    """When the hold of that number begins, counted from 0, the first rest apart."""
+    return plan.start_of(2 * number + 2)

@@ -74,7 +74,7 @@ def test_it_clears_below_its_hysteresis() -> None:
 
 
 @pytest.mark.parametrize(
-    "value", [math.nan, math.inf, -math.inf, 0.0, 233.14, 573.16, -5.0]
+    "value", [math.nan, math.inf, -math.inf, 0.0, 233.15, 253.14, 573.16, -5.0]
 )
 def test_what_is_no_temperature_ramps_down_at_the_third_reading(value: float) -> None:
     heat = check("esc-temp")
@@ -87,7 +87,7 @@ def test_what_is_no_temperature_ramps_down_at_the_third_reading(value: float) ->
     assert "Look at the esc-temp sensor" in trip.advice
 
 
-@pytest.mark.parametrize("value", [233.15, 320.0])
+@pytest.mark.parametrize("value", [253.15, 320.0])
 def test_the_ends_of_what_could_be_are_temperatures(value: float) -> None:
     assert not any(reads(check(), *[value] * 10))
 

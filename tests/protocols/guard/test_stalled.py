@@ -136,6 +136,36 @@ def test_a_current_that_is_not_known_is_called_unknown() -> None:
     assert "while the current was unknown" in trip.cause
 
 
+def test_an_esc_that_lets_go_of_a_heavy_rotor_is_told_by_both() -> None:
+    bench = running()
+    trip = sees(
+        bench.hold(
+            1.0, 0.5, voltage=12.4, current=0.0, speed=lambda t: 2500 / (1 + 1.2 * t)
+        )
+    )
+    assert bench.took_s <= 0.1
+    assert trip.cause == (
+        "At held throttle the current fell from 2 to 0 A and the speed with it: the "
+        "ESC stopped driving."
+    )
+
+
+def test_the_thresholds_of_that_are_half_the_current_and_three_percent() -> None:
+    least = 0.5 * 2.0 - REST_A / 2
+    values = {"voltage": 12.4}
+    slow, fast = 0.96 * 2500.0, 0.98 * 2500.0
+    assert running().hold(0.2, 0.5, speed=slow, current=least - 0.01, **values)
+    assert not running().hold(0.2, 0.5, speed=slow, current=least + 0.01, **values)
+    assert not running().hold(0.2, 0.5, speed=fast, current=least - 0.01, **values)
+    assert not running().hold(0.2, 0.5, speed=slow, current=0.1, voltage=9.5)
+
+
+def test_a_current_that_lets_go_for_a_moment_does_not() -> None:
+    bench = running()
+    assert bench.hold(0.04, 0.5, voltage=12.4, current=0.0, speed=2300.0) is None
+    assert bench.hold(1.0, 0.5, voltage=12.0, current=2.0, speed=2500.0) is None
+
+
 def test_a_throttle_that_falls_takes_rpm_with_it() -> None:
     bench = running()
     assert bench.hold(2.0, 0.15, voltage=12.4, current=0.2, speed=790.0) is None

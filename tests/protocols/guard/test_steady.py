@@ -143,6 +143,42 @@ def test_a_fall_is_told_by_the_newest_reading() -> None:
     assert math.isnan(steady.current.fresh(bench.now_s + 1.0))
 
 
+def fed(bench: Play, duration_s: float, voltage: float, current: float) -> None:
+    bench.hold(duration_s, 0.5, voltage=voltage, current=current)
+
+
+def supplied() -> tuple[Play, Steady]:
+    bench, steady = play()
+    bench._takes = {"current": steady.current.take, "voltage": steady.voltage.take}
+    fed(bench, 1.0, 12.0, 2.0)
+    return bench, steady
+
+
+def test_a_voltage_that_falls_by_a_fifth_is_the_supplys_failing() -> None:
+    bench, steady = supplied()
+    assert not steady.supply_failed(bench.now_s)
+    fed(bench, 0.01, 9.61, 1.0)
+    assert not steady.supply_failed(bench.now_s)
+    fed(bench, 0.01, 9.59, 1.0)
+    assert steady.supply_failed(bench.now_s)
+
+
+def test_it_is_remembered_for_half_a_second() -> None:
+    bench, steady = supplied()
+    fed(bench, 0.01, 6.0, 1.0)
+    failed_s = bench.now_s
+    assert steady.supply_failed(failed_s)
+    fed(bench, 0.01, 12.0, 2.0)
+    assert steady.supply_failed(failed_s + 0.49)
+    assert not steady.supply_failed(failed_s + 0.51)
+
+
+def test_a_sag_under_more_current_is_not_the_supplys_failing() -> None:
+    bench, steady = supplied()
+    fed(bench, 0.01, 9.0, 9.0)
+    assert not steady.supply_failed(bench.now_s)
+
+
 def test_what_was_never_heard_did_not_fall() -> None:
     bench, steady = play()
     bench.hold(1.0, 0.5, current=2.0)

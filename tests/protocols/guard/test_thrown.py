@@ -166,9 +166,9 @@ def test_without_rpm_on_a_slow_stand_it_takes_ten_readings() -> None:
 
 def test_without_rpm_a_voltage_that_fell_too_is_the_supplys_doing() -> None:
     bench = running(voltage=12.0, current=3.4)
-    assert bench.hold(1.0, 0.6, voltage=11.3, current=0.6) is None
+    assert bench.hold(1.0, 0.6, voltage=9.5, current=0.6) is None
     bench = running(voltage=12.0, current=3.4)
-    assert bench.hold(1.0, 0.6, voltage=11.5, current=0.6) is not None
+    assert bench.hold(1.0, 0.6, voltage=9.7, current=0.6) is not None
 
 
 def test_a_supply_that_comes_back_is_given_time() -> None:
