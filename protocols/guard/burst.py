@@ -31,8 +31,7 @@ class BurstCheck:
         self._continuous_a2 = burst.continuous_a**2
         self._budget_a2s = burst.budget_a2s
         self._used_a2s = 0.0
-        self._before_a2 = 0.0
-        self._before_s = math.inf
+        self._before_a2 = self._before_s = math.inf
 
     @property
     def used_share(self) -> float:

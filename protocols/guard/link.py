@@ -29,7 +29,7 @@ class LinkCheck:
         self._whole = [0] * SLICES
         self._lost = [0] * SLICES
         self._slice = 0
-        self._slice_end_s = since_s + SLICE_S
+        self._slice_end_s = since_s
         self._poor_since_s: float | None = None
 
     def take(self, whole: int, lost: int, now_s: float) -> Trip | None:
@@ -58,8 +58,7 @@ class LinkCheck:
             self._slice = (self._slice + 1) % SLICES
             self._whole[self._slice] = self._lost[self._slice] = 0
             self._slice_end_s += SLICE_S
-        if now_s >= self._slice_end_s:
-            self._slice_end_s = now_s + SLICE_S
+        self._slice_end_s = max(self._slice_end_s, now_s)
 
 
 def _trip(share: float, action: Action) -> Trip:

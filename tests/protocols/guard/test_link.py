@@ -39,13 +39,33 @@ def test_no_frames_at_all_are_no_share() -> None:
     assert told(LinkCheck(0.0), 0, 0, for_s=20.0)[0] is None
 
 
-def test_a_poor_link_ramps_down_after_a_while() -> None:
+def test_a_poor_link_ramps_down_after_a_second_and_a_half() -> None:
     trip, at_s = told(LinkCheck(0.0), 9, 1)
-    assert sees(trip).action is Action.RAMP_DOWN
-    assert sees(trip).check == "link"
-    assert "10 % of the frames of the last second were lost" in sees(trip).cause
-    assert "less than 5 %" in sees(trip).clears
-    assert POOR_FOR_S <= at_s <= POOR_FOR_S + 0.1
+    assert trip == Trip(
+        "link",
+        "10 % of the frames of the last second were lost or damaged.",
+        "less than 5 % are lost",
+        "Look at the cable and its connectors, keep it away from the motor's leads, "
+        "and look at the baud rate.",
+        Action.RAMP_DOWN,
+    )
+    assert 1.5 <= at_s <= 1.55
+
+
+def test_it_is_poor_at_the_end_of_its_time_and_not_before() -> None:
+    check = LinkCheck(0.0)
+    for step in range(6):
+        assert check.take(90, 10, 0.25 * step) is None
+    assert check.take(90, 10, 1.5) is not None
+
+
+def test_the_window_is_between_nine_tenths_and_a_whole_second_long() -> None:
+    for from_s in (0.0, 77.0):
+        for later_s, remembered in ((0.95, True), (1.05, False)):
+            check = LinkCheck(from_s)
+            assert check.take(10, 4, from_s) is None
+            trip = check.take(5, 4, from_s + later_s)
+            assert (trip is not None) is remembered
 
 
 def test_a_share_of_exactly_the_threshold_is_not_poor() -> None:
