@@ -35,6 +35,7 @@ class Course:
         self.interlock = Interlock()
         self.session = s.Session()
         self.link_is_lost = False
+        self._offset_s = 0.0
         self._out = Outputs()
 
     def enter(self, phase: Phase, now_s: float, patience_s: float = math.inf) -> None:
@@ -68,8 +69,14 @@ class Course:
         return taken
 
     def device_s(self, now_s: float) -> float:
-        """This moment on the stand's clock."""
-        return now_s - self.session.arrivals.offset_s
+        """This moment on the stand's clock.
+
+        On the clock as it went on before, where a stand has just begun again.
+        """
+        arrivals = self.session.arrivals
+        if arrivals.known:
+            self._offset_s = arrivals.offset_s
+        return now_s - self._offset_s
 
     @property
     def lease_ms(self) -> int:

@@ -71,7 +71,7 @@ class Driving:
         course, ramps = self._course, trip.action is Action.RAMP_DOWN
         if ramps and course.phase is Phase.RETREATING:
             return True  # on its way down already
-        course.note("trip", **trip.to_dict())
+        course.note("trip", device_s=course.device_s(now_s), **trip.to_dict())
         outcome = explain.ended(Ended.TRIPPED, trip.cause, trip.check, trip.advice)
         if ramps and course.phase is Phase.RUNNING:
             self._ending.pending = outcome
@@ -163,8 +163,8 @@ class Driving:
         if entered:
             self.drive(now_s)  # a new hold begins with its own setpoint
         for index, segment in entered:
-            if index and course.task.plan.segments[index - 1].kind == "dwell":
-                self._ending.dwells += 1
+            if index and course.task.plan.segments[index - 1].is_data:
+                self._ending.parts += 1
             course.note(
                 "segment",
                 index=index,

@@ -28,7 +28,7 @@ class Ending:
     Attributes:
         outcome: how it ended; None until it has.
         pending: how it is going to, once the stop is confirmed or given up.
-        dwells: how many were walked to their end.
+        parts: how many that are walked for their data were walked to their end.
         watch: whether the motor obeys the stop, by current and speed; None before
             anything could turn.
     """
@@ -37,7 +37,7 @@ class Ending:
         self._course = course
         self.outcome: Outcome | None = None
         self.pending: Outcome | None = None
-        self.dwells = 0
+        self.parts = 0
         self.watch: StoppedCheck | None = None
         self._reason = m.StopReason.FAULT
         self._linger_end_s = math.inf
@@ -53,6 +53,7 @@ class Ending:
         course.note(
             "stop",
             ended=str(outcome.ended),
+            check=outcome.check,
             cause=outcome.cause,
             device_s=course.device_s(now_s),
         )
@@ -148,7 +149,7 @@ class Ending:
         course = self._course
         course.phase = Phase.ENDED
         course.phase_end_s = course.next_send_s = math.inf
-        data = Data.PARTIAL if self.dwells else Data.NONE
+        data = Data.PARTIAL if self.parts else Data.NONE
         if outcome.ended is Ended.COMPLETED:
             data = Data.WHOLE
         self.outcome = Outcome(

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from daq.errors import InputFault
 from protocols import plain
+from protocols.caps import CHANNEL, fits
 from protocols.limits import Limit, limits_from_dicts
 from protocols.plan import Plan
 from protocols.rules import NO_RULES, Rules
@@ -22,7 +23,7 @@ class Task:
 
     Attributes:
         plan: what to do with the motor.
-        limits: what must never be exceeded, one a channel.
+        limits: what must never be exceeded, one a channel, as tight as the plan asks.
         nonce: names the arming; 1 to 65535, another one for every spin.
         rules: what else the guard judges by.
     """
@@ -39,6 +40,11 @@ class Task:
             raise InputFault(
                 f"the task has no upper limit on the {NEEDED}; without one no motor "
                 "turns."
+            )
+        if not fits(self.plan, self.limits):
+            raise InputFault(
+                f"the plan {self.plan.protocol} caps the {CHANNEL}, and the limits of the "
+                "task are not as tight: the motor would not be held to it."
             )
         if not 1 <= self.nonce <= 0xFFFF:
             raise InputFault(f"the task's nonce is {self.nonce}, not 1 to 65535.")

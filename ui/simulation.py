@@ -25,6 +25,7 @@ class SimulatedStand:
         seed: int = 1,
         tcp: bool = False,
         plug_in: bool = True,
+        bare: bool = False,
     ) -> None:
         """Start it and wait until it serves.
 
@@ -34,6 +35,7 @@ class SimulatedStand:
             seed: of its noise and of what is random in the faults.
             tcp: serve on loopback TCP instead of a terminal.
             plug_in: whether the arming plug is in at the start.
+            bare: whether its motor has no propeller on.
 
         Raises:
             GramwattError: a file is wrong, or it did not start.
@@ -47,6 +49,8 @@ class SimulatedStand:
             command += ["--tcp"]
         if not plug_in:
             command += ["--plug-out"]
+        if bare:
+            command += ["--bare"]
         self._process = subprocess.Popen(
             command,
             stdin=subprocess.PIPE,

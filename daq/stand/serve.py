@@ -218,6 +218,7 @@ def build(
     faults: Path | None = None,
     *,
     plug_in: bool = True,
+    bare: bool = False,
 ) -> FaultyStand:
     """A stand over the plant of a truth file, or of the shipped one.
 
@@ -226,6 +227,7 @@ def build(
         seed: of the noise, and of what is random in the faults.
         faults: what goes wrong; None: nothing.
         plug_in: whether the arming plug is in at the start.
+        bare: whether the motor has no propeller on.
 
     Raises:
         InputFault: a file is missing or wrong.
@@ -236,7 +238,8 @@ def build(
 
     facts = load_truth(truth) if truth else shipped_truth("indoor_quad")
     suffered = read_faults(faults) if faults else ()
-    return FaultyStand(Plant(facts, seed, plug_in=plug_in), suffered, seed=seed)
+    plant = Plant(facts, seed, plug_in=plug_in)
+    return FaultyStand(plant, suffered, seed=seed, bare=bare)
 
 
 HANDS: dict[tuple[str, str], str] = {
@@ -307,6 +310,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--faults", type=Path, metavar="FILE", help="its faults, TOML")
     parser.add_argument("--seed", type=int, default=1, help="of its noise (default 1)")
     parser.add_argument("--plug-out", action="store_true", help="arming plug out")
+    parser.add_argument("--bare", action="store_true", help="propeller off")
     parser.add_argument("--tcp", action="store_true", help="loopback TCP, no terminal")
 
 
@@ -317,7 +321,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
     options = parser.parse_args(arguments)
     try:
         stand = build(
-            options.truth, options.seed, options.faults, plug_in=not options.plug_out
+            options.truth,
+            options.seed,
+            options.faults,
+            plug_in=not options.plug_out,
+            bare=options.bare,
         )
     except GramwattError as fault:
         _say(error=str(fault))

@@ -10,12 +10,15 @@ import pytest
 from daq.link import messages as m
 from daq.link.framing import Deframer
 from daq.records.wirelog import Kind
+from daq.stand.plant.condition import Condition
 from protocols.control import Control
 from protocols.keeper import give
 from protocols.limits import Limit
 from protocols.outcome import Data, Ended
 from protocols.phases import Phase
-from tests.spins import LIMITS, plan, spin, task
+from protocols.plan import Plan, Segment
+from protocols.task import Task
+from tests.spins import LIMITS, NONCE, plan, spin, task
 from tests.virtual import VirtualSpin
 
 SPINNING_S = 3.3  # into the plan: in its first dwell
@@ -106,6 +109,32 @@ def test_a_person_stops_it() -> None:
     assert_stopped(run)
 
 
+@pytest.mark.parametrize(("into_s", "data"), [(1.5, Data.NONE), (3.4, Data.PARTIAL)])
+def test_a_glide_that_was_walked_is_data_as_a_dwell_is(
+    into_s: float, data: Data
+) -> None:
+    rest = Segment("rest", "rest", -1, 0.0, 0.0, 1.0)
+    there = Segment("glide", "up", 0, 0.0, 0.2, 2.0)
+    back = Segment("glide", "down", 0, 0.2, 0.0, 2.0)
+    glides = Plan("glides", "There and back", (rest, there, back, rest))
+    run = spin(Task(glides, LIMITS, NONCE))
+    run.at_walk(into_s, lambda r: r.order(order="stop"))
+    outcome = run.run().outcome
+    assert outcome is not None
+    assert (outcome.ended, outcome.data) == (Ended.STOPPED, data)
+
+
+def test_a_stop_is_noted_with_what_acted_and_a_trip_with_when() -> None:
+    def throw(run: VirtualSpin) -> None:
+        run.device.plant.suffer(Condition(propeller_on=False))  # type: ignore[attr-defined]
+
+    run = after(throw)
+    (stop,) = notes(run, "stop")
+    (trip,) = notes(run, "trip")
+    assert stop["check"] == trip["check"] == "thrown"
+    assert stop["device_s"] == trip["device_s"]
+
+
 def test_no_throttle_ever_follows_a_stop() -> None:
     run = after(lambda r: r.order(order="stop"))
     commands = sent(run)
@@ -192,6 +221,15 @@ def test_a_stand_that_restarts_while_spinning_is_a_trip() -> None:
     assert outcome is not None
     assert (outcome.ended, outcome.check) == (Ended.TRIPPED, "restarted")
     assert_stopped(run)
+
+
+def test_a_restart_is_noted_on_the_clock_that_went_before() -> None:
+    run = after(lambda r: r.device.reset(m.Cause.BROWN_OUT))
+    (stop,) = notes(run, "stop")
+    last = notes(run, "segment")[-1]
+    assert isinstance(stop["device_s"], float)
+    assert isinstance(last["device_s"], float)
+    assert 0 < stop["device_s"] - last["device_s"] < 1.0
 
 
 def test_an_open_stop_loop_is_named() -> None:

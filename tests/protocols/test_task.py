@@ -7,7 +7,9 @@ from dataclasses import replace
 import pytest
 
 from daq.errors import InputFault
+from protocols.caps import capped
 from protocols.limits import Limit
+from protocols.recipe import expand, load_recipe
 from protocols.rules import NO_RULES, Burst, Rules
 from protocols.task import Task
 from tests.spins import LIMITS, NONCE, plan
@@ -43,6 +45,15 @@ def test_no_motor_turns_without_an_upper_limit_on_its_current(
 ) -> None:
     with pytest.raises(InputFault, match="no upper limit on the current"):
         replace(TASK, limits=limits)
+
+
+def test_limits_wider_than_the_plan_asks_are_refused() -> None:
+    idle = expand(load_recipe("idle-spin"))
+    wide = (*LIMITS, Limit("speed", -math.inf, 6000.0, 5, 0.5, "propeller"))
+    for limits in (LIMITS, wide):
+        with pytest.raises(InputFault, match="idle-spin caps the speed"):
+            Task(idle, limits, NONCE)
+    assert Task(idle, capped(idle, wide), NONCE).limits[-1].high == idle.speed_cap_rad_s
 
 
 @pytest.mark.parametrize("nonce", [1, 0xFFFF])

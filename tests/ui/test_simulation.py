@@ -8,9 +8,12 @@ from daq.errors import GramwattError, WorldFault
 from daq.link import messages as m
 from daq.link.framing import Deframer
 from daq.link.ports import Port, open_port
+from ui.cli.plan import chosen_article
+from ui.cli.spin import prepare
 from ui.simulation import SimulatedStand
 
 READS = 2000
+IDLE, STAIRS = "idle-spin", "short-staircase"
 
 
 def bus_v(port: Port) -> float:
@@ -52,6 +55,15 @@ def test_a_fault_from_a_file_acts_on_it(tmp_path: Path) -> None:
             assert bus_v(port) == pytest.approx(8.38, abs=0.1)
         finally:
             port.close()
+
+
+def test_an_idle_spin_is_prepared_for_a_motor_without_its_propeller() -> None:
+    idle, stairs = (prepare(n, chosen_article(None), 1000.0) for n in (IDLE, STAIRS))
+    assert idle.plan.propeller_off
+    assert not idle.task.rules.propeller_on
+    assert stairs.task.rules.propeller_on
+    with SimulatedStand(bare=True, plug_in=False) as stand:
+        assert stand.port  # its program takes the option
 
 
 def test_a_bad_faults_file_is_told_as_the_stand_told_it(tmp_path: Path) -> None:

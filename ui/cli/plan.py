@@ -92,6 +92,7 @@ def run(args: argparse.Namespace) -> int:
     """
     if args.protocol is None:
         return _list_catalogue(as_json=args.json)
+    from protocols.caps import ruled
     from protocols.preview import preview
     from protocols.recipe import expand, load_recipe
     from ui.cli.plan_text import print_plan
@@ -100,7 +101,7 @@ def run(args: argparse.Namespace) -> int:
     article = chosen_article(args.article)
     plan = expand(recipe)
     limits = limits_for(article, args.load_cell_g, args.timed)
-    rules = rules_for(article, args.timed)
+    rules = ruled(plan, rules_for(article, args.timed))
     seen = preview(plan, article, limits, rules)
     if args.json:
         _print_json(plan, article, seen, recipe.told())

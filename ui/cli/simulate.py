@@ -35,6 +35,11 @@ def add_parser(
     parser.add_argument(
         "--plug-out", action="store_true", help="start with the arming plug out"
     )
+    parser.add_argument(
+        "--bare",
+        action="store_true",
+        help="start without a propeller, as an idle spin wants it",
+    )
     parser.add_argument("--tcp", action="store_true", help="loopback TCP, no terminal")
     parser.add_argument("--json", action="store_true", help="print JSON instead")
     parser.set_defaults(run=run)
@@ -66,7 +71,13 @@ def run(args: argparse.Namespace) -> int:
     from daq.machine_clock import MachineClock
     from daq.stand.serve import Server, build, open_endpoint
 
-    stand = build(args.truth, args.seed, args.faults, plug_in=not args.plug_out)
+    stand = build(
+        args.truth,
+        args.seed,
+        args.faults,
+        plug_in=not args.plug_out,
+        bare=args.bare,
+    )
     server = Server(stand, open_endpoint(tcp=args.tcp), MachineClock())
     _introduce(server.name, stand, json_wanted=args.json)
     if hasattr(signal, "SIGTTIN"):

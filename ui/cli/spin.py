@@ -122,7 +122,11 @@ def run(args: argparse.Namespace) -> int:
     if args.port:
         return spin.on(args.port, args.baud, args.out, as_json=args.json)
     with SimulatedStand(
-        truth=args.truth, faults=args.faults, seed=args.seed, plug_in=False
+        truth=args.truth,
+        faults=args.faults,
+        seed=args.seed,
+        plug_in=False,
+        bare=spin.plan.propeller_off,
     ) as stand:
         return spin.on(stand.port, args.baud, args.out, own=stand, as_json=args.json)
 
@@ -143,7 +147,7 @@ def prepare(
     """
     import secrets
 
-    from protocols.caps import capped
+    from protocols.caps import capped, ruled
     from protocols.recipe import expand, load_recipe
     from protocols.task import Task
     from ui.cli.plan import limits_for, rules_for
@@ -151,7 +155,7 @@ def prepare(
     plan = expand(load_recipe(protocol))
     limits = capped(plan, limits_for(article, load_cell_g, timed))
     nonce = secrets.randbelow(0xFFFF) + 1
-    task = Task(plan, limits, nonce, rules_for(article, timed))
+    task = Task(plan, limits, nonce, ruled(plan, rules_for(article, timed)))
     return Spin(article, task, tuple(timed))
 
 

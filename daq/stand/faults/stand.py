@@ -57,6 +57,7 @@ class FaultyStand(Device):
         cause: m.Cause = m.Cause.POWER_ON,
         start_us: int = 0,
         board: str = "simulated",
+        bare: bool = False,
     ) -> None:
         """Switch it on.
 
@@ -69,6 +70,7 @@ class FaultyStand(Device):
             cause: as of a device.
             start_us: as of a device; the faults' times count from here all the same.
             board: as of a device.
+            bare: whether somebody took the propeller off before.
         """
         self.bench = bench
         self.faults: list[Fault] = []
@@ -79,6 +81,7 @@ class FaultyStand(Device):
         self._said = Wire("to-host", seed=seed)
         self._line_acts = self._moves = self._shifting = False
         self._supplies: list[SaggingSupply] = []
+        self._bare = bare
         self._elapsed = 0
         self._dark_until = 0
         self._lock_up: tuple[int, LockUp] | None = None
@@ -92,6 +95,7 @@ class FaultyStand(Device):
             start_us=start_us,
             board=board,
         )
+        self._shape()
         for fault in faults:
             self.add(fault)
 
@@ -329,7 +333,7 @@ class FaultyStand(Device):
 
     def _shape(self) -> None:
         """Put the article into the condition that all its faults together make."""
-        condition = Condition()
+        condition = Condition(propeller_on=not self._bare)
         for entry in self._timeline.active:
             if isinstance(entry.fault, ArticleFault):
                 entry.course.since_s = (self._elapsed - entry.begin) * TICK_S

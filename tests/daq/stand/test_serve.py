@@ -371,6 +371,17 @@ def test_a_stand_may_begin_with_its_plug_out_and_no_volt_on_the_bus() -> None:
     assert stand.bench.bus_v > 12.0
 
 
+def test_a_stand_may_begin_without_a_propeller(tmp_path: Path) -> None:
+    faults = tmp_path / "faults.toml"
+    faults.write_text('[[fault]]\nkind = "hot-motor"\nstart_s = 0.1\n', "utf-8")
+    for bare in (True, False):
+        bench = build(None, 1, faults, bare=bare).bench
+        bench.advance(1.0, 1e-3)
+        bench.advance(0.5, 1.2e-3)
+        assert bench.state.speed_rad_s > 1000.0
+        assert bare == (bench.state.thrust_n == 0.0)
+
+
 def test_what_is_asked_of_a_server_that_ended_is_refused() -> None:
     endpoint = Scripted(JumpingClock(), 0.001, 5)
     run_scripted(endpoint)

@@ -13,6 +13,7 @@ from daq.stand.faults.article import (
     DesynchronisedMotor,
     EscIgnoringZero,
     EscNotArming,
+    HotMotor,
     LoosePlug,
     PlugOut,
     StalledMotor,
@@ -145,6 +146,19 @@ def test_two_plugs_out_are_out_until_both_are_back() -> None:
     assert rig.stand.bench.bus_v < 1.0
     rig.until(1.6)
     assert rig.stand.bench.bus_v > 12.0
+
+
+def test_a_propeller_that_was_taken_off_stays_off_whatever_begins_and_ends() -> None:
+    faults = [HotMotor(0.1, 0.3), ThrownPropeller(0.1, 0.2)]
+    for bare in (True, False):
+        stand = FaultyStand(Plant(TRUTH, 3), faults, bare=bare)
+        thrust_n = []
+        for _ in range(5):
+            stand.advance(100)  # each fault begins or ends in one of these
+            stand.bench.advance(0.5, 1.3e-3)
+            assert stand.bench.state.speed_rad_s > 1000.0
+            thrust_n.append(stand.bench.state.thrust_n)
+        assert bare == (max(thrust_n) == 0.0)
 
 
 def test_a_fault_can_be_added_while_it_runs_and_starts_at_once_if_it_is_past() -> None:
