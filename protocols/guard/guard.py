@@ -6,7 +6,7 @@ to do about it; ``protocols.control`` does.
 """
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from functools import partial
 from typing import Final
 
@@ -47,7 +47,22 @@ class Guard:
     what rests on them is not judged. Channels that no check knows are ignored.
     """
 
-    def __init__(self, limits: Sequence[Limit], rules: Rules, now_s: float) -> None:
+    def __init__(
+        self,
+        limits: Sequence[Limit],
+        rules: Rules,
+        now_s: float,
+        channels: Collection[str] = (),
+    ) -> None:
+        """Begin.
+
+        Args:
+            limits: those that this stand holds, one a channel.
+            rules: what else to judge by.
+            now_s: from when time counts.
+            channels: all that the stand has, as far as known: a temperature among
+                them is missed from the start, another one once it was heard.
+        """
         self._now = Now(now_s)
         self._steady = Steady(self._now, now_s)
         floors = _floors(limits)
@@ -55,7 +70,7 @@ class Guard:
         self._bounds = BoundsCheck(floors["current"], rules, self._now, now_s)
         self._link = LinkCheck(now_s)
         self._beat = BeatCheck(now_s)
-        heats = _heats(rules)
+        heats = _heats(rules, channels, now_s)
         self._silences = {name: SilenceCheck.once_heard(name) for name in JUDGED}
         self._silences |= {x.channel: SilenceCheck.of(x, now_s) for x in limits}
         self._lapses: tuple[Lapse, ...] = (
@@ -181,11 +196,13 @@ def _floors(limits: Sequence[Limit]) -> dict[str, float]:
     }
 
 
-def _heats(rules: Rules) -> dict[str, HeatCheck]:
+def _heats(
+    rules: Rules, channels: Collection[str], now_s: float
+) -> dict[str, HeatCheck]:
     """A check for each temperature that has a maximum."""
     most_k = {"winding-temp": rules.winding_max_k, "esc-temp": rules.esc_max_k}
     return {
-        name: HeatCheck(name, max_k, math.inf)
+        name: HeatCheck(name, max_k, now_s if name in channels else math.inf)
         for name, max_k in most_k.items()
         if max_k is not None
     }

@@ -6,7 +6,6 @@ parts of this size.
 
 from dataclasses import replace
 from functools import partial
-from itertools import product
 
 import pytest
 
@@ -54,7 +53,7 @@ STANDS: dict[str, dict[str, object]] = {
         "winding_heat.capacity_j_k": 1.0,
     },
 }
-LACKS = ((), ("speed",), ("voltage",), ("thrust", "speed", "voltage"))
+LACKS = (("speed",), ("voltage",), ("thrust", "speed", "voltage"))
 
 
 def spell(stand: str, **changes: object) -> Spell:
@@ -140,12 +139,12 @@ def test_every_plan_on_every_stand(stand: str) -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize("lacking", LACKS, ids=lambda x: "without " + " ".join(x))
 def test_every_plan_on_a_stand_that_lacks_channels(lacking: tuple[str, ...]) -> None:
-    for plan, rules in product(PLANS.values(), (RULES, NO_RULES)):
-        assert_quiet(spell("as shipped", without=lacking, rules=rules).walk(plan))
+    for plan in PLANS.values():
+        assert_quiet(spell("as shipped", without=lacking).walk(plan))
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("seed", range(2, 8))
+@pytest.mark.parametrize("seed", range(2, 5))
 def test_every_plan_with_other_noise_and_gains(seed: int) -> None:
     for plan in PLANS.values():
         assert_quiet(spell("as shipped", seed=seed, batch_s=0.0).walk(plan))

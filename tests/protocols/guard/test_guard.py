@@ -321,6 +321,16 @@ def test_temperatures_are_asked_about_and_missed(channel: str) -> None:
     assert at_s == pytest.approx(3.0, abs=0.02)
 
 
+def test_a_temperature_that_the_stand_has_is_missed_from_the_start() -> None:
+    rules = Rules(winding_max_k=373.15, esc_max_k=373.15)
+    watch = Guard((CURRENT, VOLTAGE), rules, 0.0, ("current", "winding-temp"))
+    trip, at_s = running(watch, 4.0, 0.0, **REST)
+    assert trip is not None
+    assert (trip.check, trip.action) == ("heat", Action.RAMP_DOWN)
+    assert "winding-temp" in trip.cause
+    assert at_s == pytest.approx(2.0, abs=0.02)
+
+
 def test_a_part_without_a_maximum_is_not_judged() -> None:
     watch = guard(Rules(winding_max_k=373.15))
     assert running(watch, 1.0, 0.0, **REST, **{"esc-temp": 500.0})[0] is None
