@@ -25,12 +25,12 @@ from queue import Empty, SimpleQueue
 from typing import IO
 
 from daq.clock import Clock
-from daq.errors import GramwattError, InputFault
+from daq.errors import GramwattError, InputFault, RecordFault
 from daq.link.messages import Stop, StopReason
 from daq.link.ports import DEFAULT_BAUD, Port, PortLost, open_port
 from daq.machine_clock import MachineClock
 from daq.records import folder as folders
-from daq.records.wirelog import NAME, Kind, Record, WireLog, to_json
+from daq.records.wirelog import INTRODUCTION, NAME, Kind, Record, WireLog, to_json
 from protocols import plain
 from protocols.control import Control
 from protocols.phases import Outputs, Phase
@@ -296,14 +296,25 @@ def _close(keeper: Keeper, log: WireLog, folder: Path) -> dict[str, object]:
     told: dict[str, object] = outcome.to_dict() if outcome else {}
     if not keeper.disk_fault:
         try:
-            log.append(Kind.END, keeper.now_ns(), to_json(told))
+            log.append(Kind.END, keeper.now_ns(), end_of(keeper.control))
             log.sync()
             log.close()
             folders.seal(folder, told, simulated=keeper.control.simulated)
         except OSError as fault:
             keeper.disk_fault = fault.strerror or str(fault)
+        except RecordFault as fault:  # somebody sealed or took it meanwhile
+            keeper.disk_fault = str(fault)
     log.close()
     return {"outcome": told, "sealed": not keeper.disk_fault}
+
+
+def end_of(control: Control) -> bytes:
+    """The last record: the outcome, and who the stand was in case it gets lost."""
+    outcome, stand = control.outcome, control.session.stand
+    told: dict[str, object] = outcome.to_dict() if outcome else {}
+    if stand is not None:
+        told[INTRODUCTION] = stand.introduction().hex()
+    return to_json(told)
 
 
 def _say(line: Mapping[str, object]) -> None:

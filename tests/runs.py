@@ -5,6 +5,7 @@ from pathlib import Path
 
 from daq.records import folder as folders
 from daq.records.wirelog import NAME, Kind, WireLog, to_json
+from protocols.keeper import end_of
 from tests.virtual import VirtualSpin
 
 _numbers = itertools.count()
@@ -42,7 +43,7 @@ def write_run(
         log.append(record.kind, record.time_ns, record.data)
     outcome = run.control.outcome.to_dict() if run.control.outcome else {}
     if seal:
-        log.append(Kind.END, run.host_ns, to_json(outcome))
+        log.append(Kind.END, run.host_ns, end_of(run.control))
     log.close()
     if seal:
         folders.seal(folder, outcome)

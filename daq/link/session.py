@@ -58,6 +58,12 @@ class Stand:
         """The channel of that name, if the stand has it."""
         return next((c for c in self.channels if c.name == name), None)
 
+    def introduction(self) -> bytes:
+        """The frames that say all this, as the stand would send them again."""
+        streams = [layout.page for layout in self.layouts]
+        pages: list[m.FromStand] = [self.identity, *self.channels, *streams]
+        return b"".join(frame(m.encode(page, n)) for n, page in enumerate(pages))
+
 
 @dataclass(frozen=True, slots=True)
 class Identified:

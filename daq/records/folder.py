@@ -1,9 +1,10 @@
 """A run's folder: made before the first byte, sealed after the last.
 
 ``datapackage.json`` is a valid Data Package (v2) descriptor from before the
-first byte; at the seal it gains the wire log's hash and the outcome. Sealed
-means that ``wire.log`` and its hash never change again; only ``derived/`` may
-grow. Standard library only: the keeper writes this.
+first byte; at the seal it gains the wire log's hash and the outcome. It keeps the
+log's header a second time, without which the log would say little. Sealed means
+that ``wire.log`` and its hash never change again; only ``derived/`` may grow.
+Standard library only: the keeper writes this.
 
 Source: Data Package standard, version 2.0 (datapackage.org).
 """
@@ -41,18 +42,30 @@ def create(parent: Path, name: str, header: Mapping[str, object]) -> Path:
         WorldFault: it cannot be made there.
     """
     folder = parent / name
+    made = False
     try:
         folder.mkdir(parents=True)
+        made = True
         write_descriptor(folder, descriptor(name, header))
     except FileExistsError:
         raise WorldFault(f"The run folder {folder} is there already.") from None
     except OSError as fault:
+        if made:
+            _take_back(folder)
         why = fault.strerror or str(fault)
         raise WorldFault(
             f"The run folder {folder} cannot be made: {why}. Choose another place "
             "with --out."
         ) from None
     return folder
+
+
+def _take_back(folder: Path) -> None:
+    """Leave no folder behind that is no run; what cannot be removed stays."""
+    try:
+        folder.rmdir()
+    except OSError:
+        pass  # the person is told why it could not be made, which matters more
 
 
 def descriptor(name: str, header: Mapping[str, object]) -> dict[str, object]:
@@ -66,6 +79,7 @@ def descriptor(name: str, header: Mapping[str, object]) -> dict[str, object]:
             "sealed": False,
             "simulated": header.get("simulated"),
             "format": header.get("format"),
+            "header": dict(header),
         },
         "resources": [
             {
@@ -81,16 +95,30 @@ def descriptor(name: str, header: Mapping[str, object]) -> dict[str, object]:
 def write_descriptor(folder: Path, content: Mapping[str, object]) -> None:
     """Replace the descriptor in one step: never half of one, at no moment.
 
+    Text that is no Unicode is escaped, as in the wire log.
+
     Raises:
         OSError: it could not be written.
     """
     fresh = folder / (DESCRIPTOR + ".new")
-    with fresh.open("w", encoding="utf-8") as file:
-        json.dump(content, file, indent=2, ensure_ascii=False)
-        file.write("\n")
-        file.flush()
-        os.fsync(file.fileno())
-    fresh.replace(folder / DESCRIPTOR)
+    text = json.dumps(content, indent=2, ensure_ascii=False) + "\n"
+    try:
+        with fresh.open("wb") as file:
+            file.write(text.encode("utf-8", "backslashreplace"))
+            file.flush()
+            os.fsync(file.fileno())
+        fresh.replace(folder / DESCRIPTOR)
+    except OSError:
+        _remove(fresh)
+        raise
+
+
+def _remove(file: Path) -> None:
+    """No half of a descriptor lies about; what cannot be removed stays."""
+    try:
+        file.unlink(missing_ok=True)
+    except OSError:
+        pass  # its name says that it is none
 
 
 def read_descriptor(folder: Path) -> dict[str, object]:

@@ -8,7 +8,6 @@ is missing.
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -16,9 +15,10 @@ import numpy.typing as npt
 
 from daq.errors import RecordFault
 from daq.link import session as s
+from daq.link.framing import DELIMITER
 from daq.link.messages import Ability, ChannelPage
 from daq.records import folder as folders
-from daq.records.wirelog import NAME, Damage, Kind, Reader, Record
+from daq.records.wirelog import INTRODUCTION, NAME, Damage, Kind, Reader, Record
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +54,19 @@ class Decision:
 
 
 @dataclass(frozen=True, slots=True)
+class Gap:
+    """A damaged place of the log: what was decided there is not known.
+
+    Attributes:
+        decisions: how many notes were read before it.
+        device_s: newest device time of a sample before it; 0 before the first.
+    """
+
+    decisions: int
+    device_s: float
+
+
+@dataclass(frozen=True, slots=True)
 class Hold:
     """A stretch of the plan as it was walked, on the stand's clock.
 
@@ -63,7 +76,8 @@ class Hold:
         step: index of the level; -1 at rest.
         throttle_frac: throttle at its end.
         start_s: device time when it began.
-        end_s: device time when it ended, early where the run was cut.
+        end_s: device time when it ended, early where the run was cut; where the
+            log is damaged, the last that is known to belong to it.
     """
 
     kind: str
@@ -89,8 +103,9 @@ class Run:
         streams: its samples.
         decisions: its notes, in order.
         damage: bytes of the log that could not be read.
-        health: what the link lost.
-        drops: frames that were damaged on the wire.
+        gaps: where that was.
+        health: what the link lost, and with the damaged places of the log.
+        drops: frames that were damaged on the wire, or cut by those places.
     """
 
     folder: Path
@@ -103,8 +118,15 @@ class Run:
     streams: tuple[Stream, ...]
     decisions: tuple[Decision, ...]
     damage: Damage
+    gaps: tuple[Gap, ...]
     health: s.Health
     drops: int
+
+    @property
+    def whole(self) -> bool:
+        """Whether the record has all that was written: undamaged, unchanged, ended."""
+        unchanged = not self.damage.places and self.intact is not False
+        return unchanged and self.outcome is not None
 
     @property
     def simulated(self) -> bool:
@@ -124,16 +146,20 @@ class Run:
     def holds(self) -> list[Hold]:
         """The plan as it was walked."""
         marks = [
-            d.note
-            for d in self.decisions
-            if d.note.get("note") in ("segment", "walked", "stop")
+            (number, decision.note)
+            for number, decision in enumerate(self.decisions)
+            if decision.note.get("note") in ("segment", "walked", "stop")
         ]
         holds: list[Hold] = []
-        for mark, after in pairwise([*marks, None]):
-            if mark is None or mark.get("note") != "segment":
+        for (number, mark), after in zip(marks, [*marks[1:], None], strict=False):
+            if mark.get("note") != "segment":
                 continue
             start_s = _number(mark, "device_s")
-            end_s = _number(after, "device_s") if after else self._last_device_s()
+            end_s = _number(after[1], "device_s") if after else self._last_device_s()
+            before = after[0] if after else len(self.decisions)
+            gap = next((g for g in self.gaps if number < g.decisions <= before), None)
+            if gap is not None:
+                end_s = min(end_s, gap.device_s)  # its end may have been lost there
             holds.append(
                 Hold(
                     kind=str(mark.get("kind")),
@@ -167,8 +193,12 @@ class _Columns:
 def read_run(folder: Path) -> Run:
     """Read a run's folder, whole, unfinished or damaged.
 
+    What a run cannot be read without is kept twice, so that one damaged place costs
+    no more than what was written there: the header also in the descriptor, who the
+    stand is also in the end record.
+
     Raises:
-        RecordFault: it is no run folder, or its log has no header.
+        RecordFault: it is no run folder, or its log has no whole record, or no header.
     """
     if not folder.is_dir():
         raise RecordFault(f"There is no run folder {folder}.")
@@ -176,14 +206,18 @@ def read_run(folder: Path) -> Run:
     reader = Reader.open(folder / NAME)
     sealed = folders.is_sealed(content)
     intact = folders.hash_of(folder / NAME) == _hash_in(content) if sealed else None
-    heard = _Assembly()
-    for record in reader.records():
-        heard.take(record)
-    if heard.header is None:
+    heard = _hear(reader)
+    if heard.stand is None and heard.spare is not None:
+        reader = Reader.open(folder / NAME)
+        heard = _hear(reader, heard.spare)
+    if not heard.begun:
+        raise RecordFault(f"{folder / NAME} holds no whole record: nothing is left.")
+    header = heard.header if heard.header is not None else _header_in(content)
+    if header is None:
         raise RecordFault(f"{folder / NAME} has lost its header: it cannot be read.")
     return Run(
         folder=folder,
-        header=heard.header,
+        header=header,
         descriptor=content,
         sealed=sealed,
         intact=intact,
@@ -192,9 +226,42 @@ def read_run(folder: Path) -> Run:
         streams=_streams(heard.stand, heard.columns),
         decisions=tuple(heard.decisions),
         damage=reader.damage,
+        gaps=tuple(heard.gaps),
         health=heard.session.health,
         drops=heard.session.drops,
     )
+
+
+def _hear(reader: Reader, stand: s.Stand | None = None) -> "_Assembly":
+    """Everything in a log, by a stand's pages where it does not tell them itself."""
+    heard = _Assembly(stand)
+    places = reader.damage.places
+    for record in reader.records():
+        if reader.damage.places != places:
+            places = reader.damage.places
+            heard.missed(record.time_ns)
+        heard.take(record)
+    if reader.damage.places != places:
+        heard.missed(0)
+    return heard
+
+
+def _introduced(wire_hex: object) -> s.Stand | None:
+    """The stand of an introduction that was kept; None where it is none."""
+    try:
+        wire = bytes.fromhex(str(wire_hex))
+    except ValueError:
+        return None
+    session = s.Session()
+    session.identify(0.0)
+    session.receive(wire, 0.0)
+    return session.stand
+
+
+def _header_in(content: Mapping[str, object]) -> Mapping[str, object] | None:
+    facts = content.get("gramwatt")
+    header = facts.get("header") if isinstance(facts, dict) else None
+    return header if isinstance(header, dict) else None
 
 
 def _hash_in(content: Mapping[str, object]) -> object:
@@ -204,21 +271,39 @@ def _hash_in(content: Mapping[str, object]) -> object:
 
 
 class _Assembly:
-    """Takes a log record by record and keeps what a run is made of."""
+    """Takes a log record by record and keeps what a run is made of.
 
-    def __init__(self) -> None:
+    Attributes:
+        spare: who the stand was, by the end record.
+    """
+
+    def __init__(self, stand: s.Stand | None = None) -> None:
         self.session = s.Session()
         self.header: Mapping[str, object] | None = None
         self.outcome: Mapping[str, object] | None = None
         self.decisions: list[Decision] = []
         self.columns: dict[int, _Columns] = {}
-        self.stand: s.Stand | None = None
+        self.gaps: list[Gap] = []
+        self.spare: s.Stand | None = None
+        self.stand = stand
         self._begin_ns: int | None = None
+
+    @property
+    def begun(self) -> bool:
+        """Whether there was any record."""
+        return self._begin_ns is not None
+
+    def missed(self, time_ns: int) -> None:
+        """A damaged place: half a frame before it is no part of what comes after."""
+        ends = [column.times[-1] for column in self.columns.values()]
+        self.gaps.append(Gap(len(self.decisions), max(ends, default=0.0)))
+        self.session.receive(DELIMITER, time_ns * 1e-9)
 
     def take(self, record: Record) -> None:
         if self._begin_ns is None:
             self._begin_ns = record.time_ns
             self.session.identify(record.time_ns * 1e-9)
+            self.session.stand = self.stand
         if record.kind is Kind.BYTES_IN:
             self._hear(record)
         elif record.kind is Kind.HEADER:
@@ -227,7 +312,9 @@ class _Assembly:
             time_s = (record.time_ns - self._begin_ns) * 1e-9
             self.decisions.append(Decision(time_s, record.json()))
         elif record.kind is Kind.END:
-            self.outcome = record.json()
+            outcome = record.json()
+            self.spare = _introduced(outcome.pop(INTRODUCTION, None))
+            self.outcome = outcome
 
     def _hear(self, record: Record) -> None:
         for happening in self.session.receive(record.data, record.time_ns * 1e-9):
@@ -242,7 +329,9 @@ class _Assembly:
 def _noted_outcome(decisions: list[Decision]) -> Mapping[str, object] | None:
     """The outcome as noted, where the end record after it is missing."""
     last = decisions[-1].note if decisions else {}
-    return last if last.get("note") == "outcome" else None
+    if last.get("note") != "outcome":
+        return None
+    return {key: value for key, value in last.items() if key != "note"}
 
 
 def _streams(

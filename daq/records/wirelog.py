@@ -11,6 +11,7 @@ Record: ``<kind:1s><length:u32><time_ns:u64><crc:u32><data>``, little endian.
 
 import json
 import os
+import re
 import struct
 import zlib
 from collections.abc import Iterator, Mapping
@@ -22,9 +23,11 @@ from daq.errors import RecordFault
 
 NAME = "wire.log"
 MAGIC = b"GWLOG\x00\x01\n"  # the last number is the format's version
+_VERSION_AT = 6
 _HEAD = struct.Struct("<cIQI")
 _CHECKED = struct.Struct("<cIQ")
 MAX_DATA = 1 << 20
+INTRODUCTION = "introduction"  # in the end record: who the stand is, once more
 
 
 class Kind(Enum):
@@ -41,6 +44,7 @@ class Kind(Enum):
 
 
 _KINDS = {kind.value: kind for kind in Kind}
+_BEGINS = re.compile(b"[" + b"".join(_KINDS) + b"]")
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +117,11 @@ class WireLog:
         """
         self.path = path
         self._file = path.open("xb", buffering=0)
-        self._write(MAGIC)
+        try:
+            self._write(MAGIC)
+        except OSError:
+            self.close()
+            raise
 
     def append(self, kind: Kind, time_ns: int, data: bytes = b"") -> None:
         """Write one record.
@@ -172,10 +180,15 @@ class Reader:
     def __init__(self, data: bytes) -> None:
         self._data = data
         self.damage = Damage()
+        if data[: len(MAGIC)] != MAGIC:
+            self.damage = Damage(min(len(data), len(MAGIC)), 1, len(data) < len(MAGIC))
 
     @classmethod
     def open(cls, path: Path) -> "Reader":
         """Read a file whole.
+
+        A magic that is damaged is damage like any other where a whole record
+        follows; only its version must be as it is here.
 
         Raises:
             RecordFault: it cannot be read, or it is no wire log.
@@ -187,12 +200,16 @@ class Reader:
             raise RecordFault(f"{path} cannot be read: {why}.") from None
         if not data:
             raise RecordFault(f"{path} is empty: nothing was recorded.")
-        if data[: len(MAGIC) - 2] != MAGIC[:-2]:
-            raise RecordFault(f"{path} is not a wire log.")
-        if data[: len(MAGIC)] != MAGIC:
+        begins = data[:_VERSION_AT] == MAGIC[:_VERSION_AT]
+        version = data[_VERSION_AT : _VERSION_AT + 1]
+        if begins and version not in (b"", MAGIC[_VERSION_AT : _VERSION_AT + 1]):
             raise RecordFault(
                 f"{path} is a wire log of another version than this gramwatt reads."
             )
+        if len(data) < len(MAGIC) and MAGIC.startswith(data):
+            raise RecordFault(f"{path} stops before its first record.")
+        if data[: len(MAGIC)] != MAGIC and record_at(data, len(MAGIC)) is None:
+            raise RecordFault(f"{path} is not a wire log.")
         return cls(data)
 
     def records(self) -> Iterator[Record]:
@@ -213,10 +230,10 @@ class Reader:
 
     def _next_good(self, position: int) -> int:
         """Where the next whole record begins; the end where there is none."""
-        end = len(self._data)
-        while position < end and record_at(self._data, position) is None:
-            position += 1
-        return position
+        for found in _BEGINS.finditer(self._data, position):
+            if record_at(self._data, found.start()) is not None:
+                return found.start()
+        return len(self._data)
 
 
 def record_at(data: bytes, position: int) -> Record | None:

@@ -4,6 +4,12 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+if TYPE_CHECKING:
+    from daq.records.read import Run
+
+LOSSY: Final = 4
 
 
 def add_parser(
@@ -29,8 +35,13 @@ def add_run_argument(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("run_folder", metavar="RUN", type=Path, help="a run's folder")
 
 
+def status_of(run: Run) -> int:
+    """0, or 4 where some of the record is lost: done, but not from all of it."""
+    return 0 if run.whole else LOSSY
+
+
 def run(args: argparse.Namespace) -> int:
-    """Print the findings.
+    """Print the findings; 4 where some of the record is lost.
 
     Raises:
         GramwattError: it is no run folder, or its log cannot be read.
@@ -55,7 +66,7 @@ def run(args: argparse.Namespace) -> int:
                 indent=2,
             )
         )
-        return 0
+        return status_of(results.run)
     simulated = " (simulated)" if results.run.simulated else ""
     print(labelled("run", f"{args.run_folder.name}{simulated}"))
     print(labelled(str(outcome.get("ended")), str(outcome.get("cause"))))
@@ -66,7 +77,7 @@ def run(args: argparse.Namespace) -> int:
     cautions = [c for f in results.findings() for c in _texts(f["cautions"])]
     for caution in dict.fromkeys(cautions):
         print(labelled("caution", caution))
-    return 0
+    return status_of(results.run)
 
 
 def _texts(value: object) -> list[str]:

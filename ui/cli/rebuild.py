@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from ui.cli.findings import add_run_argument
+from ui.cli.findings import add_run_argument, status_of
 
 
 def add_parser(
@@ -27,7 +27,7 @@ def add_parser(
 
 
 def run(args: argparse.Namespace) -> int:
-    """Write it and say what was lost.
+    """Write it and say what was lost; 4 where some of the record is.
 
     Raises:
         GramwattError: it is no run folder, its log cannot be read, or the derived
@@ -52,7 +52,7 @@ def run(args: argparse.Namespace) -> int:
                 {"derived": str(results.folder), "intact": run.intact, "lost": lost}
             )
         )
-        return 0
+        return status_of(run)
     print(labelled("derived", str(results.folder)))
     if run.intact is False:
         print(labelled("changed", "The wire log was changed after it was sealed."))
@@ -64,5 +64,7 @@ def run(args: argparse.Namespace) -> int:
                 "place(s), cannot be read and were left out.",
             )
         )
+    if run.outcome is None:
+        print(labelled("cut short", "The record stops before its end."))
     print(labelled("link", f"{run.health.lost} frames lost, {run.drops} damaged"))
-    return 0
+    return status_of(run)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from ui.cli.findings import add_run_argument
+from ui.cli.findings import add_run_argument, status_of
 
 
 def add_parser(
@@ -34,7 +34,7 @@ def add_parser(
 
 
 def run(args: argparse.Namespace) -> int:
-    """Write the page and name it.
+    """Write the page and name it; 4 where some of the record is lost.
 
     Raises:
         GramwattError: it is no run folder, or the page cannot be written.
@@ -57,4 +57,4 @@ def run(args: argparse.Namespace) -> int:
         print(json.dumps({"report": str(page)}))
     else:
         print(page)
-    return 0
+    return status_of(results.run)

@@ -111,7 +111,7 @@ def test_a_stopped_runs_last_hold_ends_at_the_stop(tmp_path: Path) -> None:
 
 def test_a_run_that_was_never_armed_has_no_holds(tmp_path: Path) -> None:
     run = spin()
-    run.device.plant.plug_in = False  # type: ignore[attr-defined]
+    run.at(2.0, lambda r: r.order(order="stop"))
     run.run()
     read = read_run(write_run(run, tmp_path))
     assert read.holds() == []
