@@ -101,6 +101,11 @@ class Results:
 
     def sentences(self) -> list[str]:
         """The findings in words."""
+        if self.run.stand is None and self.run.health.unsorted:
+            return [
+                "The record does not say who the stand is, so its samples cannot be "
+                "read."
+            ]
         if self.analysis is None:
             return ["The stand never sent a sample, so there is nothing to find."]
         return [finding.sentence for finding in self.analysis.findings]
