@@ -175,7 +175,7 @@ class Bench:
 
     def wait_until_spinning(self) -> None:
         """Wait for the first dwell."""
-        self.wait_until(lambda: self.device.pulse_s > 1.39e-3)
+        self.wait_until(lambda: self.device.pulse_s > 1.39e-3, 60.0)
 
     def device_time_to_zero_s(self) -> float:
         """Device time from now until the pulse is at zero."""

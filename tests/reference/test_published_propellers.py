@@ -42,7 +42,7 @@ THROTTLES = {
     "gwsdd_3x2": (0.10, 0.38),
     "mit_5x4": (0.08, 0.18),
 }
-RUNS_EACH = 40
+RUNS_EACH = 24
 DIAMETER_U_MM = 0.15
 AIR = {"temperature_c": 21.0, "pressure_pa": 100_800.0, "relative_humidity_frac": 0.45}
 
