@@ -118,7 +118,8 @@ KINDS: dict[str, Rightly] = {
     ),
     "esc-ignoring-zero": Rightly(frozenset({"follows", "bounds", "plausible"})),
     "stop-loop-open": Rightly(
-        frozenset({"stop loop", "refused: stop loop open"}), SERVO_S + 0.001
+        frozenset({"stop loop", "refused: stop loop open", "nobody there"}),
+        SERVO_S + 0.001,
     ),
 }
 
