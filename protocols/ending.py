@@ -11,6 +11,7 @@ from typing import Final
 from daq.link import messages as m
 from protocols import explain
 from protocols.course import Course
+from protocols.guard.now import REST_SPEED_RAD_S
 from protocols.guard.stopped import StoppedCheck, rest_current_a
 from protocols.interlock import Input
 from protocols.outcome import Data, Ended, Outcome
@@ -118,13 +119,19 @@ class Ending:
             self._told_driven = True
             self._course.note("still driven", **self._driven())
 
-    def _driven(self) -> dict[str, object]:
-        """What shows that a motor runs on."""
+    def _driven(self, *, at_rest: bool = True) -> dict[str, object]:
+        """Current and speed of a motor that runs on; those at rest only if wanted."""
         if self.watch is None:
             return {}
-        values = (self.watch.current_a, self.watch.speed_rad_s)
-        current_a, speed_rad_s = (v if math.isfinite(v) else None for v in values)
-        return {"current_a": current_a, "speed_rad_s": speed_rad_s}
+        rest_a = rest_current_a(self._course.task.limits)
+        seen = {
+            "current_a": (self.watch.current_a, rest_a),
+            "speed_rad_s": (self.watch.speed_rad_s, REST_SPEED_RAD_S),
+        }
+        return {
+            key: value if math.isfinite(value) and (at_rest or value > rest) else None
+            for key, (value, rest) in seen.items()
+        }
 
     def time_is_up(self, now_s: float) -> None:
         """Stopping or lingering has lasted as long as it should."""
@@ -141,7 +148,7 @@ class Ending:
         if self.watch is not None:
             self._course.note("looked on", stopped=stopped)
         if stopped is False:
-            self.pending = explain.runs_on(self.pending, **self._driven())
+            self.pending = explain.runs_on(self.pending, **self._driven(at_rest=False))
         self.finish(self.pending, confirmed=stopped is not False)
 
     def finish(self, outcome: Outcome, *, confirmed: bool) -> None:

@@ -9,7 +9,7 @@ from typing import Final
 
 from daq.link import messages as m
 from daq.link import session as s
-from protocols.limits import Limit, brief, to_trade
+from protocols.limits import Limit, allowed, brief, to_trade
 from protocols.outcome import Data, Ended, Outcome
 from protocols.proof.trial import NotProven
 
@@ -45,6 +45,22 @@ _CAUSES: Final[dict[m.Cause, tuple[str, str, str]]] = {
 }
 
 
+# What has to be so before a trip of the stand's own is acknowledged.
+_CLEARS: Final[dict[str, str]] = {
+    "lease": "the stand hears this program again",
+    "limit": "the reading lies inside its limit again",
+    "silence": "the sensor is heard again",
+    "stop loop": "the stop loop is closed",
+    "supply on": "the arming plug is out",
+    "restarted": "the stand runs steadily and says who it is",
+}
+
+
+def clears(check: str) -> str:
+    """What has to be so before such a trip is acknowledged, a clause; "" if unknown."""
+    return _CLEARS.get(check, "")
+
+
 def cause_in_words(cause: m.Cause) -> str:
     """What made the stand trip, a sentence."""
     if cause in _CAUSES:
@@ -72,11 +88,9 @@ def stand_tripped(
         )
     elif about is not None:
         shown, unit = to_trade(about.channel, value)
-        low, _ = to_trade(about.channel, about.low)
-        high, _ = to_trade(about.channel, about.high)
         cause = (
             f"{cause[:-1]}: {about.channel} at {brief(shown)} {unit}, allowed "
-            f"{brief(low)} to {brief(high)} {unit} ({about.source})."
+            f"{allowed(about)} ({about.source})."
         )
     throttle_percent = event.throttle / 100
     cause = f"{cause} Throttle was {throttle_percent:g} %."
@@ -157,9 +171,10 @@ def runs_on(
         if isinstance(value, float)
         for shown, unit in (to_trade(channel, value),)
     ]
+    figures = f": {', '.join(seen)}" if seen else ""
     cause = (
-        f"{outcome.cause} THE MOTOR RUNS ON though the stand's pulse is at zero: "
-        f"{', '.join(seen)}."
+        f"{outcome.cause} THE MOTOR RUNS ON though the stand's pulse is at zero"
+        f"{figures}."
     )
     advice = (
         "PULL THE ARMING PLUG before you go near. The ESC ignores the zero pulse or "

@@ -377,6 +377,20 @@ def to_trade(channel: str, value: float) -> tuple[float, str]:
     return value, _UNITS.get(channel, "")
 
 
+def allowed(limit: Limit) -> str:
+    """A limit's bounds as a person reads them: 9.9 to 12.9 V, or up to 60000 rpm."""
+    low, unit = to_trade(limit.channel, limit.low)
+    high, _ = to_trade(limit.channel, limit.high)
+    if not math.isfinite(low):
+        return f"up to {brief(high)} {unit}"
+    if not math.isfinite(high):
+        return f"from {brief(low)} {unit}"
+    return f"{brief(low)} to {brief(high)} {unit}"
+
+
 def brief(value: float) -> str:
     """Three digits, never an exponent: 33.75 is 33.8, 1000 is 1000."""
-    return f"{float(f'{value:.3g}'):.10g}"
+    if not math.isfinite(value):
+        return f"{value}"
+    text = f"{float(f'{value:.3g}'):.10f}".rstrip("0").rstrip(".")
+    return "0" if text == "-0" else text

@@ -43,8 +43,8 @@ class Task:
             )
         if not fits(self.plan, self.limits):
             raise InputFault(
-                f"the plan {self.plan.protocol} caps the {CHANNEL}, and the limits of the "
-                "task are not as tight: the motor would not be held to it."
+                f"the plan {self.plan.protocol} caps the {CHANNEL}, and the task has "
+                "no limit as tight: the motor would not be held to it."
             )
         if not 1 <= self.nonce <= 0xFFFF:
             raise InputFault(f"the task's nonce is {self.nonce}, not 1 to 65535.")

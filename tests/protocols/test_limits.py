@@ -14,6 +14,7 @@ from daq.records.shelf import Article
 from protocols.limits import (
     Limit,
     Tightening,
+    allowed,
     brief,
     derive,
     inside,
@@ -498,9 +499,33 @@ def test_an_article_that_rates_nothing_is_told_which_keys_to_add() -> None:
 
 @pytest.mark.parametrize(
     ("value", "words"),
-    [(33.75, "33.8"), (12, "12"), (1000, "1000"), (41_963.4, "42000"), (-0.5, "-0.5")],
+    [
+        (33.75, "33.8"),
+        (12, "12"),
+        (1000, "1000"),
+        (41_963.4, "42000"),
+        (-0.5, "-0.5"),
+        (-4.67e-5, "-0.0000467"),
+        (1.5e12, "1500000000000"),
+        (-1e-12, "0"),
+        (-math.inf, "-inf"),
+    ],
 )
 def test_figures_in_words_have_three_digits_and_no_exponent(
     value: float, words: str
 ) -> None:
     assert brief(value) == words
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "words"),
+    [
+        (9.9, 12.9, "9.9 to 12.9 V"),
+        (-math.inf, 5, "up to 5 V"),
+        (3, math.inf, "from 3 V"),
+    ],
+)
+def test_what_a_limit_allows_is_said_without_an_infinity(
+    low: float, high: float, words: str
+) -> None:
+    assert allowed(Limit("voltage", low, high, 1, 0.1, "a test")) == words
