@@ -21,10 +21,8 @@ from daq.errors import RecordFault, WorldFault
 if TYPE_CHECKING:
     from daq.analysis.air import Air
     from daq.analysis.run import Analysis
-    from daq.analysis.series import Hold, HoldKind, HoldLeg, Series
     from daq.records.read import Run
     from daq.records.shelf import Article
-    from ui.stretches import Stretch
 
 # Standard uncertainties of what an article's file says about the air: a room
 # thermometer, a barometer or a weather report, a cheap hygrometer, each taken as
@@ -35,26 +33,6 @@ HUMIDITY_U_FRAC = 0.05
 UNKNOWN_HUMIDITY_FRAC = 0.5
 UNKNOWN_HUMIDITY_U_FRAC = 0.29  # anything from 0 to 1, evenly: 1 over root 12
 
-# The end of a hold is known on the stand's clock to a few milliseconds only: what a
-# command overtakes on its way must not reach into the plateau before it.
-END_GUARD_S = 0.02
-# What the analysis knows, by what the record calls it.
-KINDS: Final[Mapping[str, HoldKind]] = {
-    "rest": "rest",
-    "dwell": "dwell",
-    "warm": "warm",
-    "glide": "glide",
-    "burst": "burst",
-}
-LEGS: Final[Mapping[str, HoldLeg]] = {
-    "up": "up",
-    "down": "down",
-    "first": "first",
-    "second": "second",
-}
-# What leads straight into another stretch and belongs to it: a dwell is cut from
-# where settling began, a burst is timed from where the throttle began to move.
-LEAD_INS: Final[Mapping[str, str]] = {"dwell": "settle", "burst": "punch"}
 INTERRUPTED: Final[dict[str, object]] = {
     "ended": "interrupted",
     "cause": "The record stops before its end.",
@@ -176,6 +154,7 @@ def _article_of(run: Run) -> Article | None:
 def _analysis_of(run: Run, article: Article | None) -> Analysis | None:
     from daq.analysis.plateaus import DEFAULT_SETTLE_S
     from daq.analysis.run import analyse
+    from ui.series import holds_of, series_of
 
     series, nominal = series_of(run)
     if not series:
@@ -203,78 +182,6 @@ def _propeller_off(run: Run) -> bool:
     return plan is not None and plan.propeller_off
 
 
-def series_of(run: Run) -> tuple[dict[str, Series], set[str]]:
-    """Channels in SI by the stand's own constants, and which of them are nominal."""
-    from daq.analysis.series import CHANNEL_UNITS, Series
-    from daq.calibration.nominal import nominal
-
-    series: dict[str, Series] = {}
-    for stream in run.streams:
-        if not stream.device_s.size:
-            continue
-        for column, page in enumerate(stream.channels):
-            if page.name not in CHANNEL_UNITS:
-                continue
-            scale = nominal(page)
-            series[page.name] = Series(
-                name=page.name,
-                quantity=page.quantity.name.lower(),
-                t_s=stream.device_s,
-                value_si=scale.to_si(stream.counts[:, column]),
-                gain_u_rel=scale.gain_u_rel,
-                resolution_si=scale.resolution_si,
-            )
-    return series, set(series)
-
-
-def holds_of(run: Run, series: Mapping[str, Series]) -> list[Hold]:
-    """What the plan was walked for, as far as was sampled.
-
-    Rests, dwells each with the settling before it, warm-ups, glides, and bursts each
-    with the punch before it.
-    """
-    from ui.stretches import stretches_of
-
-    first_s = max(float(s.t_s[0]) for s in series.values())
-    last_s = min(float(s.t_s[-1]) for s in series.values())
-    holds: list[Hold] = []
-    before: Stretch | None = None
-    for stretch in stretches_of(run):
-        hold = _hold(stretch, before, first_s, last_s)
-        if hold is not None:
-            holds.append(hold)
-        before = stretch
-    return holds
-
-
-def _hold(
-    stretch: Stretch, before: Stretch | None, first_s: float, last_s: float
-) -> Hold | None:
-    """One stretch for the analysis; None where it has no use for it."""
-    from daq.analysis.series import Hold
-
-    part = stretch.hold
-    kind = KINDS.get(part.kind)
-    start_s, from_frac = part.start_s, stretch.from_frac
-    if before is not None and before.hold.kind == LEAD_INS.get(part.kind):
-        start_s, from_frac = before.hold.start_s, before.from_frac
-    start_s, end_s = max(start_s, first_s), min(part.end_s - END_GUARD_S, last_s)
-    if kind is None or end_s <= start_s:
-        return None
-    moves = kind in ("glide", "burst")
-    if kind == "glide":
-        from_frac = stretch.throttle_at(start_s)
-    return Hold(
-        kind=kind,
-        leg=LEGS.get(part.leg, "rest"),
-        step=part.step,
-        throttle_frac=stretch.throttle_at(end_s),
-        start_s=start_s,
-        end_s=end_s,
-        from_frac=from_frac if moves else None,
-    )
-
-
 def _air_of(article: Article | None) -> Air | None:
     from daq.analysis.air import measured_air
 
@@ -297,6 +204,7 @@ def _notes(run: Run) -> list[str]:
     notes = []
     if run.simulated:
         notes.append("Simulated: no hardware, no motor, nothing was measured.")
+    notes += how_far(run)
     if run.intact is False:
         notes.append("The wire log was changed after it was sealed.")
     if run.damage.places:
@@ -304,6 +212,31 @@ def _notes(run: Run) -> list[str]:
     if run.outcome is None:
         notes.append("The record stops before its end.")
     return notes
+
+
+def how_far(run: Run) -> list[str]:
+    """How far a run came that was cut, and what of it is not used; else nothing."""
+    from ui.cut import cut_of
+    from ui.extent import extent_of
+    from ui.series import in_order
+
+    cut, extent = cut_of(run), extent_of(run)
+    said = []
+    if extent is not None and not extent.whole:
+        said.append(extent.words())
+    if cut is not None and cut.sound_until_s < cut.at_s:
+        doubt_s = cut.at_s - cut.sound_until_s
+        said.append(
+            f"What was read in the last {doubt_s:g} s before the trip is not used: "
+            "what was wrong began before it was noticed."
+        )
+    astray = sum(int(s.device_s.size - in_order(s).sum()) for s in run.streams)
+    if astray:
+        said.append(
+            f"{astray} samples came out of order, twice, or after the stand began "
+            "again, and are not used."
+        )
+    return said
 
 
 # ------------------------------------------------------------------ writing

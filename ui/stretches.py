@@ -6,10 +6,11 @@ in the record says how far it had come. Nothing here reads a sample.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from daq.errors import InputFault
+from ui.cut import cut_of
 
 if TYPE_CHECKING:
     from daq.records.read import Hold, Run
@@ -58,7 +59,7 @@ def stretches_of(run: Run) -> list[Stretch]:
     """
     plan = plan_of(run)
     marks = [decision.note for decision in run.notes("segment")]
-    holds = run.holds()
+    holds = _cut_short(run, run.holds())
     found: list[Stretch] = []
     before_frac = 0.0
     for number, (mark, hold) in enumerate(zip(marks, holds, strict=True), start=1):
@@ -68,6 +69,14 @@ def stretches_of(run: Run) -> list[Stretch]:
         before_frac = stretch.to_frac
         found.append(stretch)
     return found
+
+
+def _cut_short(run: Run, holds: list[Hold]) -> list[Hold]:
+    """The same, none of them beyond where the walk was cut."""
+    cut = cut_of(run)
+    if cut is None:
+        return holds
+    return [replace(h, end_s=max(h.start_s, min(h.end_s, cut.at_s))) for h in holds]
 
 
 def _segment(plan: Plan | None, index: object, hold: Hold) -> Segment | None:

@@ -205,7 +205,7 @@ def _legs(analysis: Analysis | None) -> list[tuple[str, str]]:
 
 def _series(run: Run) -> Mapping[str, Series]:
     """Channels in SI; none where a stand's constants make no sense."""
-    from ui.results import series_of
+    from ui.series import series_of
 
     try:
         return series_of(run)[0]

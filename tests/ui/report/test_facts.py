@@ -11,7 +11,8 @@ from ui.report.facts import ABNORMAL, DANGER, GOOD, Fact, facts_of
 from ui.report.guards import guarded, unguarded
 from ui.report.setup import channels_of
 from ui.report.words import moment, plain
-from ui.results import Results, series_of
+from ui.results import Results
+from ui.series import series_of
 
 
 def fact(results: Results, label: str, **changes: object) -> Fact:

@@ -17,7 +17,8 @@ from ui.report.timeline import (
     envelope,
     read_timeline,
 )
-from ui.results import Results, series_of
+from ui.results import Results
+from ui.series import series_of
 
 
 @pytest.fixture(scope="module")
