@@ -28,6 +28,8 @@ STARTED_SHARE = 0.25
 STARTED_RAD_S = 62.8
 COLLAPSE_SHARE = 0.6
 OVERLOAD_SHARE = 1.8
+# No more than surely come before what was is led away, however slow the stand.
+READINGS = 4
 LET_GO_SHARE = 0.5
 SLOWER_SHARE = 0.97
 
@@ -48,10 +50,10 @@ class StalledCheck:
         self._speed_per_volt = rules.speed_per_volt_rad_s
         self._now = now
         self._steady = steady
-        self._blocked = Lasting(5, 0.1)
+        self._blocked = Lasting(READINGS, 0.1)
         self._collapsed = Lasting(3, 0.03)
-        self._overloaded = Lasting(10, 0.1)
-        self._undriven = Lasting(5, 0.05)
+        self._overloaded = Lasting(READINGS, 0.1)
+        self._undriven = Lasting(READINGS, 0.05)
 
     def speed(self, speed_rad_s: float, now_s: float) -> Trip | None:
         """A reading of the speed; one that is no number shows nothing."""

@@ -23,7 +23,8 @@ SPEED_SHARE = 1.03
 READINGS = 3
 # By current alone.
 ALONE_SHARE = 0.5
-ALONE_READINGS = 10
+# No more than surely come before what was is led away, however slow the stand.
+ALONE_READINGS = 4
 ALONE_S = 0.1
 
 

@@ -6,13 +6,7 @@ from collections.abc import Callable, Mapping
 import pytest
 
 from protocols.guard.now import COAST_S, FRESH_S, REST_SPEED_RAD_S
-from protocols.guard.stopped import (
-    LET_GO_S,
-    REST_CURRENT_A,
-    RUN_OUT_S,
-    StoppedCheck,
-    rest_current_a,
-)
+from protocols.guard.stopped import LET_GO_S, StoppedCheck, rest_current_a
 from protocols.limits import Limit
 
 REST_A = 0.24
@@ -110,8 +104,37 @@ def test_a_rotor_that_turns_a_little_more_does_not() -> None:
 
 def test_without_a_speed_the_current_has_to_be_gone_for_a_second() -> None:
     said = verdicts(2.0, current=0.0)
-    assert first(said, True) == pytest.approx(RUN_OUT_S, abs=0.02)
+    assert first(said, True) == pytest.approx(1.01, abs=0.015)
     assert False not in said.values()
+
+
+def test_the_times_count_from_the_stop() -> None:
+    said = {}
+    check = StoppedCheck(REST_A, 50.0)
+    for step in range(1, 200):
+        now_s = 50.0 + step * STEP_S
+        check.reading("current", 3.0, now_s)
+        said[step] = check.verdict(now_s)
+    assert said[60] is None
+    assert said[70] is False
+    check = StoppedCheck(REST_A, 50.0)
+    for step in range(1, 200):
+        now_s = 50.0 + step * STEP_S
+        check.reading("speed", 900.0, now_s)
+        said[step] = check.verdict(now_s)
+    assert said[95] is None
+    assert said[105] is False
+
+
+@pytest.mark.parametrize(("current", "verdict"), [(0.0, True), (3.0, False)])
+def test_on_a_slow_stand_it_takes_five_readings(current: float, verdict: bool) -> None:
+    check = StoppedCheck(REST_A, 0.0)
+    said = []
+    for step in range(6):
+        check.reading("speed", 0.0, 1.0 + 0.125 * step)
+        check.reading("current", current, 1.0 + 0.125 * step)
+        said.append(check.verdict(1.0 + 0.125 * step))
+    assert said == [None, None, None, None, verdict, verdict]
 
 
 def test_current_that_comes_back_takes_the_verdict_back() -> None:
@@ -135,6 +158,8 @@ def test_nothing_heard_is_nothing_known() -> None:
 
 def test_what_is_no_number_is_nothing_heard() -> None:
     assert set(verdicts(2.0, current=math.nan, speed=math.nan).values()) == {None}
+    assert set(verdicts(2.0, current=math.nan).values()) == {None}
+    assert set(verdicts(2.0, current=math.nan, speed=0.0).values()) == {None}
 
 
 def test_a_current_that_falls_silent_is_not_known_any_more() -> None:
@@ -185,12 +210,12 @@ def current_limit(high: float) -> Limit:
 @pytest.mark.parametrize(
     ("limits", "rest_a"),
     [
-        ((), REST_CURRENT_A),
-        ((current_limit(4.0),), REST_CURRENT_A),
+        ((), 0.15),
+        ((current_limit(4.0),), 0.15),
         ((current_limit(12.0),), 0.24),
         ((current_limit(50.0),), 1.0),
-        ((current_limit(math.inf),), REST_CURRENT_A),
-        ((Limit("voltage", 9.0, 60.0, 3, 0.1, "test"),), REST_CURRENT_A),
+        ((current_limit(math.inf),), 0.15),
+        ((Limit("voltage", 9.0, 60.0, 3, 0.1, "test"),), 0.15),
     ],
 )
 def test_what_counts_as_rest_goes_with_the_current_limit(
