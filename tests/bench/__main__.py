@@ -7,11 +7,11 @@ latency, help, stops. ``--quick`` shortens memory, latency and stops.
 
 import argparse
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 
 from tests.bench import decode, latency, memory, start, stops, virtual
 
-BENCHMARKS: dict[str, Callable[[bool], list[tuple[str, str]]]] = {
+BENCHMARKS: dict[str, Callable[[bool], Iterable[tuple[str, str]]]] = {
     "decode": decode.measure,
     "virtual": virtual.measure,
     "help": start.measure,

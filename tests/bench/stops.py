@@ -11,11 +11,12 @@ import statistics
 import subprocess
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
+from daq.stand.device import Device
 from daq.stand.faults.board import Hang, LockUp
 from daq.stand.faults.wire import CableOut
 from tests.served import Bench, served
@@ -60,8 +61,14 @@ class Nowhere:
 
 
 def _port_lost(bench: Bench, _: Client) -> None:
-    gone, bench.server._endpoint = bench.server._endpoint, Nowhere()
-    gone.close()
+    server = bench.server
+
+    def take_away(_: Device) -> None:
+        gone, server._endpoint = server._endpoint, Nowhere()
+        gone.close()
+
+    server.between_ticks(take_away)
+    bench.wait_until(lambda: isinstance(server._endpoint, Nowhere))
 
 
 def _asleep(bench: Bench, client: Client) -> None:
@@ -161,7 +168,12 @@ def once(path: Way) -> float:
     ):
         full = FULL_BYTES if path.name == "disk full" else -1
         client = bench.spin(dwell_s=60, file_max=full)
-        bench.wait_until_spinning()
+        try:
+            bench.wait_until_spinning()
+        except AssertionError:
+            os.killpg(client.pid, signal.SIGINT)
+            _, said = bench.end_of(client)
+            raise RuntimeError(f"{path.name}: it never spun: {said}") from None
         if path.name != "disk full":
             time.sleep(0.3)
         path.act(bench, client)
@@ -173,19 +185,15 @@ def once(path: Way) -> float:
         return time.monotonic() - begun_s
 
 
-def measure(quick: bool) -> list[tuple[str, str]]:
-    """One row a path."""
-    rows = []
+def measure(quick: bool) -> Iterator[tuple[str, str]]:
+    """One row a path, as it is known."""
     times = 2 if quick else TIMES
     with ThreadPoolExecutor(AT_ONCE) as pool:
         for path in WAYS:
             taken = sorted(1e3 * t for t in pool.map(once, [path] * times))
             middle = statistics.median(taken)
-            rows.append(
-                (
-                    f"{path.name}: {path.stops}",
-                    f"{middle:.0f} ms, worst of {times} {taken[-1]:.0f} "
-                    f"(stated {path.stated_ms:g})",
-                )
+            yield (
+                f"{path.name}: {path.stops}",
+                f"{middle:.0f} ms, worst of {times} {taken[-1]:.0f} "
+                f"(stated {path.stated_ms:g})",
             )
-    return rows
