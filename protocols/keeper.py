@@ -263,10 +263,13 @@ def keep(start: Start, orders: IO[bytes], clock: Clock) -> dict[str, object]:
 
 
 def _open_log(folder: Path, header: Mapping[str, object]) -> WireLog:
+    log = None
     try:
         log = WireLog(folder / NAME)
         log.append(Kind.HEADER, int(str(header["monotonic_ns"])), to_json(header))
     except OSError as fault:
+        if log is not None:
+            log.close()
         why = fault.strerror or str(fault)
         raise GramwattError(
             f"The record in {folder} cannot be written: {why}."

@@ -151,6 +151,11 @@ def hash_of(path: Path) -> str:
         return "sha256:" + hashlib.file_digest(file, "sha256").hexdigest()
 
 
+def hash_of_bytes(data: bytes) -> str:
+    """The same of a file's content that was read already."""
+    return "sha256:" + hashlib.sha256(data).hexdigest()
+
+
 def seal(
     folder: Path, outcome: Mapping[str, object], *, simulated: bool = False
 ) -> None:

@@ -205,10 +205,10 @@ def read_run(folder: Path) -> Run:
     content = folders.read_descriptor(folder)
     reader = Reader.open(folder / NAME)
     sealed = folders.is_sealed(content)
-    intact = folders.hash_of(folder / NAME) == _hash_in(content) if sealed else None
+    intact = _is_intact(reader.data, content) if sealed else None
     heard = _hear(reader)
     if heard.stand is None and heard.spare is not None:
-        reader = Reader.open(folder / NAME)
+        reader = Reader(reader.data)
         heard = _hear(reader, heard.spare)
     if not heard.begun:
         raise RecordFault(f"{folder / NAME} holds no whole record: nothing is left.")
@@ -262,6 +262,10 @@ def _header_in(content: Mapping[str, object]) -> Mapping[str, object] | None:
     facts = content.get("gramwatt")
     header = facts.get("header") if isinstance(facts, dict) else None
     return header if isinstance(header, dict) else None
+
+
+def _is_intact(data: bytes, content: Mapping[str, object]) -> bool:
+    return folders.hash_of_bytes(data) == _hash_in(content)
 
 
 def _hash_in(content: Mapping[str, object]) -> object:

@@ -174,11 +174,12 @@ class Reader:
     """Reads a wire log, whole or growing, and counts what is damaged.
 
     Attributes:
+        data: the file.
         damage: complete once ``records`` is exhausted.
     """
 
     def __init__(self, data: bytes) -> None:
-        self._data = data
+        self.data = data
         self.damage = Damage()
         if data[: len(MAGIC)] != MAGIC:
             self.damage = Damage(min(len(data), len(MAGIC)), 1, len(data) < len(MAGIC))
@@ -215,9 +216,9 @@ class Reader:
     def records(self) -> Iterator[Record]:
         """Every whole record, in order; damage is skipped and counted."""
         position = len(MAGIC)
-        end = len(self._data)
+        end = len(self.data)
         while position < end:
-            record = record_at(self._data, position)
+            record = record_at(self.data, position)
             if record is not None:
                 yield record
                 position += _HEAD.size + len(record.data)
@@ -230,10 +231,10 @@ class Reader:
 
     def _next_good(self, position: int) -> int:
         """Where the next whole record begins; the end where there is none."""
-        for found in _BEGINS.finditer(self._data, position):
-            if record_at(self._data, found.start()) is not None:
+        for found in _BEGINS.finditer(self.data, position):
+            if record_at(self.data, found.start()) is not None:
                 return found.start()
-        return len(self._data)
+        return len(self.data)
 
 
 def record_at(data: bytes, position: int) -> Record | None:
