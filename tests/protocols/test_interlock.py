@@ -18,6 +18,39 @@ def test_a_move_goes_where_the_table_says(state: State, given: Input) -> None:
     assert lock.give(given) is TABLE[state, given]
 
 
+# What the host holds after each input, written out a second time on purpose.
+WRITTEN = """
+input           unknown  locked   proving  armed    spinning tripped
+TOLD_LOCKED     locked   locked   locked   locked   locked   tripped
+TOLD_PROVING    tripped  tripped  proving  tripped  tripped  tripped
+PROVE_GRANTED   tripped  proving  proving  tripped  tripped  tripped
+TOLD_ARMED      tripped  tripped  tripped  armed    armed    tripped
+ARM_GRANTED     tripped  armed    tripped  armed    armed    tripped
+TOLD_SPINNING   tripped  tripped  tripped  spinning spinning tripped
+TOLD_TRIPPED    tripped  tripped  tripped  tripped  tripped  tripped
+STOPPED         tripped  tripped  tripped  tripped  tripped  tripped
+ACKNOWLEDGED    unknown  locked   proving  armed    spinning locked
+LINK_LOST       unknown  unknown  unknown  unknown  unknown  tripped
+RESTARTED       unknown  unknown  unknown  tripped  tripped  tripped
+"""
+
+
+def test_the_table_is_what_was_agreed() -> None:
+    head, *rows = [line.split() for line in WRITTEN.split("\n") if line]
+    assert len(rows) == len(Input)
+    for name, *after in rows:
+        for state, expected in zip(head[1:], after, strict=True):
+            moved = TABLE[State[state.upper()], Input[name]]
+            assert moved.name.lower() == expected, (name, state)
+
+
+def test_a_new_interlock_knows_nothing_and_may_do_nothing() -> None:
+    lock = Interlock()
+    assert lock.state is State.UNKNOWN
+    assert not lock.may_arm
+    assert not lock.may_drive
+
+
 def test_nothing_leaves_tripped_but_an_acknowledgement() -> None:
     for given in Input:
         expected = State.LOCKED if given is Input.ACKNOWLEDGED else State.TRIPPED
