@@ -17,6 +17,7 @@ from daq.errors import WorldFault
 
 DEFAULT_BAUD = 500_000
 READ_WAIT_S = 0.05
+LATE_WRITES = 3
 WRITE_WAIT_S = 0.1
 READ_MAX = 65_536
 SOCKET_SCHEME = "socket://"
@@ -80,6 +81,7 @@ class SerialPort:
     def __init__(self, line: serial.Serial, name: str) -> None:
         self._line = line
         self._name = name
+        self._late_writes = 0
 
     @property
     def name(self) -> str:
@@ -102,11 +104,19 @@ class SerialPort:
     def write(self, data: bytes) -> None:
         """Hand bytes to the driver.
 
+        One write that took longer than 100 ms is no lost port: a busy machine may
+        have slept in it, and what was not taken is one lost frame.
+
         Raises:
-            PortLost: the port is gone, or took nothing for 100 ms.
+            PortLost: the port is gone, or several writes running took that long.
         """
         try:
             self._line.write(data)
+            self._late_writes = 0
+        except serial.SerialTimeoutException as fault:
+            self._late_writes += 1
+            if self._late_writes >= LATE_WRITES:
+                raise PortLost(_gone(self._name)) from fault
         except (serial.SerialException, OSError) as fault:
             raise PortLost(_gone(self._name)) from fault
 

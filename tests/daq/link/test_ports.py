@@ -15,6 +15,7 @@ from daq.link.ports import (
     PortFault,
     PortFound,
     PortLost,
+    SerialPort,
     _sentence,
     found_ports,
     open_port,
@@ -252,3 +253,42 @@ def test_the_ports_of_this_machine_are_listed_by_name() -> None:
     ports = found_ports()
     assert all(isinstance(port, PortFound) for port in ports)
     assert [port.name for port in ports] == sorted(port.name for port in ports)
+
+
+class Sleepy:
+    """A line whose writes take too long, so many times in a row."""
+
+    def __init__(self, late: int) -> None:
+        self.late = late
+
+    def write(self, data: bytes) -> None:
+        if self.late:
+            self.late -= 1
+            raise serial.SerialTimeoutException("Write timeout")
+
+    def close(self) -> None:
+        """Nothing to let go of."""
+
+
+def test_a_machine_that_slept_in_a_write_has_not_lost_its_port() -> None:
+    port = SerialPort(Sleepy(2), "sleepy")  # type: ignore[arg-type]
+    for _ in range(3):
+        port.write(b"\0")
+
+
+def test_a_line_that_takes_nothing_any_more_is_lost() -> None:
+    port = SerialPort(Sleepy(3), "sleepy")  # type: ignore[arg-type]
+    port.write(b"\0")
+    port.write(b"\0")
+    with pytest.raises(PortLost):
+        port.write(b"\0")
+
+
+def test_late_writes_count_only_in_a_row() -> None:
+    line = Sleepy(0)
+    port = SerialPort(line, "sleepy")  # type: ignore[arg-type]
+    for _ in range(5):
+        line.late = 2
+        port.write(b"\0")
+        port.write(b"\0")
+        port.write(b"\0")
