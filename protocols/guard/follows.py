@@ -75,7 +75,10 @@ class Fall:
         """What it stayed at, and from where."""
         now, unit = to_trade(self._channel, self._smooth.value)
         before, _ = to_trade(self._channel, self._from)
-        return f"{self._channel} {brief(now)} {unit}, before {brief(before)} {unit}"
+        return (
+            f"the {self._channel} did not: {brief(now)} {unit}, before "
+            f"{brief(before)} {unit}"
+        )
 
 
 class FollowsCheck:
@@ -125,7 +128,7 @@ class FollowsCheck:
 
     def _lower(self, fall: Fall) -> Trip:
         percent = 100 * self._now.throttle_frac
-        return _trip(f"The throttle fell to {percent:.0f} % but not the {fall.words()}")
+        return _trip(f"The throttle fell to {percent:.0f} % but {fall.words()}")
 
     @staticmethod
     def _at_zero(

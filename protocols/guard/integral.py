@@ -26,8 +26,7 @@ class Integral:
 
     def __init__(self) -> None:
         self.total = 0.0
-        self._before = 0.0
-        self._before_s = math.inf
+        self._before = self._before_s = math.inf
 
     def take(self, value: float, now_s: float) -> float:
         """Add up to this reading; returns the total. NaN is a gap."""

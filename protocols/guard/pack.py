@@ -10,6 +10,7 @@ import math
 from protocols.guard.integral import Integral
 from protocols.guard.now import Now
 from protocols.guard.trip import Action, Trip
+from protocols.limits import brief
 from protocols.rules import Rules
 
 NAME = "pack"
@@ -43,8 +44,8 @@ def _trip(taken: float, budget: float, unit: str) -> Trip:
     return Trip(
         check=NAME,
         cause=(
-            f"This spin took {taken:.3g} {unit} from the pack, all of the "
-            f"{budget:.3g} {unit} that it may."
+            f"This spin took {brief(taken)} {unit} from the pack, all of the "
+            f"{brief(budget)} {unit} that it may."
         ),
         clears="a charged pack is connected",
         advice="Charge the pack, or split the plan over two packs.",

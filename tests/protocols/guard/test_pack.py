@@ -6,10 +6,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from protocols.guard.integral import GAP_S, Integral
+from protocols.guard.integral import Integral
 from protocols.guard.now import Now
 from protocols.guard.pack import PackCheck
-from protocols.guard.trip import Action
+from protocols.guard.trip import Action, Trip
 from protocols.rules import NO_RULES, Rules
 from tests.protocols.guard.play import Play, sees
 
@@ -24,21 +24,32 @@ def play(rules: Rules) -> Play:
 
 def test_the_charge_that_a_spin_may_take_ramps_down() -> None:
     bench = play(Rules(charge_c=CHARGE_C))
-    trip = sees(bench.hold(60.0, 0.5, voltage=12.0, current=6.0))
-    assert bench.took_s == pytest.approx(15.0, abs=0.02)
-    assert (trip.check, trip.action) == ("pack", Action.RAMP_DOWN)
-    assert trip.cause == (
-        "This spin took 25 mAh from the pack, all of the 25 mAh that it may."
+    assert bench.hold(60.0, 0.5, voltage=12.0, current=6.0) == Trip(
+        "pack",
+        "This spin took 25 mAh from the pack, all of the 25 mAh that it may.",
+        "a charged pack is connected",
+        "Charge the pack, or split the plan over two packs.",
+        Action.RAMP_DOWN,
     )
-    assert "charged pack" in trip.clears
-    assert trip.advice
+    assert bench.took_s == pytest.approx(15.0, abs=0.02)
 
 
 def test_the_energy_that_it_may_take_does_so_too() -> None:
     bench = play(Rules(charge_c=CHARGE_C, energy_j=ENERGY_J))
     trip = sees(bench.hold(60.0, 0.5, voltage=15.0, current=6.0))
     assert bench.took_s == pytest.approx(10.0, abs=0.02)
-    assert "0.25 Wh" in trip.cause
+    assert trip.cause == (
+        "This spin took 0.25 Wh from the pack, all of the 0.25 Wh that it may."
+    )
+
+
+def test_a_budget_is_used_up_exactly_at_its_end() -> None:
+    for rules in (Rules(charge_c=2.0), Rules(energy_j=2.0)):
+        now = Now(0.0)
+        check = PackCheck(rules, now)
+        for now_s, trips in ((0.0, False), (1.0, False), (2.0, True)):
+            now.heard("voltage", 1.0, now_s)
+            assert (check.current(1.0, now_s) is not None) is trips
 
 
 def test_without_a_budget_nothing_is_judged() -> None:
@@ -74,7 +85,9 @@ def test_an_integral_begins_with_its_first_reading() -> None:
 def test_it_is_the_trapezoid_up_to_the_length_of_a_gap() -> None:
     integral = Integral()
     integral.take(1.0, 0.0)
-    assert integral.take(3.0, GAP_S) == pytest.approx(2.0 * GAP_S)
+    assert integral.take(3.0, 0.1) == pytest.approx(0.2)
+    integral.take(1.0, 0.2)
+    assert integral.take(3.0, 0.31) == pytest.approx(0.2 + 0.2 + 0.33)
 
 
 @pytest.mark.parametrize(("before", "after"), [(1.0, 3.0), (3.0, 1.0)])
