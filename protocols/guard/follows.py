@@ -44,8 +44,7 @@ class Fall:
         self._way = way
         self._floor = floor
         self._smooth = Smooth()
-        self._from_frac = 0.0
-        self._from = math.nan
+        self._from_frac = self._from = 0.0
         self._lasting = Lasting(5, 0.15)
 
     def take(self, value: float, recent: Recent, now_s: float) -> bool:
@@ -57,7 +56,7 @@ class Fall:
         if not LOWEST_FRAC <= recent.highest <= FALL_SHARE * self._from_frac:
             return self._lasting.take(so=False, now_s=now_s)
         stays = smooth > self.bound(recent.highest)
-        if not stays and recent.lowest == recent.highest:
+        if not stays:
             self._from_frac, self._from = recent.highest, smooth
         return self._lasting.take(so=stays, now_s=now_s)
 

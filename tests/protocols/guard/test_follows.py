@@ -47,6 +47,23 @@ def test_a_current_that_stays_up_cuts() -> None:
     assert FAST_S <= bench.took_s <= JUDGED_S
 
 
+def judged_s(rate_hz: float) -> float:
+    """How long after a fall a current that stays up trips."""
+    now = Now(0.0)
+    check = FollowsCheck(REST_A, now)
+    takes, tells = {"current": check.current}, (check.setpoint,)
+    bench = Play(now, takes, tells, rate_hz=rate_hz)
+    assert bench.hold(2.0, 0.8, current=5.0) is None
+    assert bench.hold(3.0, 0.4, current=5.0) is not None
+    return bench.took_s
+
+
+def test_a_fall_is_judged_for_a_seventh_of_a_second_and_five_readings() -> None:
+    # The throttle's range has settled 0.41 s after this fall, or a little later.
+    assert judged_s(100.0) == pytest.approx(0.57, abs=0.006)
+    assert judged_s(10.0) == pytest.approx(1.0)
+
+
 def test_a_speed_that_stays_up_cuts() -> None:
     bench = running()
     trip = sees(bench.hold(3.0, 0.5, current=1.7, speed=3000.0))
