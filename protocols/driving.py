@@ -65,12 +65,12 @@ class Driving:
             self.heed(self.watched.judge(now_s), now_s)
 
     def heed(self, trip: Trip | None, now_s: float) -> bool:
-        """Do what the guard says; whether it said anything."""
+        """Do what the guard says; whether that leaves nothing to watch."""
         if trip is None:
             return False
         course, ramps = self._course, trip.action is Action.RAMP_DOWN
         if ramps and course.phase is Phase.RETREATING:
-            return True  # on its way down already
+            return False  # on its way down already
         course.note("trip", device_s=course.device_s(now_s), **trip.to_dict())
         outcome = explain.ended(Ended.TRIPPED, trip.cause, trip.check, trip.advice)
         if ramps and course.phase is Phase.RUNNING:
@@ -80,7 +80,7 @@ class Driving:
             self.drive(now_s)
         else:
             self._ending.stop(outcome, m.StopReason.GUARD, now_s)
-        return True
+        return course.phase not in GUARDED
 
     # -------------------------------------------------------------- the walk
 

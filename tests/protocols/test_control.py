@@ -17,6 +17,8 @@ from protocols.limits import Limit
 from protocols.outcome import Data, Ended
 from protocols.phases import Phase
 from protocols.plan import Plan, Segment
+from protocols.retreat import RETREAT_S
+from protocols.rules import Burst, Rules
 from protocols.task import Task
 from tests.spins import LIMITS, NONCE, plan, spin, task
 from tests.virtual import VirtualSpin
@@ -133,6 +135,20 @@ def test_a_stop_is_noted_with_what_acted_and_a_trip_with_when() -> None:
     (trip,) = notes(run, "trip")
     assert stop["check"] == trip["check"] == "thrown"
     assert stop["device_s"] == trip["device_s"]
+
+
+def test_on_the_way_down_every_channel_is_still_watched() -> None:
+    # A plug whose budget stays used up for a while: every current says so, and the
+    # voltage that comes after it in the same sample must be heard all the same.
+    plug = Burst("plug", 1.0, 3.0, 1.0, "a plug for one ampere")
+    run = spin(Task(plan((0.6,)), LIMITS, NONCE, Rules((plug,))))
+    outcome = run.run().outcome
+    assert outcome is not None
+    assert (outcome.ended, outcome.check) == (Ended.TRIPPED, "burst")
+    (trip,) = notes(run, "trip")
+    (stop,) = notes(run, "stop")
+    took_s = float(str(stop["device_s"])) - float(str(trip["device_s"]))
+    assert took_s == pytest.approx(RETREAT_S, abs=0.01)
 
 
 def test_no_throttle_ever_follows_a_stop() -> None:
