@@ -56,7 +56,9 @@ class Fall:
         if not LOWEST_FRAC <= recent.highest <= FALL_SHARE * self._from_frac:
             return self._lasting.take(so=False, now_s=now_s)
         stays = smooth > self.bound(recent.highest)
-        if not stays:
+        if (
+            not stays and recent.lowest == recent.highest
+        ):  # settled: it counts from here
             self._from_frac, self._from = recent.highest, smooth
         return self._lasting.take(so=stays, now_s=now_s)
 

@@ -18,7 +18,7 @@ SLICE_READINGS = 3
 HELD_FRAC = 0.02
 # Below this an ESC may do as it likes: deadband, start-up. Common practice.
 LOWEST_FRAC = 0.08
-# Below this share of its throttle, what was says nothing any more.
+# Throttles this close count as the same.
 SAME_SHARE = 0.98
 SUPPLY_SHARE = 0.8
 SUPPLY_S = 0.5
@@ -40,7 +40,7 @@ class Past:
         self._count = 0
         self._since_s = 0.0
         self._next = self.was = math.nan
-        self._next_frac = self.was_frac = 0.0
+        self._next_frac = self.was_frac = self._top_frac = 0.0
 
     def take(self, value: float, now_s: float) -> None:
         """Take a reading; only a finite one at held throttle counts. Never trips."""
@@ -62,12 +62,14 @@ class Past:
             self._count, self._sum = 0, 0.0
 
     def setpoint(self, throttle_frac: float) -> None:
-        """That throttle was sent: below its own, what was says nothing any more."""
-        if throttle_frac < SAME_SHARE * self.was_frac:
-            self.was, self.was_frac = math.nan, 0.0
-        if throttle_frac < SAME_SHARE * self._next_frac:
-            self._next, self._next_frac = math.nan, 0.0
-            self._count, self._sum = 0, 0.0
+        """That throttle was sent: once it falls, what was says nothing any more."""
+        if throttle_frac >= SAME_SHARE * self._top_frac:
+            self._top_frac = max(self._top_frac, throttle_frac)
+            return
+        self._top_frac = throttle_frac
+        self.was = self._next = math.nan
+        self.was_frac = self._next_frac = 0.0
+        self._count, self._sum = 0, 0.0
 
     @property
     def is_of_now(self) -> bool:

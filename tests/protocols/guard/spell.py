@@ -157,18 +157,23 @@ def levels(
     *fracs: float,
     rate_frac_s: float = 1.0,
     hold_s: float = 1.8,
+    short_s: float | None = None,
     rest_s: float = 1.0,
 ) -> Plan:
-    """Throttle held at one level after the other, ramps between, rest at both ends."""
+    """Throttle held at one level after the other, ramps between, rest at both ends.
+
+    With ``short_s`` every second level is held for that long.
+    """
     segments = [Segment("rest", "rest", -1, 0.0, 0.0, rest_s)]
     before = 0.0
-    for frac in (*fracs, 0.0):
+    for number, frac in enumerate((*fracs, 0.0)):
         kind: Kind = "dwell" if frac else "rest"
         leg: Leg = "up" if frac else "rest"
         step = 0 if frac else -1
         ramp_s = abs(frac - before) / rate_frac_s
         segments.append(Segment("ramp", leg, step, before, frac, ramp_s))
-        segments.append(Segment(kind, leg, step, frac, frac, hold_s))
+        held_s = short_s if short_s and number % 2 else hold_s
+        segments.append(Segment(kind, leg, step, frac, frac, held_s))
         before = frac
     return Plan("levels", "levels", tuple(segments))
 

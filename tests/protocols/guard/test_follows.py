@@ -111,6 +111,17 @@ def test_each_level_on_the_way_down_counts_from_the_one_before() -> None:
     assert bench.hold(3.0, 0.3, current=2.4) is not None
 
 
+def test_on_the_way_down_nothing_counts_from_a_level_that_was_only_passed() -> None:
+    bench = running()
+
+    def motor(t: float) -> float:
+        return 5.0 * ((0.8 - 0.25 * t) / 0.8) ** 2 if t < 2.0 else 0.7
+
+    # What is read on a ramp belongs to a lower throttle than the highest lately.
+    assert bench.ramp(2.0, 0.8, 0.3, current=motor) is None
+    assert bench.hold(3.0, 0.3, current=0.7) is None
+
+
 def test_a_rise_in_between_counts_from_where_it_ends() -> None:
     bench = running()
     assert bench.hold(2.0, 0.3, current=0.7, speed=1400.0) is None

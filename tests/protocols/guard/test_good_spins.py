@@ -25,6 +25,9 @@ PLANS: dict[str, Plan] = {
     "shuffled": levels(0.5, 0.2, 0.95, 0.35, 0.8, 0.1, 0.9, rate_frac_s=2.0),
     "glide": levels(0.9, 0.1, 0.9, rate_frac_s=0.05, hold_s=0.5),
     "quicker glide": levels(0.9, 0.1, 0.9, rate_frac_s=0.2, hold_s=0.5),
+    "hops": levels(
+        0.3, 0.6, 0.35, 0.9, 0.2, 0.4, 0.3, 1.0, rate_frac_s=2.0, short_s=0.1
+    ),
     "touch and go": levels(0.3, 0.6, 0.9, 0.3, rate_frac_s=2.0, hold_s=0.2),
 }
 STANDS: dict[str, dict[str, object]] = {
@@ -70,6 +73,10 @@ def test_a_staircase_up_and_down() -> None:
 
 def test_a_punch_on_a_weak_pack() -> None:
     assert_quiet(spell("weak pack").walk(PLANS["punch"]))
+
+
+def test_hops_up_and_down_again() -> None:
+    assert_quiet(spell("as shipped").walk(PLANS["hops"]))
 
 
 def test_a_stand_with_nothing_but_a_current() -> None:

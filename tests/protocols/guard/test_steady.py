@@ -97,6 +97,15 @@ def test_a_throttle_that_falls_forgets_what_was_above_it() -> None:
     assert not steady.current.is_of_now
 
 
+def test_a_fall_back_from_a_rise_forgets_what_was_below_both() -> None:
+    bench, steady = play()
+    bench.hold(1.0, 0.3, current=0.6)
+    bench.ramp(0.1, 0.3, 0.6, current=3.0)
+    assert steady.current.was == pytest.approx(0.6)
+    bench.hold(0.01, 0.58, current=0.1)
+    assert math.isnan(steady.current.was)
+
+
 def test_after_a_fall_it_is_learned_anew() -> None:
     bench, steady = play()
     bench.hold(1.0, 0.8, current=6.0)
@@ -151,6 +160,8 @@ def test_a_speed_may_go_with_the_throttle() -> None:
     assert steady.speed.due == pytest.approx(2000.0)
     bench.hold(0.01, 0.75, speed=2000.0)
     assert steady.speed.due == pytest.approx(3000.0)
+    bench, steady = play()
+    bench.hold(1.0, 0.5, speed=2000.0)
     bench.hold(0.01, 0.495, speed=2000.0)
     assert steady.speed.due == pytest.approx(2000.0)
 

@@ -103,6 +103,12 @@ def test_a_throttle_that_falls_takes_current_with_it() -> None:
     assert bench.hold(1.0, 0.4, speed=3200.0, current=0.05) is None
 
 
+def test_a_throttle_that_rises_and_falls_back_takes_current_with_it() -> None:
+    bench = running(None, 0.3, speed=1600.0, current=0.65)
+    assert bench.ramp(0.15, 0.3, 0.6, speed=2500.0, current=4.0) is None
+    assert bench.ramp(0.1, 0.6, 0.35, speed=2800.0, current=0.1) is None
+
+
 def test_on_a_ramp_up_the_last_level_still_counts() -> None:
     bench = running()
     trip = bench.ramp(0.2, 0.6, 0.8, speed=lambda t: 3300.0 + 5000.0 * t, current=0.8)
