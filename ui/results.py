@@ -204,7 +204,7 @@ def _notes(run: Run) -> list[str]:
     notes = []
     if run.simulated:
         notes.append("Simulated: no hardware, no motor, nothing was measured.")
-    notes += how_far(run)
+    notes += [*how_far(run), *left_out(run)]
     if run.intact is False:
         notes.append("The wire log was changed after it was sealed.")
     if run.damage.places:
@@ -215,15 +215,20 @@ def _notes(run: Run) -> list[str]:
 
 
 def how_far(run: Run) -> list[str]:
-    """How far a run came that was cut, and what of it is not used; else nothing."""
-    from ui.cut import cut_of
+    """How far a run came that did not come to its end, a sentence; else nothing."""
     from ui.extent import extent_of
+
+    extent = extent_of(run)
+    return [] if extent is None or extent.whole else [extent.words()]
+
+
+def left_out(run: Run) -> list[str]:
+    """What was read and is not used, and why, in sentences."""
+    from ui.cut import cut_of
     from ui.series import in_order
 
-    cut, extent = cut_of(run), extent_of(run)
     said = []
-    if extent is not None and not extent.whole:
-        said.append(extent.words())
+    cut = cut_of(run)
     if cut is not None and cut.sound_until_s < cut.at_s:
         doubt_s = cut.at_s - cut.sound_until_s
         said.append(

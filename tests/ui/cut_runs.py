@@ -9,9 +9,12 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
+from unittest import mock
 
+from daq.link import messages as m
 from daq.records.shelf import Article
 from daq.records.wirelog import Kind
+from daq.stand import device as devices
 from daq.stand.faults.article import (
     EscIgnoringZero,
     EscNotArming,
@@ -38,6 +41,7 @@ from ui.results import Results, analyse_folder
 LOAD_CELL_G: Final = 1000.0
 STRUCK_S: Final = 5.9
 LEVELS: Final = (0.3, 0.6)
+BLIND: Final = m.Ability.PROVE | m.Ability.PULSE_READBACK
 
 Act = Callable[[VirtualSpin], None]
 
@@ -71,12 +75,15 @@ class Scene:
         acts: what happens in the walk, and when.
         article: what is tested; None: the shipped one.
         timed: parts that may go to their short-time rating.
+        blind: the stand cannot prove a pulse: it gives none with its supply off, and
+            reads none back. Nobody asks for its plug, so it is in.
     """
 
     throughout: tuple[Fault, ...] = ()
     acts: tuple[tuple[float, Act], ...] = ()
     article: Article | None = None
     timed: tuple[str, ...] = ()
+    blind: bool = False
 
 
 def struck(fault: Fault, at_s: float = STRUCK_S) -> Scene:
@@ -105,6 +112,7 @@ SCENES: Final = {
     ),
     "heat": Scene(article=article(motor__max_winding_c=40.0)),
     "no pulse": Scene(throughout=(FrozenSensor(channel="pulse"),)),
+    "blind": Scene(blind=True, acts=((STRUCK_S, suffer(CableOut())),)),
     "no start": Scene(throughout=(EscNotArming(),)),
 }
 
@@ -128,7 +136,9 @@ class CutRuns:
             scene = SCENES[name]
             quad = scene.article or article()
             run = self.spins[name] = spin_of(scene, quad)
-            run.run(until_s=60.0)
+            abilities = devices.ABILITIES & ~(BLIND if scene.blind else m.Ability(0))
+            with mock.patch.object(devices, "ABILITIES", abilities):
+                run.run(until_s=60.0)
             self._folders[name] = write_run(run, self.parent, article=quad.to_dict())
         return self._folders[name]
 
@@ -143,7 +153,7 @@ def spin_of(scene: Scene, quad: Article) -> VirtualSpin:
     """The spin of a scene, not yet run."""
     limits = limits_for(quad, LOAD_CELL_G, scene.timed)
     task = Task(plan(LEVELS, 1.2), limits, NONCE, rules_for(quad, scene.timed))
-    bench = Plant(shipped_truth(), 1, plug_in=False)
+    bench = Plant(shipped_truth(), 1, plug_in=scene.blind)
     run = VirtualSpin(
         Control(task, "a test port"), FaultyStand(bench, scene.throughout)
     )

@@ -9,7 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-from ui.report.words import counted, text_of
+from ui.report.words import counted, sentence, text_of
+from ui.results import how_far
 
 if TYPE_CHECKING:
     from daq.records.read import Run
@@ -33,12 +34,17 @@ DATA: Final = {
         "Partial",
         "What was read before the end is kept and analysed.",
     ),
-    "none": (ABNORMAL, "Nothing", "The run ended before any dwell was over."),
+    "none": (
+        ABNORMAL,
+        "Nothing",
+        "The run ended before anything that was to be measured was over.",
+    ),
 }
 NO_END: Final = (
     "The record stops before its end. The stand stops by itself when its lease ends."
 )
 NOT_CONFIRMED: Final = "The stand did not confirm the stop."
+RAN_ON: Final = "The motor ran on after it."
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,15 +74,18 @@ def _end(run: Run) -> Fact:
     mark, value = ENDS.get(ended, (ABNORMAL, "No end on record"))
     unconfirmed = run.outcome is not None and run.outcome.get("stop_confirmed") is False
     if unconfirmed:
-        return Fact("How it ended", DANGER, value, (NOT_CONFIRMED,))
+        ran_on = any(d.note.get("stopped") is False for d in run.notes("looked on"))
+        note = RAN_ON if ran_on else NOT_CONFIRMED
+        return Fact("How it ended", DANGER, value, (note,))
     return Fact("How it ended", mark, value)
 
 
 def _why(run: Run) -> Fact:
     cause = text_of(run.outcome, "cause", "" if run.outcome else NO_END)
     advice = text_of(run.outcome, "advice")
-    notes = (f"Look at this first: {advice}",) if advice else ()
-    return Fact("Why", NEUTRAL, cause or "No cause is on record.", notes)
+    notes = (f"Advice: {advice}",) if advice else ()
+    value = sentence(cause) or "No cause is on record."
+    return Fact("Why", NEUTRAL, value, notes)
 
 
 def _data(run: Run) -> Fact:
@@ -86,7 +95,7 @@ def _data(run: Run) -> Fact:
         note = "Judge by the plateaus below how far the run came."
         return Fact("Are the data good", ABNORMAL, value, (note,))
     mark, value, note = DATA[data]
-    return Fact("Are the data good", mark, value, (note,))
+    return Fact("Are the data good", mark, value, (note, *how_far(run)))
 
 
 def _record(run: Run) -> Fact:

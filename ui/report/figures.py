@@ -32,6 +32,13 @@ WANTED: Final = (
     ("sag", "Sag, rest to highest throttle"),
     ("specific-thrust-at-max", "Thrust per watt at highest thrust"),
 )
+#: The same of a run that was cut.
+REACHED: Final = {
+    "Highest thrust": "Highest thrust reached",
+    "Sag, rest to highest throttle": "Sag, rest to highest reached",
+    "No-load current at highest speed": "No-load current at highest reached",
+    "Thrust per watt at highest thrust": "Thrust per watt at highest reached",
+}
 #: The same of a run with one level, where nothing is the highest or best.
 WANTED_OF_ONE_LEVEL: Final = (
     ("max-thrust", "Thrust"),
@@ -58,12 +65,19 @@ class Headline:
 
 
 def headlines(
-    findings: Sequence[Finding], *, one_level: bool = False
+    findings: Sequence[Finding], *, one_level: bool = False, whole: bool = True
 ) -> list[Headline]:
-    """Two or three figures that most people come for."""
+    """Two or three figures that most people come for.
+
+    Args:
+        findings: what the run says.
+        one_level: whether it has one level, so that nothing is the highest or best.
+        whole: whether the plan was walked to its end; the highest is else only the
+            highest that was reached.
+    """
     by_id = {finding.id: finding for finding in findings}
     found = [
-        _headline(label, by_id[name])
+        _headline(label if whole else REACHED.get(label, label), by_id[name])
         for name, label in (WANTED_OF_ONE_LEVEL if one_level else WANTED)
         if name in by_id and has_interval(by_id[name])
     ]

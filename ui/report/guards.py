@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ui.report.facts import DANGER, GOOD, NEUTRAL
-from ui.report.words import counted, in_brief, list_of, table_of
+from ui.report.words import counted, in_brief, list_of, number_of, sentence, table_of
 
 if TYPE_CHECKING:
     from daq.analysis.series import Array, Series
@@ -62,14 +62,15 @@ def limits_of(run: Run) -> tuple[Limit, ...]:
 
 def guarded(run: Run, series: Mapping[str, Series]) -> list[Guarded]:
     """Each limit in force, with the extremes that were read while armed."""
-    armed_s = next((_device_s(d.note) for d in run.notes("armed")), None)
-    zeros = [table_of(taken.note, "means") for taken in run.notes("zeroed")]
-    means = zeros[-1] if zeros else {}
-    found = []
-    for limit in limits_of(run):
-        read = _read_while_armed(series.get(limit.channel), armed_s, means)
-        found.append(_guarded(limit, read, was_armed=armed_s is not None))
-    return found
+    was_armed = _armed_s(run) is not None
+    return [
+        _guarded(
+            limit,
+            read_while_armed(run, series.get(limit.channel))[1],
+            was_armed=was_armed,
+        )
+        for limit in limits_of(run)
+    ]
 
 
 def unguarded(run: Run) -> list[str]:
@@ -82,24 +83,28 @@ def unguarded(run: Run) -> list[str]:
     return list(dict.fromkeys(names))
 
 
-def _device_s(note: Mapping[str, object]) -> float | None:
-    at_s = note.get("device_s")
-    is_number = isinstance(at_s, int | float) and math.isfinite(at_s)
-    return float(at_s) if is_number and isinstance(at_s, int | float) else None
+def _armed_s(run: Run) -> float | None:
+    """Device time when it was armed for its plan; None where it never was."""
+    return next((number_of(d.note, "device_s") for d in run.notes("armed")), None)
 
 
-def _read_while_armed(
-    channel: Series | None, armed_s: float | None, means: Mapping[str, object]
-) -> Array:
-    """Readings as the guard saw them: less the zero taken before arming."""
+def read_while_armed(run: Run, channel: Series | None) -> tuple[Array, Array]:
+    """Readings as the guard saw them: less the zero taken before arming.
+
+    Returns:
+        Device times and finite readings, shapes (n,), from arming to the end of the
+        record; empty where it was never armed.
+    """
+    armed_s = _armed_s(run)
     if channel is None or armed_s is None:
-        return np.zeros(0)
-    value = channel.value_si[channel.t_s >= armed_s]
-    zero = means.get(channel.name)
-    is_zeroed = channel.quantity in ("force", "current")
-    if is_zeroed and isinstance(zero, int | float) and math.isfinite(zero):
-        value = value - zero
-    return value[np.isfinite(value)]
+        return np.zeros(0), np.zeros(0)
+    first = int(np.searchsorted(channel.t_s, armed_s))
+    t_s, value = channel.t_s[first:], channel.value_si[first:]
+    zeros = [table_of(taken.note, "means") for taken in run.notes("zeroed")]
+    if zeros and channel.quantity in ("force", "current"):
+        value = value - (number_of(zeros[-1], channel.name) or 0.0)
+    good = np.isfinite(value)
+    return t_s[good], value[good]
 
 
 def _guarded(limit: Limit, read: Array, *, was_armed: bool) -> Guarded:
@@ -107,10 +112,10 @@ def _guarded(limit: Limit, read: Array, *, was_armed: bool) -> Guarded:
 
     low, unit = to_trade(limit.channel, limit.low)
     high, _ = to_trade(limit.channel, limit.high)
-    seen = "It was never armed, so nothing came near."
+    seen = "The plan was never begun, so nothing came near."
     mark, bar = NEUTRAL, None
     if was_armed:
-        seen = "Not read while armed."
+        seen = "Not read from then on."
     if read.size:
         lowest, _ = to_trade(limit.channel, float(read.min()))
         highest, _ = to_trade(limit.channel, float(read.max()))
@@ -124,7 +129,13 @@ def _guarded(limit: Limit, read: Array, *, was_armed: bool) -> Guarded:
         f"{in_brief(limit.max_age_s)} s of silence"
     )
     return Guarded(
-        limit.channel, _allowed(low, high, unit), waits, limit.source, seen, mark, bar
+        limit.channel,
+        _allowed(low, high, unit),
+        waits,
+        sentence(limit.source),
+        seen,
+        mark,
+        bar,
     )
 
 

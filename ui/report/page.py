@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Final
 from markupsafe import Markup
 
 from daq.errors import InputFault, WorldFault
+from ui.cut import cut_of
 from ui.report import (
     charts,
     facts,
@@ -22,11 +23,17 @@ from ui.report import (
     gliding,
     guards,
     method,
+    moment,
+    proof,
     setup,
+    timed,
     timeline,
+    trip,
 )
 from ui.report.charts import Drawn
-from ui.report.words import moment, text_of
+from ui.report.words import moment as moment_words
+from ui.report.words import text_of
+from ui.results import how_far, left_out
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -103,6 +110,10 @@ class Page:
     stand: str
     simulated: bool
     facts: list[facts.Fact]
+    cut_title: str
+    cut_lines: setup.Lines
+    moments: list[tuple[str, Drawn]]
+    left_out: list[str]
     headlines: list[figures.Headline]
     findings: list[Finding]
     remarks: list[Finding]
@@ -113,8 +124,12 @@ class Page:
     timelines: list[tuple[str, Drawn]]
     table: figures.Table | None
     skipped: tuple[str, ...]
+    guards_first: bool
+    proof: list[proof.Part]
     limits: list[guards.Guarded]
     unguarded: list[str]
+    timed: list[timed.Timed]
+    rules: setup.Lines
     note: str
     article: list[setup.Part]
     stand_lines: setup.Lines
@@ -141,19 +156,27 @@ def _page(results: Results) -> Page:
     if analysis is not None:
         drawn += gliding.draw_glides(analysis.evidence.glides, simulated=run.simulated)
     line = timeline.read_timeline(run, series, analysis)
+    walk, cut = timeline.walked_stretches(run), cut_of(run)
+    around = moment.read_moment(run, series, walk)
     protocol, protocol_name = setup.protocol_of(run)
     return Page(
         title=article.name if article else "Article not on record",
         kind=_kind(analysis),
         protocol=protocol,
         protocol_name=protocol_name,
-        date=moment(text_of(run.header, "utc")),
+        date=moment_words(text_of(run.header, "utc")),
         run=run.folder.name,
         stand=_stand_name(run),
         simulated=run.simulated,
         facts=facts.facts_of(run),
+        cut_title=trip.title_of(cut) if cut else "",
+        cut_lines=trip.cut_lines(run, walk),
+        moments=moment.draw_moment(around) if around else [],
+        left_out=left_out(run),
         headlines=figures.headlines(
-            findings, one_level=analysis is not None and analysis.evidence.one_level()
+            findings,
+            one_level=analysis is not None and analysis.evidence.one_level(),
+            whole=not how_far(run),
         ),
         findings=[f for f in findings if _is_of_the_article(f)],
         remarks=[f for f in findings if not _is_of_the_article(f)],
@@ -166,8 +189,13 @@ def _page(results: Results) -> Page:
         if analysis and len(analysis.plateaus)
         else None,
         skipped=analysis.plateaus.skipped if analysis else (),
+        # Where nothing was measured, they are what there is to tell.
+        guards_first=text_of(run.outcome, "data") == "none",
+        proof=proof.proof_of(run),
         limits=guards.guarded(run, series),
         unguarded=guards.unguarded(run),
+        timed=timed.timed_limits(run, series),
+        rules=timed.rule_lines(run, series),
         note=article.note if article else "",
         article=setup.article_parts(article) if article else [],
         stand_lines=setup.stand_lines(run),

@@ -16,6 +16,7 @@ import numpy as np
 
 from daq import units
 from daq.analysis.zeros import ZEROED
+from ui.cut import cut_of
 from ui.report import svg
 from ui.report.charts import Drawn
 from ui.report.paper import grouped, label, paper, say_simulated
@@ -39,7 +40,7 @@ MINUTES_FROM_S: Final = 600.0
 BEFORE_S: Final = 2.0
 # Numbers of plateaus are written where there is room for them.
 NUMBER_ROOM: Final = 13.0
-ENDINGS: Final = {"tripped": "tripped", "stopped": "stopped", "failed": "failed"}
+ENDINGS: Final = ("tripped", "stopped", "failed")
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,12 +195,10 @@ def _windows(plateaus: Plateaus | None) -> tuple[tuple[float, float], ...]:
 
 
 def _cut(run: Run) -> tuple[float, str] | None:
-    for stop in run.notes("stop"):
-        at_s = stop.note.get("device_s")
-        word = ENDINGS.get(str(stop.note.get("ended")))
-        if word and isinstance(at_s, int | float) and math.isfinite(at_s):
-            return float(at_s), word
-    return None
+    cut = cut_of(run)
+    if cut is None or cut.ended not in ENDINGS:
+        return None
+    return cut.at_s, cut.ended
 
 
 def envelope(
@@ -241,7 +240,8 @@ def draw_timeline(timeline: Timeline) -> list[tuple[str, Drawn]]:
 
 
 def _draw(timeline: Timeline, width: Width) -> Markup:
-    panels = 1 + len(timeline.traces)
+    walked_at_all = int(timeline.throttle.size > 0)
+    panels = walked_at_all + len(timeline.traces)
     height = TOP + panels * PANEL + (panels - 1) * BETWEEN + BOTTOM
     with svg.drawing(width.key):
         figure = svg.new_figure(width.units, height)
@@ -255,8 +255,10 @@ def _draw(timeline: Timeline, width: Width) -> Markup:
                 PANEL / height,
             )
             every.append(figure.add_axes(place))
-        _draw_plan(every[0], timeline)
-        for axes, trace in zip(every[1:], timeline.traces, strict=True):
+        if walked_at_all:
+            _draw_plan(every[0], timeline)
+        traced = every[walked_at_all:]
+        for axes, trace in zip(traced, timeline.traces, strict=True):
             _draw_trace(axes, trace, timeline, width)
         for axes in every:
             _finish(axes, timeline, last=axes is every[-1])
@@ -301,14 +303,18 @@ def _draw_trace(axes: Axes, trace: Trace, timeline: Timeline, width: Width) -> N
     )
     locator = MaxNLocator(nbins=3, steps=[1, 2, 2.5, 5, 10])
     bottom, top = float(np.nanmin(low)), float(np.nanmax(high))
-    pad = 0.04 * (top - bottom) or 0.05 * abs(top) or 1.0
-    bottom, top = bottom - pad, top + pad
-    if trace.from_zero:
-        bottom, top = min(0.0, bottom), max(0.0, top)
-    axes.set_ylim(bottom, top)
+    axes.set_ylim(*room(bottom, top, from_zero=trace.from_zero))
     axes.yaxis.set_major_locator(locator)
     axes.yaxis.set_major_formatter(grouped)
     label(axes, trace.label, LEFT)
+
+
+def room(bottom: float, top: float, *, from_zero: bool) -> tuple[float, float]:
+    """The range of an axis: what was read, zero where it must be seen, and a little."""
+    if from_zero:
+        bottom, top = min(0.0, bottom), max(0.0, top)
+    pad = 0.05 * (top - bottom) or 0.05 * abs(top) or 1.0
+    return bottom - pad, top + pad
 
 
 def _finish(axes: Axes, timeline: Timeline, *, last: bool) -> None:
@@ -320,7 +326,8 @@ def _finish(axes: Axes, timeline: Timeline, *, last: bool) -> None:
         axes.axvspan(left, right, facecolor=svg.WASH, edgecolor="none", zorder=0.4)
     if last:
         unit = "min" if _minutes(timeline) else "s"
-        axes.set_xlabel(f"Time since the plan began, {unit}", labelpad=6)
+        since = "the plan began" if timeline.throttle.size else "the first reading"
+        axes.set_xlabel(f"Time since {since}, {unit}", labelpad=6)
         if timeline.simulated:
             say_simulated(axes, BOTTOM)
     else:
@@ -377,7 +384,9 @@ def _mark_cut(every: Sequence[Axes], timeline: Timeline) -> None:
 
 def _in_words(timeline: Timeline) -> str:
     first_s, last_s = timeline.span_s
-    names = ["throttle", *(t.label.partition(",")[0].lower() for t in timeline.traces)]
+    names = [t.label.partition(",")[0].lower() for t in timeline.traces]
+    if timeline.throttle.size:
+        names.insert(0, "throttle")
     words = f"{last_s - first_s:.1f} s of {', '.join(names)}, one panel each"
     if timeline.windows:
         words += f"; plateaus shaded, {len(timeline.windows)} in all"

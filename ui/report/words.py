@@ -6,6 +6,8 @@ not what it should be becomes a plain word here and never a traceback.
 
 from __future__ import annotations
 
+import math
+import re
 from collections.abc import Mapping
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
@@ -76,3 +78,17 @@ def in_brief(value: float) -> str:
 def counted(number: int, what: str) -> str:
     """A number of things: 1 caution, 2 cautions."""
     return f"{number} {what}" if number == 1 else f"{number} {what}s"
+
+
+def sentence(text: str) -> str:
+    """The same with a capital at its head, and true minus signs."""
+    signed = re.sub(r"(?<![\w-])-(?=\d)", "\N{MINUS SIGN}", text)
+    return f"{signed[:1].upper()}{signed[1:]}"
+
+
+def number_of(table: object, key: str) -> float | None:
+    """A finite number of a table; None where it has none."""
+    value = table.get(key) if isinstance(table, Mapping) else None
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return None
+    return float(value) if math.isfinite(value) else None

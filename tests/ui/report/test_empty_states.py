@@ -33,7 +33,7 @@ def shown(results: Results) -> Read:
     leaked = r"\b(None(?! of \d)|nan|NaN|inf|Traceback|undefined)\b"
     assert not re.search(leaked, text)
     assert text.count("Indoor quad, motor A") + text.count("Article not on record") > 0
-    assert [w for w in page.within("h2") if w == "Limits in force"]
+    assert [w for w in page.within("h3") if w == "Limits in force"]
     return page
 
 
@@ -75,6 +75,7 @@ def test_a_stopped_run_says_when_and_keeps_what_it_has(tmp_path: Path) -> None:
     page = shown(short_spin(tmp_path, stop))
     text = page.text()
     assert "How it ended Stopped Why Enough. Are the data good Partial" in text
+    assert "The stop What acted A person" in text
     assert "stopped" in page.within("svg")
     assert any("; stopped at 6." in words for words in page.within("desc"))
 
@@ -95,7 +96,8 @@ def test_without_a_sample_there_is_nothing_to_find(results: Results) -> None:
     assert "The stand never sent a sample, so there is nothing to find." in text
     assert "no reading of thrust, current or voltage to draw" in text
     assert "The stand never said who it was." in text
-    assert "never armed, so nothing came near" in text
+    assert "never begun, so nothing came near" in text
+    assert "No proof is on record." in text
     assert "Nothing was sampled, so no figure was made." in text
 
 

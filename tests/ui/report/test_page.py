@@ -227,7 +227,7 @@ def test_limits_article_stand_link_and_hash_are_on_the_page(
 ) -> None:
     text = page.text()
     for words in (
-        "plug 12 A, tight",
+        "Plug 12 A, tight",
         "Acts after 3 samples in a row outside",
         "motor A, 1404 size, 4600 Kv",
         "Diameter, measured 76.2 mm",

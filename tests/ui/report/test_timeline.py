@@ -136,7 +136,8 @@ def test_a_long_run_is_told_in_minutes_and_stays_small() -> None:
     t_s = np.arange(0, 3600, 0.05)
     noise = np.random.default_rng(3).normal(size=t_s.size)
     trace = Trace("Thrust, gf", t_s, noise, True, False)
-    line = Timeline(np.zeros((0, 2)), (trace,), (), 0.0, (0.0, 3600.0), None, False)
+    walked = np.array([[0.0, 0.0], [3600.0, 50.0]])
+    line = Timeline(walked, (trace,), (), 0.0, (0.0, 3600.0), None, False)
     wide, narrow = (drawn.svg for _, drawn in draw_timeline(line))
     assert "Time since the plan began, min" in wide
     assert len(narrow) < len(wide) < 40_000
