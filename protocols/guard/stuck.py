@@ -17,6 +17,8 @@ from protocols.guard.trip import Trip
 NAME = "stuck"
 NAME_NOT_STARTED = "not started"
 RUNNING_FRAC = 0.25
+# A propeller that is lost while the throttle first rises leaves its load cell so.
+STILL_S = 0.6
 # Mean deviations about the mean that count as rest: 6.4 standard deviations of
 # normal noise. A glitch counts as no more than a few of them.
 BAND = 8.0
@@ -30,30 +32,29 @@ class Rest:
 
     Attributes:
         known: the band is known, so the channel can be judged.
-        left: it was outside since.
+        left_s: when it was last outside while the motor ran.
     """
 
     def __init__(self) -> None:
         self._mean = self._scatter = 0.0
         self._readings = 0
-        self.left = False
+        self.left_s = -math.inf
 
     @property
     def known(self) -> bool:
         """Whether enough was read at rest."""
         return self._readings >= READINGS
 
-    @property
-    def still(self) -> bool:
-        """Whether it is known and has not left its band."""
-        return self.known and not self.left
+    def still(self, now_s: float) -> bool:
+        """Whether it is known and has not been outside its band lately."""
+        return self.known and now_s - self.left_s > STILL_S
 
-    def take(self, value: float, *, ran: bool) -> None:
+    def take(self, value: float, now_s: float, *, ran: bool) -> None:
         """A finite reading: learned from at rest, looked at once the motor ran."""
-        if ran:
-            self.left = abs(value - self._mean) > BAND * self._scatter
-        else:
+        if not ran:
             self._learn(value)
+        elif abs(value - self._mean) > BAND * self._scatter:
+            self.left_s = now_s
 
     def _learn(self, value: float) -> None:
         self._readings += 1
@@ -73,17 +74,15 @@ class StuckCheck:
         self._now = now
         self._rests = {channel: Rest() for channel in channels}
 
-    def take(self, channel: str, value: float, _now_s: float) -> Trip | None:
+    def take(self, channel: str, value: float, now_s: float) -> Trip | None:
         """A reading of one of the channels; no number shows nothing."""
         rest = self._rests[channel]
-        if rest.left:
-            return None
         if math.isfinite(value):
-            rest.take(value, ran=self._now.ran)
-        if not rest.still or self._now.slow.lowest < RUNNING_FRAC:
+            rest.take(value, now_s, ran=self._now.ran)
+        if not rest.still(now_s) or self._now.slow.lowest < RUNNING_FRAC:
             return None
         judged = [each for each in self._rests.values() if each.known]
-        if any(each.left for each in judged):
+        if any(not each.still(now_s) for each in judged):
             return self._stuck(channel)
         return self._not_started()
 

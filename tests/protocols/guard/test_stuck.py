@@ -7,7 +7,7 @@ from functools import partial
 import pytest
 
 from protocols.guard.now import SLOW_S, Now
-from protocols.guard.stuck import Rest, StuckCheck
+from protocols.guard.stuck import STILL_S, Rest, StuckCheck
 from protocols.guard.trip import Action, Trip
 from tests.protocols.guard.play import Play, sees
 
@@ -74,10 +74,19 @@ def test_below_a_quarter_of_throttle_nothing_is_judged() -> None:
     assert rested().hold(5.0, 0.25, **RUNNING | {"thrust": 0.0}) is not None
 
 
-def test_a_channel_that_left_its_rest_once_is_not_stuck() -> None:
+def test_a_channel_that_left_its_rest_and_went_back_to_it_is_stuck() -> None:
     bench = rested()
     assert bench.hold(0.5, 0.5, **RUNNING) is None
-    assert bench.hold(5.0, 0.5, **RUNNING | {"thrust": 0.0}) is None
+    trip = sees(bench.hold(5.0, 0.5, **RUNNING | {"thrust": 0.0}))
+    assert trip.check == "stuck"
+    assert STILL_S <= bench.took_s <= STILL_S + 0.2
+
+
+def test_a_channel_that_dips_into_its_rest_now_and_then_is_not_stuck() -> None:
+    bench = rested()
+    for _ in range(10):
+        assert bench.hold(0.4, 0.5, **RUNNING | {"thrust": 0.0}) is None
+        assert bench.hold(0.1, 0.5, **RUNNING) is None
 
 
 def test_the_band_goes_with_the_noise_at_rest() -> None:
@@ -140,10 +149,10 @@ def test_no_numbers_teach_nothing() -> None:
 def test_a_mean_is_learned_and_followed() -> None:
     rest = Rest()
     for _ in range(8):
-        rest.take(4.0, ran=False)
-    rest.take(4.0, ran=True)
-    assert not rest.left
+        rest.take(4.0, 1.0, ran=False)
+    rest.take(4.0, 2.0, ran=True)
+    assert rest.still(2.0)
     for value in (4.5, 3.5) * 100:
-        rest.take(value, ran=False)
-    rest.take(4.0 + 7.0 * 0.5, ran=True)
-    assert not rest.left
+        rest.take(value, 1.0, ran=False)
+    rest.take(4.0 + 7.0 * 0.5, 2.0, ran=True)
+    assert rest.still(2.0)
