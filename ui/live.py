@@ -13,6 +13,7 @@ from daq.link import session as s
 from daq.link.messages import State
 from daq.records.wirelog import Kind, Record
 from protocols.plan import Plan
+from ui.extent import Extent, extent
 
 
 @dataclass(slots=True)
@@ -29,6 +30,7 @@ class LiveRun:
         outcome: the outcome note, once it has come.
         now_s: host time of the newest record.
         began_s: host time when the walk began; NaN before.
+        cut_s: host time when it was cut; NaN while it was not.
     """
 
     plan: Plan
@@ -40,6 +42,7 @@ class LiveRun:
     outcome: Mapping[str, object] | None = None
     now_s: float = math.nan
     began_s: float = math.nan
+    cut_s: float = math.nan
 
     def take(self, record: Record) -> None:
         """One more record of the run."""
@@ -67,6 +70,8 @@ class LiveRun:
             self._zeroed(note.get("means"))
         elif kind == "armed":
             self.began_s = self.now_s
+        elif kind in ("trip", "stop") and math.isnan(self.cut_s):
+            self.cut_s = self.now_s
         elif kind == "segment":
             self.segment = note
         elif kind == "outcome":
@@ -95,7 +100,8 @@ class LiveRun:
         """Seconds into the plan; 0 before it began."""
         if math.isnan(self.began_s):
             return 0.0
-        return min(self.now_s - self.began_s, self.plan.duration_s)
+        end_s = self.now_s if math.isnan(self.cut_s) else self.cut_s
+        return min(end_s - self.began_s, self.plan.duration_s)
 
     @property
     def left_s(self) -> float:
@@ -104,7 +110,16 @@ class LiveRun:
 
     @property
     def throttle_frac(self) -> float:
-        """The setpoint of this moment."""
-        if math.isnan(self.began_s) or self.outcome is not None:
+        """The setpoint of this moment; zero once it was cut, and on the way there."""
+        over = self.outcome is not None or not math.isnan(self.cut_s)
+        if math.isnan(self.began_s) or over:
             return 0.0
         return self.plan.setpoint_at(self.elapsed_s)
+
+    @property
+    def extent(self) -> Extent | None:
+        """How far the plan was walked; None before it began."""
+        index = (self.segment or {}).get("index")
+        if math.isnan(self.began_s) or not isinstance(index, int):
+            return None
+        return extent(self.plan, index, self.elapsed_s)

@@ -68,7 +68,7 @@ def test_a_killed_keeper_leaves_the_motor_stopped_and_the_record_readable(
     status, said = bench.end_of(client)
     assert status == 1
     assert "The keeper is gone without a word" in said
-    assert "Cut the power" in said
+    assert "CUT THE POWER" in said
     run = read_run(bench.run_folder())
     assert run.streams[0].device_s.size > 1000
     assert run.sealed  # as it stands, by the analysis that followed

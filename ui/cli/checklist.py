@@ -8,7 +8,7 @@ from collections.abc import Sequence
 
 from daq.errors import GramwattError
 from ui.cautions import CAUTION, Item
-from ui.cli.text import wrapped
+from ui.cli.text import beside, wrapped
 
 YES = ("y", "yes")
 NO = ("n", "no")
@@ -48,7 +48,7 @@ def confirm(sentence: str, lead: str = "  ") -> None:
             "none here, so nothing was armed."
         )
     for _ in range(ASKED_AT_MOST):
-        _tell(f"{lead}{sentence} [yes/no] ", end="")
+        _tell(beside(lead, f"{sentence} [yes/no]"), end=" ")
         line = sys.stdin.readline()
         answer = line.strip().lower()
         if answer in YES:

@@ -1,22 +1,35 @@
-"""What a run's notes, end and findings look like in the terminal."""
+"""What a run's notes, end and findings look like in the terminal.
+
+A person stands half a metre from a propeller: the first line says what happened,
+whatever is dangerous stands in a frame that nobody overlooks, and is said again last.
+"""
 
 from __future__ import annotations
 
+import sys
 from typing import TYPE_CHECKING, Final
 
-from ui.cli.text import labelled, wrapped
+from ui.cli.text import framed, labelled, sentence, wrapped
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable, Mapping, Sequence
     from pathlib import Path
 
-NOT_CONFIRMED = (
-    "STOP WAS NOT CONFIRMED BY THE STAND. Cut the power before you go near it."
+FAILED: Final = 1
+TRIPPED: Final = 3
+
+RUNS_ON: Final = "THE MOTOR RUNS ON. PULL THE ARMING PLUG before you go near it."
+NOT_CONFIRMED: Final = (
+    "STOP NOT CONFIRMED by the stand. CUT THE POWER before you go near it."
 )
-
-
-FAILED = 1
-TRIPPED = 3
+GONE: Final = (
+    "The keeper is gone without a word. CUT THE POWER before you go near the motor. "
+    "The stand stops by itself when its lease ends."
+)
+SILENT: Final = (
+    "The keeper is silent. The stand stops by itself when its lease ends; if the "
+    "motor turns, CUT THE POWER."
+)
 
 
 def exit_status(outcome: Mapping[str, object]) -> int:
@@ -25,10 +38,89 @@ def exit_status(outcome: Mapping[str, object]) -> int:
     return statuses.get(str(outcome.get("ended")), FAILED)
 
 
-def note_in_words(note: Mapping[str, object]) -> str | None:
-    """A note of the record as a line for the person; None where it has none."""
-    words = _WORDS.get(str(note.get("note")))
-    return None if words is None else words(note)
+def danger_in(outcome: Mapping[str, object]) -> str:
+    """What somebody has to do before going near the motor; "" for nothing."""
+    if not outcome:
+        return GONE
+    if outcome.get("stop_confirmed") is True:
+        return ""
+    runs_on = "THE MOTOR RUNS ON" in str(outcome.get("cause"))
+    return RUNS_ON if runs_on else NOT_CONFIRMED
+
+
+def alarm(text: str) -> None:
+    """Something dangerous, in a frame, where a person looks whatever is piped."""
+    sys.stdout.flush()
+    print(framed(text, color=sys.stderr.isatty()), file=sys.stderr, flush=True)
+
+
+# ------------------------------------------------------------ while it goes
+
+
+class Narrator:
+    """Tells a run's notes as lines, in the order in which they come.
+
+    Attributes:
+        cut: something ended the run, and it was said.
+    """
+
+    def __init__(self) -> None:
+        self.cut = False
+        self._clears: dict[str, str] = {}
+
+    def words(self, note: Mapping[str, object]) -> str | None:
+        """A note as a line for the person; None where it has none."""
+        kind = str(note.get("note"))
+        if kind == "trip":
+            return self._trip(note)
+        if kind == "stop":
+            return self._stop(note)
+        if kind == "looked on":
+            return self._looked_on(note)
+        words = _WORDS.get(kind)
+        return None if words is None else words(note)
+
+    def _trip(self, note: Mapping[str, object]) -> str | None:
+        """The guard of this program acts."""
+        again, self.cut = self.cut, True
+        check = note.get("check")
+        self._clears[str(check)] = str(note.get("clears", ""))
+        if note.get("action") == "ramp down":
+            return labelled("TRIP", f"{check}: throttle on its way down to zero")
+        if again:
+            return labelled("TRIP", f"{check} too: throttle to zero now")
+        return labelled("TRIP", f"{check}: throttle to zero now")
+
+    def _stop(self, note: Mapping[str, object]) -> str | None:
+        """A stop was sent: for a trip of the stand's own, or for anything else."""
+        again, self.cut = self.cut, True
+        check, ended = str(note.get("check")), note.get("ended")
+        if again or ended == "stopped":
+            return None  # said already, or asked for
+        if check.startswith("proof: "):
+            return labelled("NOT PROVEN", check.removeprefix("proof: "))
+        if ended == "tripped":
+            return labelled("TRIP", f"{check}: the stand cut")
+        return labelled("STOP", f"{check}: throttle to zero now")
+
+    def _looked_on(self, note: Mapping[str, object]) -> str | None:
+        """Whether the motor came to rest, where somebody could see it."""
+        if note.get("stopped") is True:
+            return labelled("motor", "stands still, by its current and speed")
+        if note.get("stopped") is False:
+            return None  # an alarm said so
+        return labelled("motor", "nobody saw whether it came to rest: look first")
+
+    def clears(self, check: str) -> str:
+        """What has to be so before that trip is acknowledged, a clause."""
+        from protocols.explain import clears
+
+        return self._clears.get(check) or clears(check) or "its cause is removed"
+
+
+def danger_told(note: Mapping[str, object]) -> str:
+    """What a note says that cannot wait for the end; "" for nothing."""
+    return RUNS_ON if note.get("note") == "still driven" else ""
 
 
 def _identified(note: Mapping[str, object]) -> str:
@@ -47,10 +139,19 @@ def _unguarded(note: Mapping[str, object]) -> str:
 
 def _proved(note: Mapping[str, object]) -> str:
     """One guard that was seen to act, and how long it took."""
-    guard = " of ".join(_texts([note["guard"], *_texts([note.get("channel")])]))
+    guard = str(note.get("guard"))
+    called = f"{_GUARDS.get(guard, guard)} {note.get('channel') or ''}".strip()
     took = note.get("took_ms")
     figure = f"{took:.0f} ms" if isinstance(took, int | float) else "by hand"
-    return f"{'':<11}{guard:<22}{figure:>8}  {note.get('seen')}"
+    return f"{'':<11}{called:<22}{figure:>8}  {note.get('seen')}"
+
+
+_GUARDS: Final = {
+    "damage": "damaged frames",
+    "limit": "limit on",
+    "silence": "silence of",
+    "lease while running": "lease, motor running",
+}
 
 
 def _texts(value: object) -> list[str]:
@@ -71,48 +172,6 @@ def _means(means: object) -> str:
     return ", ".join(parts) + "; thrust and current are zeroed there"
 
 
-def tell_end(outcome: Mapping[str, object], folder: Path) -> None:
-    """How it ended, why, whether the data are good, and where they are."""
-    if not outcome:
-        print(
-            labelled(
-                "ended",
-                "The keeper is gone without a word. The stand stops by itself when its "
-                "lease ends. What was recorded is kept.",
-            )
-        )
-        print(wrapped(NOT_CONFIRMED))
-    else:
-        print(labelled(str(outcome.get("ended")), str(outcome.get("cause"))))
-        if outcome.get("advice"):
-            print(labelled("look at", str(outcome["advice"])))
-        print(labelled("data", DATA.get(str(outcome.get("data")), "")))
-        if outcome.get("stop_confirmed") is not True:
-            print(wrapped(NOT_CONFIRMED))
-    print(labelled("record", str(folder)))
-
-
-DATA = {
-    "whole": "whole: every part of the plan was measured",
-    "partial": "partial: what was measured before the end is kept and analysed",
-    "none": "none: it ended before anything was measured",
-}
-
-
-def tell_findings(folder: Path) -> None:
-    """Analyse the run, write what is derived, and print the findings."""
-    from ui.results import derive
-
-    results = derive(folder)
-    print("\nFindings")
-    for warning in results.warnings():
-        print(labelled("note", warning))
-    for sentence in results.sentences():
-        print(wrapped(sentence, indent=2, hang=4))
-    print()
-    print(labelled("report", str(results.report)))
-
-
 _WORDS: Final[dict[str, Callable[[Mapping[str, object]], str]]] = {
     "identified": _identified,
     "unguarded": _unguarded,
@@ -122,8 +181,77 @@ _WORDS: Final[dict[str, Callable[[Mapping[str, object]], str]]] = {
     "zeroed": lambda n: labelled("at rest", _means(n.get("means"))),
     "acknowledged": lambda _: labelled("cleared", "the latch from before"),
     "armed": lambda _: labelled("armed", "ctrl-C stops"),
-    "trip": lambda n: labelled("TRIP", f"{n.get('cause')} ({n.get('action')})"),
-    "still driven": lambda _: labelled(
-        "WARNING", "THE MOTOR RUNS ON. PULL THE ARMING PLUG."
-    ),
+    "stop confirmed": lambda _: labelled("stop", "the stand says: zero, and latched"),
 }
+
+
+# ------------------------------------------------------------------ the end
+
+DATA: Final = {
+    "whole": "whole: every part of the plan was measured",
+    "partial": "partial: what was measured before the end is kept and analysed",
+    "none": "none: it ended before anything was measured",
+}
+
+
+def tell_end(
+    outcome: Mapping[str, object],
+    folder: Path,
+    how_far: Sequence[str] = (),
+    clears: str = "",
+) -> None:
+    """How it ended, why, whether the data are good, and where they are.
+
+    Args:
+        outcome: as the keeper gave it; empty where it gave none.
+        folder: the run's.
+        how_far: how far it came, in sentences.
+        clears: what has to be so before its trip is acknowledged, a clause.
+    """
+    danger = danger_in(outcome)
+    if danger:
+        print(labelled("DANGER", danger))
+    if outcome:
+        ended = str(outcome.get("ended"))
+        label = ended.upper() if ended == "tripped" else ended
+        print(labelled(label, sentence(str(outcome.get("cause")))))
+        if outcome.get("advice"):
+            print(labelled("advice", str(outcome["advice"])))
+        if outcome.get("ended") == "tripped" and clears:
+            again = "and you acknowledge it at the next spin"
+            print(labelled("clears", f"when {clears}, {again}"))
+        print(labelled("data", DATA.get(str(outcome.get("data")), "")))
+        for words in how_far:
+            print(labelled("how far", words))
+    else:
+        print(labelled("ended", "nobody knows how; what was recorded is kept"))
+    print(labelled("record", str(folder)))
+
+
+def tell_last(outcome: Mapping[str, object]) -> None:
+    """What must be the last thing on the screen, if there is such a thing."""
+    danger = danger_in(outcome)
+    if danger:
+        alarm(danger)
+    elif outcome.get("ended") == "tripped":
+        print(labelled("TRIPPED", f"{outcome.get('check')}; why stands above"))
+
+
+def tell_findings(folder: Path, told: Sequence[str] = ()) -> None:
+    """Analyse the run, write what is derived, and print the findings.
+
+    Args:
+        folder: the run's.
+        told: sentences that were said already.
+    """
+    from ui.results import derive
+
+    results = derive(folder)
+    print("\nFindings")
+    for warning in results.warnings():
+        if warning not in told:
+            print(labelled("note", warning))
+    for words in results.sentences():
+        print(wrapped(words, indent=2, hang=4))
+    print()
+    print(labelled("report", str(results.report)))

@@ -46,8 +46,8 @@ def run(args: argparse.Namespace) -> int:
     Raises:
         GramwattError: it is no run folder, or its log cannot be read.
     """
-    from ui.cli.text import labelled, wrapped
-    from ui.results import analyse_folder
+    from ui.cli.text import labelled, sentence, wrapped
+    from ui.results import analyse_folder, how_far
 
     results = analyse_folder(args.run_folder)
     outcome = results.outcome
@@ -60,6 +60,7 @@ def run(args: argparse.Namespace) -> int:
                     "run": str(args.run_folder),
                     "simulated": results.run.simulated,
                     "outcome": outcome,
+                    "how_far": how_far(results.run),
                     "plateaus": results.analysis.rows() if results.analysis else [],
                     "findings": results.findings(),
                 },
@@ -69,11 +70,17 @@ def run(args: argparse.Namespace) -> int:
         return status_of(results.run)
     simulated = " (simulated)" if results.run.simulated else ""
     print(labelled("run", f"{args.run_folder.name}{simulated}"))
-    print(labelled(str(outcome.get("ended")), str(outcome.get("cause"))))
+    print(labelled(str(outcome.get("ended")), sentence(str(outcome.get("cause")))))
+    if outcome.get("advice"):
+        print(labelled("advice", str(outcome["advice"])))
+    if outcome.get("stop_confirmed") is False:
+        ran_on = "THE MOTOR RUNS ON" in str(outcome.get("cause"))
+        words = "the motor ran on after it" if ran_on else "not confirmed by the stand"
+        print(labelled("stop", words))
     for warning in results.warnings():
         print(labelled("note", warning))
-    for sentence in results.sentences():
-        print(wrapped(sentence, indent=2, hang=4))
+    for finding in results.sentences():
+        print(wrapped(finding, indent=2, hang=4))
     cautions = [c for f in results.findings() for c in _texts(f["cautions"])]
     for caution in dict.fromkeys(cautions):
         print(labelled("caution", caution))

@@ -1,6 +1,7 @@
 """A run while it goes, in a terminal: one line that renews itself.
 
-On anything that is no terminal it prints one line a settled level instead.
+On anything that is no terminal it prints one line for each part that is walked for
+its data, and for each rest, instead.
 """
 
 import math
@@ -13,6 +14,8 @@ from ui.live import LiveRun
 
 NAMES = ("thrust", "current", "voltage")
 DIGITS = {"gf": 0, "A": 1, "V": 2}
+TOLD = ("rest", "dwell", "warm", "glide", "burst")
+KIND_WIDTH = 7
 
 
 class Progress:
@@ -47,8 +50,9 @@ class Progress:
 
     def segment(self, note: Mapping[str, object], live: LiveRun) -> None:
         """A new part of the plan began."""
-        if not self._rewrites and note.get("kind") in ("dwell", "rest"):
-            self.say(f"{note.get('kind'):<6} {self.line(live)}")
+        kind = note.get("kind")
+        if not self._rewrites and kind in TOLD:
+            self.say(f"{kind:<{KIND_WIDTH}}{self.line(live)}"[: self._width])
 
     def line(self, live: LiveRun) -> str:
         """The line: time left, throttle, and readings against their limits."""

@@ -8,7 +8,6 @@ the keeper's business; this program only asks and beats.
 from __future__ import annotations
 
 import argparse
-import signal
 import sys
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,19 +17,14 @@ from ui.cli.plan import add_timed_option
 from ui.cli.simulate import add_stand_options
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Collection, Mapping
+    from collections.abc import Collection, Mapping
 
-    from daq.clock import Clock
     from daq.records.shelf import Article
     from protocols.limits import Limit
     from protocols.plan import Plan
     from protocols.task import Task
-    from ui.client import KeeperClient
     from ui.simulation import SimulatedStand
 
-DRAW_PERIOD_S = 0.1
-KEEPER_SILENT_S = 1.5
-STOPS_TO_KILL = 2  # asked this often, a silent keeper is ended
 # The simulated load cell is a 1 kg one.
 SIMULATED_LOAD_CELL_G = 1000.0
 
@@ -169,6 +163,9 @@ class Spin:
         timed: parts that may go to their short-time rating.
         folder: the run's folder, once there is one.
         outcome: how it ended, once it has.
+        how_far: how far it came, in sentences, where it was cut.
+        clears: what has to be so before its trip is acknowledged, a clause.
+        alarmed: every danger that was told while it went on.
     """
 
     article: Article
@@ -176,6 +173,9 @@ class Spin:
     timed: tuple[str, ...] = ()
     folder: Path | None = None
     outcome: Mapping[str, object] | None = None
+    how_far: tuple[str, ...] = ()
+    clears: str = ""
+    alarmed: Collection[str] = ()
 
     @property
     def plan(self) -> Plan:
@@ -210,14 +210,17 @@ class Spin:
             GramwattError: port or folder cannot be opened, or the checklist.
         """
         from daq.machine_clock import MachineClock
+        from ui.cli.show import Show
         from ui.client import KeeperClient
 
         if not as_json:
             self._introduce(port)
         client = KeeperClient(self._start_order(port, baud, out, own=own is not None))
         self.folder = client.folder
-        show = _Show(self, client, MachineClock(), own=own, quiet=as_json)
+        show = Show(self, client, MachineClock(), own=own, quiet=as_json)
         self.outcome = show.until_the_end()
+        self.how_far, self.alarmed = show.how_far, show.alarmed
+        self.clears = show.clears(str(self.outcome.get("check")))
         return self._report_end(as_json=as_json)
 
     def _introduce(self, port: str) -> None:
@@ -269,32 +272,42 @@ class Spin:
         }
 
     def _report_end(self, *, as_json: bool) -> int:
-        from daq.errors import GramwattError
-        from ui.cli.ending import FAILED, exit_status, tell_end, tell_findings
+        from ui.cli.ending import alarm, danger_in, exit_status, tell_end, tell_last
 
         outcome = self.outcome or {}
-        if self.folder is None:
-            return exit_status(outcome)
-        measured = outcome.get("data") != "none"
         status = exit_status(outcome)
+        if self.folder is None:
+            return status
+        measured = outcome.get("data") != "none"
+        danger = danger_in(outcome)
+        if danger and danger not in self.alarmed:
+            alarm(danger)
         if as_json:
             self._print_json(outcome, measured=measured)
             return status
-        tell_end(outcome, self.folder)
+        tell_end(outcome, self.folder, self.how_far, self.clears)
         if measured:
-            # The run ended as it ended, whatever can be made of it.
-            try:
-                tell_findings(self.folder)
-            except GramwattError as fault:
-                print(f"gramwatt: {fault}", file=sys.stderr)
-                return status or FAILED
-            except KeyboardInterrupt:
-                print(
-                    f"\nThe record is whole; 'gramwatt rebuild {self.folder}' makes "
-                    "the findings and the page.",
-                    file=sys.stderr,
-                )
-                return status or FAILED
+            status = self._tell_findings(self.folder, status)
+        tell_last(outcome)
+        return status
+
+    def _tell_findings(self, folder: Path, status: int) -> int:
+        """What can be made of it; the run ended as it ended, whatever that is."""
+        from daq.errors import GramwattError
+        from ui.cli.ending import FAILED, tell_findings
+
+        try:
+            tell_findings(folder, self.how_far)
+        except GramwattError as fault:
+            print(f"gramwatt: {fault}", file=sys.stderr)
+            return status or FAILED
+        except KeyboardInterrupt:
+            print(
+                f"\nThe record is whole; 'gramwatt rebuild {folder}' makes the "
+                "findings and the page.",
+                file=sys.stderr,
+            )
+            return status or FAILED
         return status
 
     def _print_json(self, outcome: Mapping[str, object], *, measured: bool) -> None:
@@ -307,173 +320,3 @@ class Spin:
             results = derive(self.folder)
             said |= {"findings": results.findings(), "report": str(results.report)}
         print(json.dumps(said))
-
-
-class _Show:
-    """The loop in front of the person: beats, draws, asks, stops."""
-
-    def __init__(
-        self,
-        spin: Spin,
-        client: KeeperClient,
-        clock: Clock,
-        *,
-        own: SimulatedStand | None,
-        quiet: bool,
-    ) -> None:
-        from ui.cli.progress import Progress
-        from ui.live import LiveRun
-
-        self._spin = spin
-        self._client = client
-        self._clock = clock
-        self._own = own
-        self._quiet = quiet
-        self._live = LiveRun(spin.plan)
-        self._progress = Progress(spin.limits)
-        self._stops = 0
-        self._heard_s = clock.now_s()
-        self._warned = False
-        self._acknowledged: list[str] = []
-
-    def until_the_end(self) -> Mapping[str, object]:
-        """Show the run and give its outcome; {} when the keeper left none."""
-        before = signal.signal(signal.SIGINT, self._stop_asked)
-        try:
-            while self._client.running:
-                self._moment()
-                self._clock.sleep(DRAW_PERIOD_S)
-            self._follow()
-        finally:
-            # Whatever went wrong here, the motor is asked to stop.
-            if self._client.running:
-                self._client.order("stop", why="The program before the person failed.")
-            ending = self._client.finish()
-            signal.signal(signal.SIGINT, before)
-        self._progress.clear()
-        outcome = self._live.outcome or ending.get("outcome")
-        return outcome if isinstance(outcome, dict) else {}
-
-    def _moment(self) -> None:
-        self._client.beat()
-        if self._follow():
-            self._heard_s = self._clock.now_s()
-            self._warned = False
-        elif self._clock.now_s() - self._heard_s > KEEPER_SILENT_S and not self._warned:
-            self._warned = True
-            self._progress.say(
-                "The keeper is silent. The stand stops by itself when its lease ends; "
-                "if the motor turns, cut the power."
-            )
-        if self._warned and self._stops >= STOPS_TO_KILL:
-            self._client.kill()
-        if not self._quiet:
-            self._progress.draw(self._live)
-
-    def _follow(self) -> bool:
-        """Take what the keeper recorded; whether there was anything."""
-        records = self._client.fresh()
-        for record in records:
-            self._live.take(record)
-        for note in self._live.taken_notes():
-            self._noted(note)
-        return bool(records)
-
-    def _noted(self, note: Mapping[str, object]) -> None:
-        kind = note.get("note")
-        if kind == "wanted":
-            self._wanted(str(note.get("what")))
-        elif kind == "ready":
-            self._go()
-        elif kind == "latched":
-            self._acknowledge()
-        elif kind == "segment" and not self._quiet:
-            self._progress.segment(note, self._live)
-        elif not self._quiet:
-            from ui.cli.ending import note_in_words
-
-            words = note_in_words(note)
-            if words:
-                self._progress.say(words)
-
-    def _wanted(self, what: str) -> None:
-        """The stand wants a hand: our own simulation gets it, a person is asked."""
-        from ui.cautions import HANDS
-        from ui.cli import checklist
-
-        if self._own is not None:
-            self._lend_a_hand(self._own, what)
-            return
-        if what == "plug in" and not self._ask_person():
-            return  # no supply before the checklist
-        checklist.tell_hand(HANDS[what])
-
-    def _lend_a_hand(self, stand: SimulatedStand, what: str) -> None:
-        from daq.errors import WorldFault
-
-        try:
-            if what.startswith("plug"):
-                stand.plug(inserted=what == "plug in")
-            else:
-                stand.stop_loop(closed=what == "loop closed")
-        except WorldFault:
-            pass  # the stand is gone, which the keeper tells
-
-    def _go(self) -> None:
-        """Ask the checklist, unless the stand is our own simulation."""
-        from ui.cautions import START
-        from ui.cli import checklist
-
-        if self._own is not None:
-            self._client.order("go", checklist="waived: own simulation")
-        elif self._ask_person() and self._asking(lambda: checklist.confirm(START)):
-            self._client.order("go", checklist=self._acknowledged)
-
-    def _ask_person(self) -> bool:
-        """The checklist, once; a person who does not finish it ends the run."""
-        from ui.cautions import checklist_for
-        from ui.cli import checklist
-
-        if self._acknowledged:
-            return True
-        items = checklist_for(self._spin.task, self._spin.timed)
-        done: list[str] = []
-        if self._asking(lambda: done.extend(checklist.ask(items))):
-            self._acknowledged = done
-        return bool(self._acknowledged)
-
-    def _acknowledge(self) -> None:
-        """A latch from before: only a person may clear it."""
-        from ui.cli import checklist
-
-        sentence = (
-            "The stand is latched from an earlier trip or stop; the cause is found and "
-            "removed."
-        )
-        if self._asking(lambda: checklist.confirm(sentence)):
-            self._client.order("acknowledge")
-
-    def _asking(self, ask: Callable[[], None]) -> bool:
-        """Whether a person answered; whoever does not, or ctrl-C, ends the run."""
-        from daq.errors import GramwattError
-
-        signal.signal(signal.SIGINT, signal.default_int_handler)
-        try:
-            ask()
-        except (GramwattError, KeyboardInterrupt) as fault:
-            if isinstance(fault, KeyboardInterrupt):
-                print(file=sys.stderr)
-            why = str(fault) or "A person ended the checklist with ctrl-C."
-            self._client.order("stop", why=why)
-            return False
-        else:
-            return True
-        finally:
-            signal.signal(signal.SIGINT, self._stop_asked)
-            self._heard_s = self._clock.now_s()
-
-    def _stop_asked(self, _number: int, _frame: object) -> None:
-        self._stops += 1
-        self._client.order("stop", why="A person stopped it with ctrl-C.")
-        if not self._quiet:
-            self._progress.say("Stopping.")

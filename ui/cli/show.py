@@ -1,0 +1,217 @@
+"""The loop in front of the person while a spin goes on: beats, draws, asks, stops.
+
+Follows the keeper's record, tells what it says, and has a person asked where one has
+to answer. Deciding anything about the motor is the keeper's business.
+"""
+
+from __future__ import annotations
+
+import signal
+import sys
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+
+    from daq.clock import Clock
+    from ui.cli.spin import Spin
+    from ui.client import KeeperClient
+    from ui.simulation import SimulatedStand
+
+DRAW_PERIOD_S = 0.1
+KEEPER_SILENT_S = 1.5
+STOPS_TO_KILL = 2  # asked this often, a silent keeper is ended
+
+
+class Show:
+    """The loop in front of the person: beats, draws, asks, stops.
+
+    Attributes:
+        alarmed: every danger that was told while it went on.
+    """
+
+    def __init__(
+        self,
+        spin: Spin,
+        client: KeeperClient,
+        clock: Clock,
+        *,
+        own: SimulatedStand | None,
+        quiet: bool,
+    ) -> None:
+        from ui.cli.ending import Narrator
+        from ui.cli.progress import Progress
+        from ui.live import LiveRun
+
+        self._spin = spin
+        self._client = client
+        self._clock = clock
+        self._own = own
+        self._quiet = quiet
+        self._live = LiveRun(spin.plan)
+        self._progress = Progress(spin.limits)
+        self._narrator = Narrator()
+        self._stops = 0
+        self._heard_s = clock.now_s()
+        self._warned = False
+        self._acknowledged: list[str] = []
+        self.alarmed: set[str] = set()
+
+    def until_the_end(self) -> Mapping[str, object]:
+        """Show the run and give its outcome; {} when the keeper left none."""
+        before = signal.signal(signal.SIGINT, self._stop_asked)
+        try:
+            while self._client.running:
+                self._moment()
+                self._clock.sleep(DRAW_PERIOD_S)
+            self._follow()
+        finally:
+            # Whatever went wrong here, the motor is asked to stop.
+            if self._client.running:
+                self._client.order("stop", why="The program before the person failed.")
+            ending = self._client.finish()
+            signal.signal(signal.SIGINT, before)
+        self._progress.clear()
+        outcome = self._live.outcome or ending.get("outcome")
+        return outcome if isinstance(outcome, dict) else {}
+
+    @property
+    def how_far(self) -> tuple[str, ...]:
+        """How far it came, where it did not come to its end."""
+        extent = self._live.extent
+        cut = extent is not None and not extent.whole
+        return (extent.words(),) if extent is not None and cut else ()
+
+    def clears(self, check: str) -> str:
+        """What has to be so before such a trip is acknowledged, a clause."""
+        return self._narrator.clears(check)
+
+    def _alarm(self, danger: str) -> None:
+        from ui.cli.ending import alarm
+
+        self.alarmed.add(danger)
+        self._progress.clear()
+        alarm(danger)
+
+    def _moment(self) -> None:
+        from ui.cli.ending import SILENT
+
+        self._client.beat()
+        if self._follow():
+            self._heard_s = self._clock.now_s()
+            self._warned = False
+        elif self._clock.now_s() - self._heard_s > KEEPER_SILENT_S and not self._warned:
+            self._warned = True
+            self._alarm(SILENT)
+        if self._warned and self._stops >= STOPS_TO_KILL:
+            self._client.kill()
+        if not self._quiet:
+            self._progress.draw(self._live)
+
+    def _follow(self) -> bool:
+        """Take what the keeper recorded; whether there was anything."""
+        records = self._client.fresh()
+        for record in records:
+            self._live.take(record)
+        for note in self._live.taken_notes():
+            self._noted(note)
+        return bool(records)
+
+    def _noted(self, note: Mapping[str, object]) -> None:
+        from ui.cli.ending import danger_told
+
+        kind = note.get("note")
+        if danger_told(note):
+            self._alarm(danger_told(note))
+        if kind == "wanted":
+            self._wanted(str(note.get("what")))
+        elif kind == "ready":
+            self._go()
+        elif kind == "latched":
+            self._acknowledge()
+        elif kind == "segment" and not self._quiet:
+            self._progress.segment(note, self._live)
+        elif (words := self._narrator.words(note)) and not self._quiet:
+            self._progress.say(words)
+
+    def _wanted(self, what: str) -> None:
+        """The stand wants a hand: our own simulation gets it, a person is asked."""
+        from ui.cautions import HANDS
+        from ui.cli import checklist
+
+        if self._own is not None:
+            self._lend_a_hand(self._own, what)
+            return
+        if what == "plug in" and not self._ask_person():
+            return  # no supply before the checklist
+        checklist.tell_hand(HANDS[what])
+
+    def _lend_a_hand(self, stand: SimulatedStand, what: str) -> None:
+        from daq.errors import WorldFault
+
+        try:
+            if what.startswith("plug"):
+                stand.plug(inserted=what == "plug in")
+            else:
+                stand.stop_loop(closed=what == "loop closed")
+        except WorldFault:
+            pass  # the stand is gone, which the keeper tells
+
+    def _go(self) -> None:
+        """Ask the checklist, unless the stand is our own simulation."""
+        from ui.cautions import START
+        from ui.cli import checklist
+
+        if self._own is not None:
+            self._client.order("go", checklist="waived: own simulation")
+        elif self._ask_person() and self._asking(lambda: checklist.confirm(START)):
+            self._client.order("go", checklist=self._acknowledged)
+
+    def _ask_person(self) -> bool:
+        """The checklist, once; a person who does not finish it ends the run."""
+        from ui.cautions import checklist_for
+        from ui.cli import checklist
+
+        if self._acknowledged:
+            return True
+        items = checklist_for(self._spin.task, self._spin.timed)
+        done: list[str] = []
+        if self._asking(lambda: done.extend(checklist.ask(items))):
+            self._acknowledged = done
+        return bool(self._acknowledged)
+
+    def _acknowledge(self) -> None:
+        """A latch from before: only a person may clear it."""
+        from ui.cli import checklist
+
+        sentence = (
+            "The stand is latched from an earlier trip or stop; the cause is found and "
+            "removed."
+        )
+        if self._asking(lambda: checklist.confirm(sentence)):
+            self._client.order("acknowledge")
+
+    def _asking(self, ask: Callable[[], None]) -> bool:
+        """Whether a person answered; whoever does not, or ctrl-C, ends the run."""
+        from daq.errors import GramwattError
+
+        signal.signal(signal.SIGINT, signal.default_int_handler)
+        try:
+            ask()
+        except (GramwattError, KeyboardInterrupt) as fault:
+            if isinstance(fault, KeyboardInterrupt):
+                print(file=sys.stderr)
+            why = str(fault) or "A person ended the checklist with ctrl-C."
+            self._client.order("stop", why=why)
+            return False
+        else:
+            return True
+        finally:
+            signal.signal(signal.SIGINT, self._stop_asked)
+            self._heard_s = self._clock.now_s()
+
+    def _stop_asked(self, _number: int, _frame: object) -> None:
+        self._stops += 1
+        self._client.order("stop", why="A person stopped it with ctrl-C.")
+        if not self._quiet:
+            self._progress.say("Stopping.")
