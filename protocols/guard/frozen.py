@@ -13,7 +13,8 @@ limit. Two signs, either is enough:
 Next to zero a lively channel may come to rest: a current that a sensor's end cuts
 off. At zero nothing has to move: a channel that freezes there is ``stuck`` once the
 motor runs, or the motor has ``stalled``. Acts within 0.15 s
-of a lively channel's freezing, else within a second of the throttle's move.
+and 32 readings of a lively channel's freezing, else within a second of the throttle's
+move.
 """
 
 import math
@@ -23,14 +24,13 @@ from protocols.guard.trip import Trip
 from protocols.limits import brief, to_trade
 
 NAME = "frozen"
-# Noise of a few steps repeats itself once in ten readings; at one in four, sixteen
-# in a row come about once in four thousand million.
-LIVELY_SHARE = 0.25
-# Noise turns at two of three readings; what drifts does not turn.
-TURNING_SHARE = 0.4
+# Noise of a few steps turns at two of three readings; what drifts does not turn, and
+# what repeats itself turns seldom. Where every second reading turns, no more than
+# every second repeats: 32 in a row then come about once in four thousand million.
+LIVELY_SHARE = 0.5
 LIVELY_READINGS = 64
 LIVELY_MEMORY = 1024
-FROZEN_READINGS = 16
+FROZEN_READINGS = 32
 FROZEN_S = 0.15
 # A move that no channel worth having could sleep through.
 MOVED_FRAC = 0.15
@@ -58,10 +58,7 @@ class FrozenCheck:
         self._same = 1
         self._since_s = 0.0
         self._from_frac = 0.0
-        self._readings = 0.0
-        self._repeats = 0.0
-        self._turns = 0.0
-        self._change = 0.0
+        self._readings = self._turns = self._change = 0.0
 
     def take(self, value: float, now_s: float) -> Trip | None:
         """A reading, SI; the very same number is the very same count."""
@@ -80,22 +77,16 @@ class FrozenCheck:
         """How lively the channel is, by a run of the same number that has ended."""
         change = value - self._value
         self._readings += self._same
-        self._repeats += self._same - 1
         self._turns += change * self._change < 0
         self._change = change
         if self._readings >= LIVELY_MEMORY:
             self._readings *= 0.5
-            self._repeats *= 0.5
             self._turns *= 0.5
 
     def _lively_but_still(self, now_s: float) -> bool:
-        lively = (
-            self._readings >= LIVELY_READINGS
-            and self._repeats <= LIVELY_SHARE * self._readings
-            and self._turns >= TURNING_SHARE * self._readings
-        )
         return (
-            lively
+            self._readings >= LIVELY_READINGS
+            and self._turns >= LIVELY_SHARE * self._readings
             and abs(self._value) > self._quiet
             and self._same >= FROZEN_READINGS
             and now_s - self._since_s >= FROZEN_S

@@ -158,7 +158,9 @@ def off_by(channel: str, start_s: float, offset: float) -> Change:
 @pytest.mark.parametrize("channel", ["thrust", "current", "voltage"])
 def test_a_lively_sensor_that_freezes_is_cut(channel: str, start_s: float) -> None:
     walked = falsified(frozen(channel, start_s))
-    assert_tripped(walked, ("frozen",), start_s, 0.25)
+    # The load cell gives 80 readings a second.
+    within_s = 0.45 if channel == "thrust" else 0.2
+    assert_tripped(walked, ("frozen",), start_s, within_s)
 
 
 @holds

@@ -31,13 +31,13 @@ def noise(
 
 def test_noise_is_no_freezing() -> None:
     bench = play(rate_hz=500.0)
-    assert bench.hold(60.0, 0.5, current=noise(2.0)) is None
+    assert bench.hold(30.0, 0.5, current=noise(2.0)) is None
 
 
 @pytest.mark.parametrize("steps", [0.1, 0.3, 0.5, 1.0, 2.0])
 def test_noise_of_a_few_steps_or_less_is_no_freezing(steps: float) -> None:
     bench = play(rate_hz=500.0)
-    assert bench.hold(120.0, 0.5, current=noise(2.0, steps)) is None
+    assert bench.hold(30.0, 0.5, current=noise(2.0, steps)) is None
 
 
 def test_a_lively_channel_that_stands_still_cuts() -> None:
@@ -53,11 +53,11 @@ def test_a_lively_channel_that_stands_still_cuts() -> None:
     )
 
 
-def test_on_a_slow_channel_it_takes_sixteen_readings() -> None:
+def test_on_a_slow_channel_it_takes_thirty_two_readings() -> None:
     bench = play("thrust", rate_hz=80.0)
     assert bench.hold(2.0, 0.5, thrust=noise(2.0)) is None
     sees(bench.hold(1.0, 0.5, thrust=2.0))
-    assert bench.took_s == pytest.approx(16 / 80)
+    assert bench.took_s == pytest.approx(32 / 80)
 
 
 def test_it_learns_at_rest_too() -> None:
@@ -80,8 +80,32 @@ def test_next_to_zero_a_lively_channel_may_stand_still() -> None:
 
 def test_too_few_readings_teach_nothing() -> None:
     bench = play()
-    assert bench.hold(0.3, 0.0, current=noise(2.0)) is None
+    assert bench.hold(0.62, 0.0, current=turning()) is None
     assert bench.hold(1.0, 0.0, current=2.0) is None
+    bench = play()
+    assert bench.hold(0.66, 0.0, current=turning()) is None
+    assert bench.hold(1.0, 0.0, current=2.0) is not None
+
+
+def turning(share: float = 1.0) -> Callable[[float], float]:
+    """Up and down by turns at that share of the readings, up at the others."""
+    numbers = count()
+
+    def value(_: float) -> float:
+        number = next(numbers)
+        turns = int(share * number)
+        return 1.0 + 1e-3 * number + 0.5 * (turns % 2)
+
+    return value
+
+
+@pytest.mark.parametrize(("share", "lively"), [(0.45, False), (0.55, True)])
+def test_what_turns_at_half_of_its_readings_is_lively(
+    share: float, lively: bool
+) -> None:
+    bench = play()
+    assert bench.hold(5.0, 0.0, current=turning(share)) is None
+    assert (bench.hold(1.0, 0.0, current=2.0) is not None) is lively
 
 
 def test_a_channel_that_repeats_every_reading_is_not_lively() -> None:
@@ -115,10 +139,13 @@ def test_what_a_ramp_shows_teaches_nothing() -> None:
 
 def test_how_it_is_lately_counts() -> None:
     bench = play(rate_hz=500.0)
-    assert bench.hold(5.0, 0.5, current=noise(2.0)) is None
-    # Coarse for long: a quarter of 1024 readings and more.
-    assert bench.hold(20.0, 0.5, current=noise(2.0, 0.3)) is None
+    assert bench.hold(20.0, 0.5, current=noise(2.0)) is None
+    assert bench.hold(3.0, 0.5, current=noise(2.0, 0.3)) is None
     assert bench.hold(1.0, 0.5, current=2.0) is None
+    bench = play(rate_hz=500.0)
+    assert bench.hold(20.0, 0.5, current=noise(2.0, 0.3)) is None
+    assert bench.hold(6.0, 0.5, current=noise(2.0)) is None
+    assert bench.hold(1.0, 0.5, current=2.0) is not None
 
 
 def test_a_number_that_sleeps_through_a_rise_cuts() -> None:
@@ -138,11 +165,13 @@ def test_a_number_that_sleeps_through_a_fall_cuts() -> None:
 
 def test_a_small_move_may_be_slept_through() -> None:
     bench = play("speed")
-    assert bench.hold(2.0, 0.3, speed=1600.0) is None
-    assert bench.hold(3.0, 0.44, speed=1600.0) is None
+    assert bench.hold(2.0, 0.25, speed=1600.0) is None
+    assert bench.hold(3.0, 0.39, speed=1600.0) is None
+    assert bench.hold(3.0, 0.4, speed=1600.0) is not None
     bench = play("speed")
     assert bench.hold(2.0, 0.5, speed=1600.0) is None
     assert bench.hold(3.0, 0.36, speed=1600.0) is None
+    assert bench.hold(3.0, 0.35, speed=1600.0) is not None
 
 
 def test_a_move_that_is_not_over_may_be_slept_through() -> None:
