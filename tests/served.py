@@ -100,7 +100,7 @@ class Bench:
         what = note.get("what") if note.get("note") == "wanted" else None
         if what in ("plug in", "plug out"):
             is_in = what == "plug in"
-            self.server.between_ticks(lambda d: setattr(d.plant, "plug_in", is_in))
+            self.server.between_ticks(lambda d: setattr(d, "plug_in", is_in))
         elif what in ("loop open", "loop closed"):
             is_open = what == "loop open"
             self.server.between_ticks(lambda d: setattr(d, "stop_loop_open", is_open))

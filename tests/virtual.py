@@ -111,10 +111,11 @@ class VirtualSpin:
         self.asked.append(str(what))
         if not self.obliging:
             return
-        plant = self.device.plant
+        faulty = hasattr(self.device, "plug_in")  # its plant may be falsified
+        bench = self.device if faulty else self.device.plant
         match what:
             case "plug out" | "plug in":
-                plant.plug_in = what == "plug in"  # type: ignore[attr-defined]
+                bench.plug_in = what == "plug in"  # type: ignore[union-attr]
             case "loop open" | "loop closed":
                 self.device.stop_loop_open = what == "loop open"
             case _:

@@ -86,7 +86,7 @@ KINDS: dict[str, Rightly] = {
     # Within 0.1 s by current and rpm at a held throttle; on the first way up, with
     # nothing learned yet, by a load cell that is back at rest.
     "thrown-propeller": Rightly(
-        frozenset({"thrown", "limit", "plausible", "stuck"}), 1.2
+        frozenset({"thrown", "limit", "plausible", "stuck", "stalled"}), 1.2
     ),
     "stalled-motor": Rightly(MOTOR | {"not started", "burst", "heat"}, 1.2),
     "desynchronised-motor": Rightly(MOTOR | {"bounds", "not started", "heat"}, 1.2),
