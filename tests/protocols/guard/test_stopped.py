@@ -5,8 +5,8 @@ from collections.abc import Callable, Mapping
 
 import pytest
 
-from protocols.guard.now import COAST_S, FRESH_S, REST_SPEED_RAD_S
-from protocols.guard.stopped import LET_GO_S, StoppedCheck, rest_current_a
+from protocols.guard.now import FRESH_S, REST_SPEED_RAD_S
+from protocols.guard.stopped import StoppedCheck, rest_current_a
 from protocols.limits import Limit
 
 REST_A = 0.24
@@ -60,12 +60,12 @@ def test_a_propeller_that_coasts_is_not_said_to_go_on() -> None:
 def test_a_motor_that_is_still_driven_did_not_stop() -> None:
     said = verdicts(2.0, current=3.0, speed=2000.0)
     assert True not in said.values()
-    assert first(said, False) == pytest.approx(LET_GO_S + 0.15, abs=0.02)
+    assert first(said, False) == pytest.approx(0.66, abs=0.015)
 
 
 def test_a_motor_that_is_driven_a_little_did_not_stop_either() -> None:
     said = verdicts(2.0, current=REST_A + 0.01)
-    assert first(said, False) == pytest.approx(LET_GO_S + 0.15, abs=0.02)
+    assert first(said, False) == pytest.approx(0.66, abs=0.015)
 
 
 def test_a_current_of_exactly_rest_is_rest() -> None:
@@ -81,7 +81,7 @@ def test_an_esc_has_time_to_let_go() -> None:
 def test_a_rotor_that_does_not_slow_down_did_not_stop() -> None:
     said = verdicts(2.0, current=0.0, speed=1000.0)
     assert True not in said.values()
-    assert first(said, False) == pytest.approx(LET_GO_S + COAST_S, abs=0.02)
+    assert first(said, False) == pytest.approx(1.0, abs=0.015)
 
 
 def test_a_rotor_that_begins_to_slow_down_is_given_time() -> None:
