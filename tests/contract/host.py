@@ -4,6 +4,7 @@ It asks, waits in device time and remembers everything it heard. It must never
 decide whether a stand is right: that is for the tests.
 """
 
+import math
 from collections.abc import Callable, Iterable
 from typing import Any
 
@@ -11,14 +12,17 @@ from tests.contract import stranger
 from tests.contract.stranger import Message
 from tests.contract.subjects import SideDoors, Subject
 
-LOCKED, ARMED, SPINNING, TRIPPED = 1, 3, 4, 5
+LOCKED, PROVING, ARMED, SPINNING, TRIPPED = range(1, 6)
 DONE, UNKNOWN, MALFORMED, WRONG_STATE, WRONG_BOOT, WRONG_LIMITS, NO_LIMITS = range(7)
 BAD_LIMITS, EXCEEDED, SILENT, LOOP_OPEN, BAD_LEASE, BAD_NONCE, BAD_LATCH, STALE = range(
     7, 15
 )
+SUPPLY_ON = 15
 SLOW_SPIN = 800  # 8 %: harmless on a real stand without a propeller
 DEAF_READS = 400  # reads without a byte before the stand counts as dead
 PATIENCE_MS = 2000
+EMPTY_MS = 1000  # a bus empties itself in less, once the plug is out
+OFF_V = 1.0
 UNKNOWN_KIND = 0x7F
 LIMITED = ("current", "voltage", "thrust")
 
@@ -235,6 +239,18 @@ class Host:
             self.nonce = changes.get("nonce", self.nonce + 1)
         return verdict
 
+    @property
+    def proves(self) -> bool:
+        """Whether it says that it can give a pulse while its supply is off."""
+        return bool(self.identity["abilities"] & stranger.PROVES)
+
+    def prove(self, **changes: int) -> int:
+        """Ask for proving, as for arming; the verdict."""
+        verdict = self.verdict(stranger.PROVE, self.arm_body(**changes))
+        if verdict == 0:
+            self.nonce = changes.get("nonce", self.nonce + 1)
+        return verdict
+
     def throttle_body(self, setpoint: int, **changes: int) -> bytes:
         """A throttle that should be accepted, but for what is changed."""
         fields = {"nonce": self.nonce, "lease_ms": 500, "seen_us": self.newest_us}
@@ -269,6 +285,35 @@ class Host:
             raise Silence(f"not armed: {self.heard[-1]}")
         return self
 
+    def unplugged(self) -> "Host":
+        """Ready, its supply off and seen to be off."""
+        self.ready()
+        if self.doors is None:
+            raise Silence("nobody can pull the plug of this stand")
+        self.doors.plug(inserted=False)
+        self.until(lambda _: self.reading("voltage") < OFF_V, EMPTY_MS)
+        return self
+
+    def proving(self, setpoint: int = 0) -> "Host":
+        """Unplugged and proving, the pulse at a setpoint."""
+        self.unplugged()
+        if self.prove() != 0:
+            raise Silence(f"not proving: {self.heard[-1]}")
+        if setpoint:
+            self.hold(setpoint, 40)
+        return self
+
+    def reading(self, name: str) -> float:
+        """The newest reading of a channel, SI; NaN where there is none."""
+        channel = self.channel(name)
+        lowest = -(1 << (8 * channel["width"] - 1))
+        for message in reversed(self.heard):
+            count = message.get("counts", {}).get(channel["index"], lowest)
+            if count != lowest:
+                value = count - channel["zero_counts"]
+                return float(value / channel["counts_per_unit"])
+        return math.nan
+
     def spinning(self, setpoint: int) -> "Host":
         """Armed, and spinning at a setpoint."""
         self.armed()
@@ -282,6 +327,8 @@ class Host:
             return self.armed()
         if state == SPINNING:
             return self.spinning(SLOW_SPIN)
+        if state == PROVING:
+            return self.proving(SLOW_SPIN)
         self.ready()
         if state == TRIPPED:
             self.ask(stranger.STOP, b"\x01")

@@ -75,12 +75,8 @@ def unframe(wire: bytes) -> bytes | None:
 
 # --- Commands ---------------------------------------------------------------------
 
-WHO, LIMITS, ARM, THROTTLE, STOP, ACKNOWLEDGE, LOCK = (
-    0x41,
-    0x42,
-    0x44,
-    *range(0x45, 0x49),
-)
+WHO, LIMITS, PROVE, ARM, THROTTLE, STOP, ACKNOWLEDGE, LOCK = range(0x41, 0x49)
+PROVES = 32  # the ability
 
 
 def who_body(version: int = 1) -> bytes:
@@ -101,7 +97,7 @@ def limits_body(entries: Iterable[tuple[int, int, int, int, int]]) -> bytes:
 
 
 def arm_body(nonce: int, boot: int, crc: int, lease_ms: int, seen_us: int) -> bytes:
-    """Body of `arm`."""
+    """Body of `arm`, and of `prove`."""
     return struct.pack("<HHHHI", nonce, boot, crc, lease_ms, seen_us)
 
 

@@ -3,7 +3,9 @@
 It shares no line with the project's simulated stand: where a test passes on one and
 fails on the other, the page was unclear or one of them is wrong. The first version
 was written from the page alone. It was then brought into line, with the page, where
-the page had left it guessing: in those places its agreement is no second opinion.
+the page had left it guessing: in those places its agreement is no second opinion. Its
+`prove` was written from the page alone and agreed at the first comparison; the page
+says since then what both had taken it to mean.
 Its motor is crude on purpose; it must never be used to judge physics.
 """
 
@@ -13,14 +15,18 @@ from dataclasses import dataclass, field
 
 from tests.contract import stranger
 
-ARMED, SPINNING, TRIPPED, LOCKED = 3, 4, 5, 1
+LOCKED, PROVING, ARMED, SPINNING, TRIPPED = range(1, 6)
+GRANTED = (PROVING, ARMED, SPINNING)
 DONE, UNKNOWN, MALFORMED, WRONG_STATE, WRONG_BOOT, WRONG_LIMITS, NO_LIMITS = range(7)
 BAD_LIMITS, EXCEEDED, SILENT, LOOP_OPEN, BAD_LEASE, BAD_NONCE, BAD_LATCH, STALE = range(
     7, 15
 )
+SUPPLY_ON = 15
 TICK_US = 1000
 IDLE_US = 30_000_000
 COUNTERS_US = 200_000
+SERVO_US = 3000
+SUPPLY_OFF_V, SUPPLY_AGE_US = 1.0, 100_000
 NO_READING = {2: -32768, 4: -2147483648}
 
 
@@ -42,9 +48,11 @@ SENSORS = (
     Sensor(2, 2, 1000.0, 100, -1000, 30_000, "current"),
     Sensor(3, 2, 1000.0, 0, 0, 20_000, "voltage"),
     Sensor(4, 4, 10.0, 0, 0, 100_000, "speed"),
+    Sensor(5, 2, 4e6, 50, 0, 12_000, "pulse"),
 )
+VOLTAGE = 2
 # Period in microseconds and channels; in an order that is not that of the indices.
-STREAMS = ((2000, (3, 1, 2)), (12_000, (0,)))
+STREAMS = ((2000, (3, 1, 2, 4)), (12_000, (0,)))
 
 
 @dataclass
@@ -68,18 +76,20 @@ class Motor:
     """First-order speed; current and thrust follow it smoothly."""
 
     spin: float = 0.0
+    powered: bool = True
 
     def step(self, drive: float) -> None:
         """One tick of 1 ms towards the drive, 60 ms slow."""
-        self.spin += (drive - self.spin) * (1.0 - math.exp(-1.0 / 60.0))
+        wanted = drive if self.powered else 0.0
+        self.spin += (wanted - self.spin) * (1.0 - math.exp(-1.0 / 60.0))
 
     def values(self) -> tuple[float, float, float, float]:
         """Thrust in N, current in A, voltage in V, speed in rad/s."""
-        current_a = 0.1 + 9.0 * self.spin**3
+        current_a = 0.1 + 9.0 * self.spin**3 if self.powered else 0.0
         return (
             3.0 * self.spin**2,
             current_a,
-            12.4 - 0.03 * current_a,
+            12.4 - 0.03 * current_a if self.powered else 0.02,
             3000.0 * self.spin,
         )
 
@@ -97,11 +107,14 @@ class Counts:
 class StrangerStand:
     """Bytes in, bytes out; `advance` is the only passing of time.
 
-    `loop_open` and `silent` (indices of channels without readings) are side doors.
+    `loop_open`, `plug_in` and `silent` (indices of channels without readings) are side
+    doors. Where it does not `prove` it knows no such command.
     """
 
     boot: int = 7
+    proves: bool = True
     loop_open: bool = False
+    plug_in: bool = True
     silent: set[int] = field(default_factory=set)
 
     def __post_init__(self) -> None:
@@ -120,6 +133,7 @@ class StrangerStand:
         self.heard: dict[int, tuple[int, int]] = {}
         self.counts = Counts()
         self.motor = Motor()
+        self.pulse_s = 1e-3
         self._line = bytearray()
         self._event(cause)
 
@@ -179,11 +193,14 @@ class StrangerStand:
 
     def _tick(self) -> None:
         self.now += TICK_US
-        self.motor.step(self.setpoint / 10_000.0)
+        if self.now % SERVO_US == 0:
+            self.pulse_s = (1.0 + self.setpoint / 10_000.0) * 1e-3
+        self.motor.powered = self.plug_in
+        self.motor.step(self.pulse_s * 1e3 - 1.0)
         for index, (period_us, channels) in enumerate(STREAMS):
             if self.now % period_us == 0:
                 self._sample(index, channels)
-        if self.state in (ARMED, SPINNING):
+        if self.state in GRANTED:
             self._watch()
         if self.now % COUNTERS_US == 0:
             self._send(
@@ -209,7 +226,7 @@ class StrangerStand:
         readings = []
         for channel in channels:
             sensor = SENSORS[channel]
-            value = self.motor.values()[channel]
+            value = (*self.motor.values(), self.pulse_s)[channel]
             count = round(value * sensor.counts_per_unit) + sensor.zero_counts
             count = min(max(count, sensor.low_counts), sensor.high_counts)
             if channel in self.silent:
@@ -240,6 +257,8 @@ class StrangerStand:
             self._trip(32)
         elif self.loop_open:
             self._trip(36)
+        elif self.state == PROVING and not self._supply_is_off():
+            self._trip(37)
         elif (number := self._silent_limit()) is not None:
             channel = self.limits[number].channel
             self._trip(34, number, channel, self.heard.get(channel, (0, 0))[1])
@@ -290,6 +309,8 @@ class StrangerStand:
             return self._throttle(sequence, body)
         if kind == stranger.LIMITS:
             return self._limits(body)
+        if kind == stranger.PROVE and self.proves:
+            return self._prove(sequence, body)
         if kind == stranger.ARM:
             return self._arm(sequence, body)
         if kind == stranger.STOP:
@@ -316,7 +337,7 @@ class StrangerStand:
                 3,
                 self.boot,
                 0x57A9D001,
-                1 | 2 | 4,
+                1 | 2 | 4 | 8 | (stranger.PROVES if self.proves else 0),
                 len(SENSORS),
                 len(STREAMS),
                 b"a stranger",
@@ -350,7 +371,7 @@ class StrangerStand:
         entries = parse_limits(body)
         if entries is None:
             return MALFORMED
-        if self.state not in (LOCKED, ARMED):
+        if self.state not in (LOCKED, PROVING, ARMED):
             return WRONG_STATE
         if not entries:
             return NO_LIMITS
@@ -369,7 +390,28 @@ class StrangerStand:
             return None
         return self.now + lease_ms * 1000 - age
 
+    def _supply_is_off(self) -> bool:
+        heard = self.heard.get(VOLTAGE)
+        if heard is None or self.now - heard[0] > SUPPLY_AGE_US:
+            return False
+        return heard[1] / SENSORS[VOLTAGE].counts_per_unit < SUPPLY_OFF_V
+
+    def _prove(self, sequence: int, body: bytes) -> int:
+        verdict = self._grantable(body)
+        if verdict != DONE:
+            return verdict
+        if not self._supply_is_off():
+            return SUPPLY_ON
+        self._grant(sequence, body, PROVING, 22)
+        return DONE
+
     def _arm(self, sequence: int, body: bytes) -> int:
+        verdict = self._grantable(body)
+        if verdict == DONE:
+            self._grant(sequence, body, ARMED, 16)
+        return verdict
+
+    def _grantable(self, body: bytes) -> int:
         if len(body) != 12:
             return MALFORMED
         nonce, boot, crc, lease_ms, seen_us = struct.unpack("<HHHHI", body)
@@ -389,12 +431,15 @@ class StrangerStand:
         for refused, verdict in refusals:
             if refused:
                 return verdict
-        self.nonce, self.lease_end = nonce, end or 0
+        return DONE
+
+    def _grant(self, sequence: int, body: bytes, state: int, cause: int) -> None:
+        self.nonce, _, _, lease_ms, seen_us = struct.unpack("<HHHHI", body)
+        self.lease_end = self._lease_end(lease_ms, seen_us) or 0
         self.last_throttle = sequence
         self.idle_since = self.now
-        self.state = ARMED
-        self._event(16)
-        return DONE
+        self.state = state
+        self._event(cause)
 
     def _outside_now(self) -> bool:
         return any(entry.run for entry in self.limits)
@@ -407,7 +452,7 @@ class StrangerStand:
             return MALFORMED
         ahead = (sequence - self.last_throttle) & 0xFFFF
         end = self._lease_end(lease_ms, seen_us)
-        ours = self.state in (ARMED, SPINNING) and nonce == self.nonce
+        ours = self.state in GRANTED and nonce == self.nonce
         if not ours or not 1 <= ahead <= 32767 or end is None:
             self.counts.ignored += 1
             return STALE

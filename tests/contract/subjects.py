@@ -25,6 +25,10 @@ class SideDoors(Protocol):
         """Open or close the stop loop."""
         ...
 
+    def plug(self, *, inserted: bool) -> None:
+        """Put the arming plug in, or pull it."""
+        ...
+
     def reset(self, cause: int) -> None:
         """Restart it, with a start cause."""
         ...
@@ -69,6 +73,9 @@ class Muted:
         self.slow_specs: tuple[SensorSpec, ...] = self._plant.slow_specs
         self.muted: set[str] = set()
 
+    def plug(self, *, inserted: bool) -> None:
+        self._plant.plug_in = inserted
+
     def advance(self, duration_s: float, pulse_s: float) -> None:
         self._plant.advance(duration_s, pulse_s)
 
@@ -105,6 +112,9 @@ class DeviceDoors:
 
     def open_loop(self, *, is_open: bool) -> None:
         self.touch(lambda device: setattr(device, "stop_loop_open", is_open))
+
+    def plug(self, *, inserted: bool) -> None:
+        self.touch(lambda _: self.plant.plug(inserted=inserted))
 
     def reset(self, cause: int) -> None:
         self.touch(lambda device: device.reset(m.Cause(cause)))
@@ -143,6 +153,9 @@ class StrangerDoors:
     def open_loop(self, *, is_open: bool) -> None:
         self.stand.loop_open = is_open
 
+    def plug(self, *, inserted: bool) -> None:
+        self.stand.plug_in = inserted
+
     def reset(self, cause: int) -> None:
         self.stand.reset(cause=cause)
 
@@ -153,8 +166,8 @@ class StrangerDoors:
 class DirectStranger:
     """The stranger's stand in virtual time, a millisecond a read."""
 
-    def __init__(self) -> None:
-        self.stand = StrangerStand()
+    def __init__(self, *, proves: bool = True) -> None:
+        self.stand = StrangerStand(proves=proves)
         self.doors: SideDoors | None = StrangerDoors(self.stand)
 
     def write(self, data: bytes) -> None:

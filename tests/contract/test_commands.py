@@ -19,6 +19,7 @@ from tests.contract.host import (
     LOOP_OPEN,
     MALFORMED,
     NO_LIMITS,
+    PROVING,
     SILENT,
     SPINNING,
     STALE,
@@ -30,9 +31,6 @@ from tests.contract.host import (
 )
 from tests.contract.rows import readings
 from tests.contract.subjects import SideDoors
-
-STATES = (LOCKED, ARMED, SPINNING, TRIPPED)
-
 
 # --- limits -------------------------------------------------------------------------
 
@@ -185,7 +183,7 @@ def test_arm_is_refused_on_any_line(any_host: Host) -> None:
     assert any_host.told()["state"] == LOCKED
 
 
-@pytest.mark.parametrize("state", [ARMED, SPINNING, TRIPPED])
+@pytest.mark.parametrize("state", [PROVING, ARMED, SPINNING, TRIPPED])
 def test_arm_is_refused_unless_locked(host: Host, state: int) -> None:
     host.bring(state)
     before = host.events()[-1]

@@ -13,6 +13,7 @@ from tests.contract import stranger
 from tests.contract.host import (
     ARMED,
     LOCKED,
+    PROVING,
     SLOW_SPIN,
     SPINNING,
     TRIPPED,
@@ -329,20 +330,15 @@ def test_a_stale_throttle_does_not_prolong_the_lease(host: Host) -> None:
 
 
 @pytest.mark.parametrize("reason", [1, 2, 3, 4])
-@pytest.mark.parametrize("state", [LOCKED, ARMED, SPINNING])
+@pytest.mark.parametrize("state", [LOCKED, PROVING, ARMED, SPINNING])
 def test_stop_latches_in_every_state(host: Host, state: int, reason: int) -> None:
-    if state == LOCKED:
-        host.ready()
-    elif state == ARMED:
-        host.armed()
-    else:
-        host.spinning(SLOW_SPIN)
+    host.bring(state)
     reply = host.ask(stranger.STOP, bytes([reason]))
     trip = only_event(host, STOP)
     assert reply["verdict"] == 0
     assert trip["sequence"] < reply["sequence"]  # what it brought about goes first
     assert (trip["state"], trip["latch"]) == (TRIPPED, trip["number"])
-    assert trip["throttle"] == (SLOW_SPIN if state == SPINNING else 0)
+    assert trip["throttle"] == (SLOW_SPIN if state in (PROVING, SPINNING) else 0)
     told = host.told()
     assert (told["state"], told["throttle"]) == (TRIPPED, 0)
     host.throttle(SLOW_SPIN)

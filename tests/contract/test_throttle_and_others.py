@@ -12,6 +12,7 @@ from tests.contract.host import (
     LOCKED,
     MALFORMED,
     PATIENCE_MS,
+    PROVING,
     SLOW_SPIN,
     SPINNING,
     TRIPPED,
@@ -22,7 +23,8 @@ from tests.contract.host import (
     Host,
 )
 
-STATES = (LOCKED, ARMED, SPINNING, TRIPPED)
+STATES = (LOCKED, PROVING, ARMED, SPINNING, TRIPPED)
+DRIVEN = (PROVING, SPINNING)
 
 
 # --- throttle -----------------------------------------------------------------------
@@ -203,7 +205,7 @@ def test_an_old_acknowledgement_does_not_clear_a_new_latch(host: Host) -> None:
     assert host.verdict(stranger.ACKNOWLEDGE, host.named(second)) == DONE
 
 
-@pytest.mark.parametrize("state", [LOCKED, ARMED, SPINNING])
+@pytest.mark.parametrize("state", [LOCKED, PROVING, ARMED, SPINNING])
 def test_acknowledge_is_refused_unless_tripped(host: Host, state: int) -> None:
     host.bring(state)
     before = host.events()[-1]
@@ -228,7 +230,7 @@ def test_lock_ends_the_armed_state_and_no_other(host: Host, state: int) -> None:
     else:
         assert verdict == DONE
         assert (last["cause"], last["state"], last["latch"]) == (19, LOCKED, 0)
-        assert last["throttle"] == (SLOW_SPIN if state == SPINNING else 0)
+        assert last["throttle"] == (SLOW_SPIN if state in DRIVEN else 0)
         assert host.told()["throttle"] == 0
 
 

@@ -101,7 +101,7 @@ def test_a_reading_inside_ends_the_row(host: Host) -> None:
     again = swing()
     assert len(rows(again, limit)) > longest + 5
     assert due(again, (*limit[:3], longest + 5, 0)) is None
-    assert host.told()["state"] in (ARMED, SPINNING)
+    assert host.events()[-1]["state"] in (ARMED, SPINNING)
 
 
 @pytest.mark.parametrize("persistence", [1, 4, 30])
