@@ -133,9 +133,21 @@ def derive(folder: Path) -> Results:
 
 
 def _seal_as_it_stands(run: Run) -> None:
+    """Seal a run whose keeper is gone.
+
+    Raises:
+        WorldFault: its keeper is not gone.
+        OSError: it could not be read or written.
+    """
     from daq.records.folder import seal
+    from daq.records.wirelog import NAME, is_being_written
 
     if not run.sealed:
+        if is_being_written(run.folder / NAME):
+            raise WorldFault(
+                f"The run in {run.folder} is still being recorded, or its keeper "
+                "hangs: wait for its end, or end the keeper."
+            )
         seal(run.folder, run.outcome or INTERRUPTED, simulated=run.simulated)
 
 

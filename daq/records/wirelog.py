@@ -102,8 +102,39 @@ def to_json(content: Mapping[str, object]) -> bytes:
     ).encode("utf-8", "backslashreplace")
 
 
+try:
+    import fcntl
+except ImportError:  # a system without such locks: nobody is known to write
+    _EXCLUSIVE = _SHARED = 0
+else:
+    _EXCLUSIVE = fcntl.LOCK_EX | fcntl.LOCK_NB
+    _SHARED = fcntl.LOCK_SH | fcntl.LOCK_NB
+
+
+def _lock(descriptor: int, kind: int) -> bool:
+    """Lock a file until it is closed; whether nobody else has it locked."""
+    try:
+        if kind:
+            fcntl.flock(descriptor, kind)
+    except BlockingIOError:
+        return False
+    except OSError:
+        pass  # a disk that knows no locks
+    return True
+
+
+def is_being_written(path: Path) -> bool:
+    """Whether a keeper, running or frozen, still has a log open for writing.
+
+    Raises:
+        OSError: it cannot be opened.
+    """
+    with path.open("rb") as file:
+        return not _lock(file.fileno(), _SHARED)
+
+
 class WireLog:
-    """A wire log being written.
+    """A wire log being written, and locked meanwhile.
 
     Every write goes to the file at once. Any ``OSError`` (a full disk, a
     folder taken away) is the caller's to act on: stop the motor first.
@@ -117,6 +148,7 @@ class WireLog:
         """
         self.path = path
         self._file = path.open("xb", buffering=0)
+        _lock(self._file.fileno(), _EXCLUSIVE)
         try:
             self._write(MAGIC)
         except OSError:

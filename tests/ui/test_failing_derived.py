@@ -9,10 +9,11 @@ from pathlib import Path
 
 import pytest
 
-from daq.errors import GramwattError, RecordFault
+from daq.errors import GramwattError, RecordFault, WorldFault
+from daq.records import folder as folders
 from daq.records.folder import hash_of
 from daq.records.read import read_run
-from daq.records.wirelog import NAME, Kind
+from daq.records.wirelog import NAME, Kind, WireLog, to_json
 from tests.disks import ERRORS, NEVER, Disk, on
 from tests.runs import write_run
 from tests.spins import spin
@@ -121,6 +122,21 @@ def test_an_unsealed_run_that_cannot_be_sealed_stays_one(
             derive(folder)
         assert path.read_bytes() == before
     assert not read_run(folder).sealed
+
+
+def test_a_run_that_is_still_recorded_is_not_sealed_under_its_keeper(
+    tmp_path: Path,
+) -> None:
+    header: dict[str, object] = {"utc": "2026-05-09T14:02:00+00:00", "format": 1}
+    folder = folders.create(tmp_path, "run", header)
+    log = WireLog(folder / NAME)
+    log.append(Kind.HEADER, 1, to_json(header))
+    with pytest.raises(WorldFault, match="still being recorded"):
+        derive(folder)
+    assert not read_run(folder).sealed
+    log.close()
+    derive(folder)
+    assert read_run(folder).sealed
 
 
 def test_a_run_that_cannot_be_read_is_said(derived: Path) -> None:

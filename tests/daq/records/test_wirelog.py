@@ -14,6 +14,7 @@ from daq.records.wirelog import (
     Reader,
     Record,
     WireLog,
+    is_being_written,
     pack,
     to_json,
 )
@@ -101,6 +102,17 @@ def test_an_existing_log_is_never_overwritten(tmp_path: Path) -> None:
     with pytest.raises(FileExistsError):
         WireLog(path)
     assert path.read_bytes() == b"precious"
+
+
+def test_a_log_is_locked_as_long_as_it_is_written(tmp_path: Path) -> None:
+    pytest.importorskip("fcntl")
+    path = tmp_path / "wire.log"
+    log = WireLog(path)
+    assert is_being_written(path)
+    assert is_being_written(path)  # asking changes nothing
+    log.append(Kind.TICK, 1)
+    log.close()
+    assert not is_being_written(path)
 
 
 def test_a_follower_sees_records_once_and_only_when_whole(tmp_path: Path) -> None:
