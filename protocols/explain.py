@@ -183,6 +183,17 @@ def runs_on(
     return replace(outcome, cause=cause, advice=advice)
 
 
+def turns_unasked(speed_rad_s: float) -> Outcome:
+    """The motor turns though nothing was ever armed; no stop would reach it."""
+    shown, unit = to_trade("speed", speed_rad_s)
+    cause = (
+        f"THE MOTOR RUNS ON though the pulse is at zero and nothing was armed: "
+        f"{brief(shown)} {unit}."
+    )
+    advice = "PULL THE ARMING PLUG before you go near. The ESC does not heed zero."
+    return ended(Ended.FAILED, cause, "follows", advice)
+
+
 def not_proven(failure: NotProven) -> Outcome:
     """A guard was not seen to act, so nothing is spun."""
     check = f"proof: {failure.guard}"

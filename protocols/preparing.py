@@ -13,6 +13,7 @@ from daq.link import session as s
 from protocols import explain
 from protocols.course import Course
 from protocols.ending import Ending
+from protocols.guard.now import REST_SPEED_RAD_S
 from protocols.interlock import Input
 from protocols.phases import ON_TRIAL, OVER, Phase
 from protocols.proof.proof import Part, Proof, can_prove_pulses
@@ -246,6 +247,10 @@ class Preparing:
         means = self.scales.settle()
         found = {n: v if math.isfinite(v) else None for n, v in means.items()}
         self._course.note("zeroed", means=found)
+        if means.get("speed", 0.0) > REST_SPEED_RAD_S:
+            turning = explain.turns_unasked(means["speed"])
+            self._ending.finish(turning, confirmed=False)
+            return
         objection = self.scales.objection(means)
         if objection is not None:
             self._ending.give_up(objection)

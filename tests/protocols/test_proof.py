@@ -15,14 +15,16 @@ from daq.stand.faults.stand import FaultyStand
 from daq.stand.plant.bench import Plant
 from daq.stand.plant.truth import shipped_truth
 from protocols.control import Control
+from protocols.limits import Limit
 from protocols.outcome import Ended, Outcome
 from protocols.phases import Phase
 from protocols.proof.exercises import RAISED
 from protocols.proof.proof import VALID_S
-from tests.spins import spin, task
+from tests.spins import LIMITS, spin, task
 from tests.virtual import VirtualSpin
 
 SPIN_A = ("lease", "damage", "stop", "limit", "silence", "latch", "stop loop")
+SPEED_TOO = (*LIMITS, Limit("speed", 0.0, 6283.0, 5, 0.5, "propeller"))
 NO_READ_BACK = devices.ABILITIES & ~(m.Ability.PROVE | m.Ability.PULSE_READBACK)
 
 
@@ -284,6 +286,21 @@ def test_an_esc_that_ignores_zero_is_found_before_the_plan() -> None:
     assert outcome.check in ("follows", "proof: lease while running")
     assert "THE MOTOR RUNS ON" in outcome.cause
     assert not outcome.stop_confirmed
+
+
+def test_a_motor_that_turns_before_anything_was_armed_is_never_armed() -> None:
+    """The ESC took the proof's last pulse for good, and starts with the plug."""
+    device = FaultyStand(
+        Plant(shipped_truth(), 1, plug_in=False), [EscIgnoringZero(start_s=0.0)]
+    )
+    run = VirtualSpin(Control(task(SPEED_TOO), "test port"), device)
+    outcome = ended(run)
+    assert (outcome.ended, outcome.check) == (Ended.FAILED, "follows")
+    assert "THE MOTOR RUNS ON though the pulse is at zero" in outcome.cause
+    assert "rpm" in outcome.cause
+    assert outcome.advice.startswith("PULL THE ARMING PLUG")
+    assert not outcome.stop_confirmed
+    assert not any(isinstance(c, m.Arm) for c in sent(run))
 
 
 # ------------------------------------------------------------ what ends it

@@ -111,6 +111,7 @@ SCENES: Final = {
         timed=("plug",),
     ),
     "heat": Scene(article=article(motor__max_winding_c=40.0)),
+    "turns": Scene(throughout=(EscIgnoringZero(),)),
     "no pulse": Scene(throughout=(FrozenSensor(channel="pulse"),)),
     "blind": Scene(blind=True, acts=((STRUCK_S, suffer(CableOut())),)),
     "no start": Scene(throughout=(EscNotArming(),)),

@@ -44,7 +44,7 @@ NO_END: Final = (
     "The record stops before its end. The stand stops by itself when its lease ends."
 )
 NOT_CONFIRMED: Final = "The stand did not confirm the stop."
-RAN_ON: Final = "The motor ran on after it."
+RAN_ON: Final = "The motor ran on."
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +74,7 @@ def _end(run: Run) -> Fact:
     mark, value = ENDS.get(ended, (ABNORMAL, "No end on record"))
     unconfirmed = run.outcome is not None and run.outcome.get("stop_confirmed") is False
     if unconfirmed:
-        ran_on = any(d.note.get("stopped") is False for d in run.notes("looked on"))
+        ran_on = "THE MOTOR RUNS ON" in text_of(run.outcome, "cause")
         note = RAN_ON if ran_on else NOT_CONFIRMED
         return Fact("How it ended", DANGER, value, (note,))
     return Fact("How it ended", mark, value)

@@ -171,7 +171,7 @@ def test_a_cut_run_has_a_page_that_tells_it(cut_runs: CutRuns, name: str) -> Non
 
 def test_a_run_that_ran_on_says_so_first(cut_runs: CutRuns) -> None:
     text = read(render(cut_runs.of("runs on"))).text()
-    assert "How it ended Stopped The motor ran on after it." in text
+    assert "How it ended Stopped The motor ran on." in text
     lost = read(render(cut_runs.of("cable"))).text()
     assert "How it ended Tripped The stand did not confirm the stop." in lost
     assert "Why Current has been silent for 200 ms. Advice: Look at the cable" in lost
