@@ -16,6 +16,7 @@ import subprocess
 import sys
 import tempfile
 import threading
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
@@ -131,7 +132,7 @@ class Verdict:
         to_zero_s: device time from then to the last moment with a pulse, while the
             host was gone; 0 where there was none.
         records: how many the log had then.
-        ended: how the run ended by its record.
+        ended: how the run ended by its record, and by what.
         broken: laws that did not hold.
     """
 
@@ -369,7 +370,9 @@ def _judge_the_end(
     run = read_run(folders[0])
     if run.outcome is None and case.way.keeper is not KILL:
         verdict.broken.append("the keeper left no outcome")
-    verdict.ended = str(run.outcome["ended"]) if run.outcome else "interrupted"
+    verdict.ended = "interrupted"
+    if run.outcome is not None:
+        verdict.ended = f"{run.outcome['ended']} {run.outcome['check']}".strip()
     cut = case.way.ends and verdict.state != "over" and not _was_at_its_end(run)
     if cut and verdict.ended == "completed":
         verdict.broken.append("completed, though it was cut")
@@ -429,6 +432,18 @@ def by_state(verdicts: Sequence[Verdict]) -> str:
     return "\n".join(lines)
 
 
+def by_end(verdicts: Sequence[Verdict]) -> str:
+    """How those ended that were struck."""
+    lines = []
+    for way in WAYS:
+        ends = Counter(
+            v.ended for v in verdicts if v.case.way == way and v.state != "over"
+        )
+        told = ", ".join(f"{end} {number}" for end, number in ends.most_common())
+        lines.append(f"{way.name}: {told}")
+    return "\n".join(lines)
+
+
 def main() -> int:
     """Run it."""
     parser = argparse.ArgumentParser(prog="python -m tests.campaign.kills")
@@ -446,6 +461,8 @@ def main() -> int:
     print(table(verdicts))
     print()
     print(by_state(verdicts))
+    print()
+    print(by_end(verdicts))
     bad = [verdict for verdict in verdicts if verdict.broken]
     for verdict in bad[:40]:
         case = verdict.case
