@@ -134,7 +134,7 @@ def _cut_itself(run: Run) -> bool:
 
 def _who(run: Run, cut: Cut) -> str:
     guards = text_of(_trip_note(run), "check")
-    if cut.ended == "tripped" and _cut_itself(run):
+    if cut.ended == "tripped" and (_cut_itself(run) or cut.check == "restarted"):
         return f"The stand itself: {cut.check}"
     if cut.ended == "tripped" and guards:
         return f"The guard of this program: {cut.check}"

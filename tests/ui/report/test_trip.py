@@ -22,6 +22,7 @@ def told(run: Run) -> dict[str, str]:
         ("thrown", "The guard of this program: thrown"),
         ("stalled", "The stand itself: limit"),
         ("loop", "The stand itself: stop loop"),
+        ("brown-out", "The stand itself: restarted"),
         ("cable", "The guard of this program: silence"),
         ("silent", "The stand itself: silence"),
         ("stopped", "A person, or the program in front of one"),
