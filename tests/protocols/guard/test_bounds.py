@@ -33,9 +33,9 @@ def test_a_motor_as_fast_as_kv_makes_it_is_left_alone() -> None:
 
 def test_a_rotor_cannot_outrun_its_kv() -> None:
     bench = play()
-    assert bench.hold(5.0, 0.5, voltage=12.0, speed=4000.0) == Trip(
+    assert bench.hold(5.0, 0.9, voltage=12.0, speed=7000.0) == Trip(
         "bounds",
-        "The speed was 38200 rpm; 50 % of 12 V cannot give this motor more than 36300.",
+        "The speed was 66800 rpm; 90 % of 12 V cannot give this motor more than 62700.",
         "the speed is one that the motor can have",
         "Look at the number of poles and Kv in the article's file, then at the rpm "
         "sensor and the voltage's wiring.",

@@ -36,9 +36,9 @@ def test_what_falls_with_the_throttle_is_left_alone() -> None:
 
 def test_a_current_that_stays_up_cuts() -> None:
     bench = running()
-    assert bench.hold(3.0, 0.5, current=5.0, speed=2000.0) == Trip(
+    assert bench.hold(3.0, 0.6, current=5.0, speed=2500.0) == Trip(
         "follows",
-        "The throttle fell to 50 % but the current did not: 5 A, before 5 A.",
+        "The throttle fell to 60 % but the current did not: 5 A, before 5 A.",
         "current and rpm are those of a motor at rest",
         "Cut the power before you go near: the ESC may ignore the throttle. Then look "
         "at its signal wire, its calibration and its settings.",

@@ -53,10 +53,10 @@ def test_a_motor_that_starts_is_left_alone() -> None:
 def test_a_motor_that_does_not_start_cuts() -> None:
     bench = play()
     assert bench.hold(1.0, 0.0, voltage=12.6, current=0.0, speed=0.0) is None
-    trip = bench.hold(3.0, 0.2, voltage=12.5, current=2.0, speed=0.0)
+    trip = bench.hold(3.0, 0.9, voltage=12.5, current=2.0, speed=0.0)
     assert trip == Trip(
         "stalled",
-        "At 20 % throttle and 2 A the motor turns at 0 rpm only.",
+        "At 90 % throttle and 2 A the motor turns at 0 rpm only.",
         "the motor stands still and turns freely by hand",
         "With the supply off turn the motor by hand: does anything rub or block? Then "
         "look at its three wires, the ESC's timing and the rpm sensor.",

@@ -38,9 +38,9 @@ def test_channels_that_move_are_left_alone() -> None:
 @pytest.mark.parametrize("channel", MOVING)
 def test_a_channel_that_stays_as_it_was_at_rest_cuts(channel: str) -> None:
     bench = rested()
-    assert bench.hold(5.0, 0.5, **RUNNING | {channel: 0.02}) == Trip(
+    assert bench.hold(5.0, 0.9, **RUNNING | {channel: 0.02}) == Trip(
         "stuck",
-        f"{channel} still reads what it read at rest, at 50 % throttle.",
+        f"{channel} still reads what it read at rest, at 90 % throttle.",
         f"{channel} has been seen to move",
         f"Look at the {channel} sensor, its wiring and its supply.",
         Action.CUT,
@@ -50,9 +50,9 @@ def test_a_channel_that_stays_as_it_was_at_rest_cuts(channel: str) -> None:
 
 def test_a_motor_that_never_started_is_called_that() -> None:
     bench = rested()
-    assert bench.hold(5.0, 0.5, thrust=0.0, current=0.01, speed=0.0) == Trip(
+    assert bench.hold(5.0, 0.9, thrust=0.0, current=0.01, speed=0.0) == Trip(
         "not started",
-        "At 50 % throttle all readings are those of a motor at rest: it never started.",
+        "At 90 % throttle all readings are those of a motor at rest: it never started.",
         "the motor starts",
         "Is the supply on at the ESC, its signal wire in, and does it arm at zero "
         "throttle (calibration, protocol)?",
@@ -156,3 +156,50 @@ def test_a_mean_is_learned_and_followed() -> None:
         rest.take(value, 1.0, ran=False)
     rest.take(4.0 + 7.0 * 0.5, 2.0, ran=True)
     assert rest.still(2.0)
+
+
+def left(rest: Rest, value: float) -> bool:
+    """Whether a reading while the motor runs is outside what was learned."""
+    rest.left_s = -math.inf
+    rest.take(value, 2.0, ran=True)
+    return not rest.still(2.0)
+
+
+def learned(*values: float) -> Rest:
+    rest = Rest()
+    for value in values:
+        rest.take(value, 1.0, ran=False)
+    return rest
+
+
+def test_a_band_is_eight_mean_deviations_wide() -> None:
+    rest = learned(*[0.5, -0.5] * 200)
+    assert [left(rest, value) for value in (4.0, 4.3, -4.0, -4.3)] == [
+        False,
+        True,
+        False,
+        True,
+    ]
+
+
+def test_the_first_reading_is_the_first_mean() -> None:
+    rest = learned(*[100.0] * 8)
+    assert [left(rest, value) for value in (100.0, 100.1)] == [False, True]
+
+
+def test_later_readings_count_for_a_sixteenth() -> None:
+    rest = learned(*[0.0] * 100, 16.0)  # mean and scatter are 1 now
+    assert [left(rest, value) for value in (8.9, 9.1, -6.9, -7.1)] == [
+        False,
+        True,
+        False,
+        True,
+    ]
+
+
+def test_a_glitch_counts_for_four_deviations() -> None:
+    rest = learned(*[0.5, -0.5] * 200, 50.0)
+    # The mean is 0.15 and the scatter 0.61 now; with the glitch whole it were 3.6.
+    assert [left(rest, value) for value in (4.8, 5.15)] == [False, True]
+    rest = learned(*[0.5, -0.5] * 200, -50.0)
+    assert [left(rest, value) for value in (-4.8, -5.15)] == [False, True]
