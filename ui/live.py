@@ -31,6 +31,7 @@ class LiveRun:
         now_s: host time of the newest record.
         began_s: host time when the walk began; NaN before.
         cut_s: host time when it was cut; NaN while it was not.
+        tried: a part of the proof was begun, so that there is something to tell.
     """
 
     plan: Plan
@@ -43,6 +44,7 @@ class LiveRun:
     now_s: float = math.nan
     began_s: float = math.nan
     cut_s: float = math.nan
+    tried: bool = False
 
     def take(self, record: Record) -> None:
         """One more record of the run."""
@@ -72,6 +74,8 @@ class LiveRun:
             self.began_s = self.now_s
         elif kind in ("trip", "stop") and math.isnan(self.cut_s):
             self.cut_s = self.now_s
+        elif kind == "proof":
+            self.tried = True
         elif kind == "segment":
             self.segment = note
         elif kind == "outcome":

@@ -247,11 +247,13 @@ def tell_findings(folder: Path, told: Sequence[str] = ()) -> None:
     from ui.results import derive
 
     results = derive(folder)
-    print("\nFindings")
-    for warning in results.warnings():
-        if warning not in told:
-            print(labelled("note", warning))
-    for words in results.sentences():
-        print(wrapped(words, indent=2, hang=4))
-    print()
+    # Of a run that never walked its plan the page tells the proof, and that is all.
+    if any(results.run.notes("segment")):
+        print("\nFindings")
+        for warning in results.warnings():
+            if warning not in told:
+                print(labelled("note", warning))
+        for words in results.sentences():
+            print(wrapped(words, indent=2, hang=4))
+        print()
     print(labelled("report", str(results.report)))

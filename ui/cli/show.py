@@ -82,6 +82,11 @@ class Show:
         cut = extent is not None and not extent.whole
         return (extent.words(),) if extent is not None and cut else ()
 
+    @property
+    def tried(self) -> bool:
+        """Whether a part of the proof was begun."""
+        return self._live.tried
+
     def clears(self, check: str) -> str:
         """What has to be so before such a trip is acknowledged, a clause."""
         return self._narrator.clears(check)

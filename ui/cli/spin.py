@@ -166,6 +166,7 @@ class Spin:
         how_far: how far it came, in sentences, where it was cut.
         clears: what has to be so before its trip is acknowledged, a clause.
         alarmed: every danger that was told while it went on.
+        tried: a part of the proof was begun, so that its page has something to tell.
     """
 
     article: Article
@@ -176,6 +177,7 @@ class Spin:
     how_far: tuple[str, ...] = ()
     clears: str = ""
     alarmed: Collection[str] = ()
+    tried: bool = False
 
     @property
     def plan(self) -> Plan:
@@ -220,6 +222,7 @@ class Spin:
         show = Show(self, client, MachineClock(), own=own, quiet=as_json)
         self.outcome = show.until_the_end()
         self.how_far, self.alarmed = show.how_far, show.alarmed
+        self.tried = show.tried
         self.clears = show.clears(str(self.outcome.get("check")))
         return self._report_end(as_json=as_json)
 
@@ -278,15 +281,15 @@ class Spin:
         status = exit_status(outcome)
         if self.folder is None:
             return status
-        measured = outcome.get("data") != "none"
+        worth_it = self.tried or outcome.get("data") != "none"
         danger = danger_in(outcome)
         if danger and danger not in self.alarmed:
             alarm(danger)
         if as_json:
-            self._print_json(outcome, measured=measured)
+            self._print_json(outcome, worth_it=worth_it)
             return status
         tell_end(outcome, self.folder, self.how_far, self.clears)
-        if measured:
+        if worth_it:
             status = self._tell_findings(self.folder, status)
         tell_last(outcome)
         return status
@@ -310,13 +313,13 @@ class Spin:
             return status or FAILED
         return status
 
-    def _print_json(self, outcome: Mapping[str, object], *, measured: bool) -> None:
+    def _print_json(self, outcome: Mapping[str, object], *, worth_it: bool) -> None:
         import json
 
         from ui.results import derive
 
         said: dict[str, object] = {"run": str(self.folder), "outcome": dict(outcome)}
-        if measured and self.folder is not None:
+        if worth_it and self.folder is not None:
             results = derive(self.folder)
             said |= {"findings": results.findings(), "report": str(results.report)}
         print(json.dumps(said))

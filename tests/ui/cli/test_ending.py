@@ -268,6 +268,17 @@ def test_what_was_said_already_is_not_said_again_with_the_findings(
     assert "Thrust at 60 % throttle" in flat
 
 
+def test_a_run_that_never_walked_has_a_page_and_no_findings(
+    cut_runs: CutRuns, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = cut_runs.folder("no pulse")
+    tell_findings(folder)
+    (line,) = capsys.readouterr().out.splitlines()
+    assert line.startswith("report ")
+    page = folder / "derived" / "nominal" / "report.html"
+    assert "NOT PROVEN: lease" in page.read_text(encoding="utf-8")
+
+
 # ------------------------------------------------------------- gramwatt findings
 
 

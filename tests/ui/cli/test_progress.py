@@ -60,4 +60,7 @@ def test_a_cut_ends_throttle_and_time_on_the_line() -> None:
     assert live.elapsed_s == pytest.approx(3.0, abs=0.01)
     assert live.extent is not None
     assert live.extent.words().startswith("The plan was walked for 3.0 of")
-    assert LiveRun(run.control.task.plan).extent is None
+    assert live.tried
+    fresh = LiveRun(run.control.task.plan)
+    assert fresh.extent is None
+    assert not fresh.tried
