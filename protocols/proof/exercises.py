@@ -177,8 +177,17 @@ def start(trial: Trial, guard: str, expected: m.Cause | None) -> Steps:
 
 
 def _granted(trial: Trial, guard: str) -> Steps:
-    """Ask for proving or arming; a stop loop still open is waited for."""
+    """Ask for proving or arming; a stop loop still open is waited for.
+
+    Raises:
+        NotProven: the stand refuses, or says that it is what nobody asked it to be.
+    """
     allowed = (m.State.PROVING, m.State.ARMED)
+    if trial.state in allowed:
+        state = trial.state.name.lower()
+        raise NotProven(
+            guard, f"The proof stopped: the stand is {state}, unasked.", _UNASKED
+        )
     end_s = trial.now_s + LOOP_PATIENCE_S
     while trial.state not in allowed:
         yield from answered(trial, guard, trial.next_grant())
@@ -319,3 +328,4 @@ def stop_loop(trial: Trial) -> Steps:
 
 
 _REFUSED = "Look at the sensors' wiring: a channel is silent or out of range."
+_UNASKED = "Does another program speak to this stand? Does its line repeat words?"

@@ -6,7 +6,7 @@ import pytest
 from typing_extensions import override
 
 from daq.link import messages as m
-from daq.link.framing import Deframer
+from daq.link.framing import Deframer, frame
 from daq.records.wirelog import Kind
 from daq.stand import device as devices
 from daq.stand.device import Device
@@ -369,3 +369,19 @@ def test_a_proof_that_is_too_old_is_made_again_before_anything_turns() -> None:
     outcome = run.control.outcome
     assert outcome is not None
     assert outcome.ended is Ended.COMPLETED
+
+
+@pytest.mark.parametrize("state", [m.State.PROVING, m.State.ARMED])
+def test_a_stand_that_is_granted_what_nobody_asked_for_gets_no_throttle(
+    state: m.State,
+) -> None:
+    run = spin()
+    run._input(Kind.TICK, b"")
+    while run.control.phase is not Phase.PROVING:
+        run.step()
+    told = m.Counters(run.device.time_us, 1, state, 0, 1, 0, 0, 0, 0, 0, 0)
+    run._input(Kind.BYTES_IN, b"\0" + frame(m.encode(told, 0)))
+    outcome = ended(run)
+    assert outcome.ended is Ended.FAILED or outcome.ended is Ended.TRIPPED
+    assert not any(isinstance(c, m.Throttle) for c in sent(run))
+    assert any(isinstance(c, m.Stop) for c in sent(run))
