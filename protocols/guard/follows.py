@@ -25,7 +25,7 @@ LOWEST_FRAC = 0.08
 # in proportion; speed goes in proportion or a little less and has to come half way.
 CURRENT_WAY = 1.0
 SPEED_WAY = 0.5
-# Below this share of what it was nothing is left to follow.
+# What an rpm sensor's steps and noise may leave.
 FLOOR_SPEED_RAD_S = 30.0
 
 
@@ -56,9 +56,8 @@ class Fall:
         if not LOWEST_FRAC <= recent.highest <= FALL_SHARE * self._from_frac:
             return self._lasting.take(so=False, now_s=now_s)
         stays = smooth > self.bound(recent.highest)
-        if (
-            not stays and recent.lowest == recent.highest
-        ):  # settled: it counts from here
+        settled = recent.lowest == recent.highest
+        if settled and not stays:  # it counts from here now
             self._from_frac, self._from = recent.highest, smooth
         return self._lasting.take(so=stays, now_s=now_s)
 
