@@ -8,6 +8,7 @@ law held, else 1.
 """
 
 import argparse
+import json
 import os
 import random
 import signal
@@ -20,7 +21,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Final
 
@@ -444,39 +445,64 @@ def by_end(verdicts: Sequence[Verdict]) -> str:
     return "\n".join(lines)
 
 
+def kept(path: Path | None) -> list[Verdict]:
+    """Verdicts of an earlier run that did not come to its end."""
+    if path is None or not path.exists():
+        return []
+    verdicts = []
+    for line in path.read_text().splitlines():
+        row = json.loads(line)
+        verdicts.append(Verdict(draw(row.pop("seed")), **row))
+    return verdicts
+
+
+def keep(path: Path | None, verdict: Verdict) -> None:
+    """One more, as a line."""
+    if path is not None:
+        row = asdict(verdict)
+        row["seed"] = row.pop("case")["seed"]
+        with path.open("a") as file:
+            file.write(json.dumps(row) + "\n")
+
+
 def main() -> int:
     """Run it."""
     parser = argparse.ArgumentParser(prog="python -m tests.campaign.kills")
     parser.add_argument("--times", type=int, default=500)
     parser.add_argument("--first", type=int, default=0, help="seed of the first")
     parser.add_argument("--at-once", type=int, default=4)
+    parser.add_argument("--out", type=Path, help="verdicts, to go on from")
     options = parser.parse_args()
+    verdicts = kept(options.out)
+    done = {verdict.case.seed for verdict in verdicts}
     seeds = range(options.first, options.first + options.times)
-    verdicts: list[Verdict] = []
+    left = [draw(seed) for seed in seeds if seed not in done]
     with ProcessPoolExecutor(options.at_once) as pool:
-        for number, verdict in enumerate(pool.map(judge, map(draw, seeds)), 1):
+        for verdict in pool.map(judge, left):
             verdicts.append(verdict)
-            if number % 20 == 0:
-                print(f"{number} of {len(seeds)}", file=sys.stderr, flush=True)
-    print(table(verdicts))
-    print()
-    print(by_state(verdicts))
-    print()
-    print(by_end(verdicts))
+            keep(options.out, verdict)
+            if len(verdicts) % 20 == 0:
+                print(f"{len(verdicts)} of {len(seeds)}", file=sys.stderr, flush=True)
+    for part in (table, by_state, by_end):
+        print(part(verdicts), end="\n\n")
     bad = [verdict for verdict in verdicts if verdict.broken]
     for verdict in bad[:40]:
-        case = verdict.case
-        print(
-            f"\nseed {case.seed}: {case.way.name} {case.after_s:.3f} s after the first "
-            f"byte, {verdict.state}; {verdict.ended}"
-        )
-        for law in verdict.broken:
-            print(f"  BROKEN: {law}")
+        _tell(verdict)
     print(
-        f"\n{len(verdicts)} spins, {len(bad)} with a broken law; "
+        f"{len(verdicts)} spins, {len(bad)} with a broken law; "
         f"{1e3 * MACHINE_S:.0f} ms allowed to the machine on top of what is stated"
     )
     return 1 if bad else 0
+
+
+def _tell(verdict: Verdict) -> None:
+    case = verdict.case
+    print(
+        f"seed {case.seed}: {case.way.name} {case.after_s:.3f} s after the first byte, "
+        f"{verdict.state}; {verdict.ended}"
+    )
+    for law in verdict.broken:
+        print(f"  BROKEN: {law}")
 
 
 if __name__ == "__main__":
