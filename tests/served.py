@@ -86,7 +86,11 @@ class Bench:
         """Do at the stand what a run's record says is wanted, until ended."""
         followers: dict[Path, Follower] = {}
         while not ended.wait(0.02):
-            for log in self.folder.glob("**/wire.log"):
+            try:
+                logs = list(self.folder.glob("**/wire.log"))
+            except OSError:
+                continue  # a folder that was just taken away
+            for log in logs:
                 follower = followers.setdefault(log, Follower(log))
                 try:
                     fresh = follower.fresh()

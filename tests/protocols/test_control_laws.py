@@ -354,7 +354,7 @@ class Puppet:
     def finish(self) -> None:
         """A person stops it; whatever came before, that ends it."""
         self.order({"order": "stop"})
-        self.wait(1700)
+        self.wait(4000)
         assert self.control.phase is Phase.ENDED
         assert self.control.outcome is not None
 
@@ -686,7 +686,7 @@ def test_a_refused_stop_is_not_confirmed() -> None:
     puppet.order({"order": "stop"})
     puppet.answer(m.Verdict.MALFORMED)
     assert puppet.control.phase is Phase.STOPPING
-    puppet.wait(1700)
+    puppet.wait(4000)
     assert puppet.control.outcome is not None
     assert not puppet.control.outcome.stop_confirmed
 
@@ -706,7 +706,7 @@ def test_a_stand_that_spins_after_its_stop_is_not_called_stopped() -> None:
     puppet.answer()
     puppet.wait(100)
     puppet.tell(m.State.SPINNING)
-    puppet.wait(1700)
+    puppet.wait(4000)
     assert puppet.control.outcome is not None
     assert not puppet.control.outcome.stop_confirmed
 
@@ -887,6 +887,6 @@ def test_a_brown_out_is_named_though_the_silence_was_noticed_first() -> None:
             0,
         )
     )
-    puppet.wait(1700)
+    puppet.wait(4000)
     assert puppet.control.outcome is not None
     assert puppet.control.outcome.check == "restarted"
