@@ -95,7 +95,7 @@ class PlausibleCheck:
         self._learned = [math.nan] * (STEPS + 1)
         self._smooth = Smooth()
         self._outside = Lasting(3, self._kind.lasting_s)
-        self._step = -1
+        self._step = 0
         self._sum = 0.0
         self._count = 0
         self._since_s = 0.0
@@ -106,13 +106,13 @@ class PlausibleCheck:
         """A reading, SI; one that is no number shows nothing."""
         recent = self._recent
         if not math.isfinite(value) or not self._voltage_is_known(now_s):
-            self._unsettled()
+            self._unsettled(now_s)
             return None
         if recent.highest <= 0:
             return self._at_rest(value, now_s)
         moves = recent.highest - recent.lowest > SLOW_FRAC
         if moves or recent.lowest < LOWEST_FRAC or self._now.coasting.slows(now_s):
-            self._unsettled()
+            self._unsettled(now_s)
             return None
         smooth = self._smooth.take(value, now_s)
         step = round(STEPS * self._middle_frac)
@@ -125,11 +125,9 @@ class PlausibleCheck:
             self._learn(step, smooth, now_s)
         return None
 
-    def _unsettled(self) -> None:
+    def _unsettled(self, now_s: float) -> None:
         """The throttle moves, or something is missing: nothing to compare with."""
-        self._smooth.forget()
-        self._outside.take(so=False, now_s=0.0)
-        self._step = -1
+        self._outside.take(so=False, now_s=now_s)
 
     def _voltage_is_known(self, now_s: float) -> bool:
         """Take the voltage of now; whether it can be used, or was never there."""
@@ -138,7 +136,7 @@ class PlausibleCheck:
             return not self._now.ever("voltage")
         if math.isnan(self._voltage_v):  # what was learned blind is in other units
             self._learned = [math.nan] * (STEPS + 1)
-            self._unsettled()
+            self._count, self._sum = 0, 0.0
         self._voltage_v = voltage_v
         return True
 
@@ -193,7 +191,7 @@ class PlausibleCheck:
     def _at_rest(self, value: float, now_s: float) -> Trip | None:
         """With the motor off: current and speed are the business of ``follows``."""
         if self._channel != "thrust":
-            self._unsettled()
+            self._unsettled(now_s)
             return None
         smooth = self._smooth.take(value, now_s)
         room = max(REST_FLOORS * self._floor, REST_SHARE * self._most)

@@ -1,12 +1,11 @@
 """What a throttle gave before is what it gives again."""
 
 import math
-from dataclasses import replace
 
 import pytest
 
 from protocols.guard.now import Now
-from protocols.guard.plausible import KINDS, PlausibleCheck
+from protocols.guard.plausible import KINDS, Kind, PlausibleCheck
 from protocols.guard.trip import Action, Trip
 from tests.protocols.guard.play import Play, Value, sees
 
@@ -82,12 +81,12 @@ def test_while_held_a_value_has_to_stay_within_its_share(
 
 
 def test_the_cause_says_what_was_due() -> None:
-    bench = walked("current", 0.5)
-    # 2.16 A were learned: 30 % and 0.12 A either way.
-    assert bench.hold(3.0, 0.5, voltage=12.0, current=4.0) == Trip(
+    bench = walked("current", 0.9)
+    # 7 A were learned: 30 % and 0.12 A either way.
+    assert bench.hold(3.0, 0.9, voltage=12.0, current=12.0) == Trip(
         "plausible",
-        "current was 3.87 A at 50 % throttle; going by what this spin showed before, "
-        "1.39 to 2.93 A was due.",
+        "current was 11.7 A at 90 % throttle; going by what this spin showed before, "
+        "4.78 to 9.22 A was due.",
         "current is again what the throttle gave before",
         "Look at the propeller, whether the motor rubs or is hot, and the current "
         "sensor's wiring.",
@@ -279,8 +278,10 @@ def test_a_voltage_that_was_heard_is_not_done_without() -> None:
 
 def test_a_voltage_that_comes_late_begins_it_anew() -> None:
     bench = walked("current", 0.5, voltage=None)
-    assert bench.hold(3.0, 0.5, voltage=12.0, current=9.0) is None
-    assert bench.hold(3.0, 0.5, voltage=12.0, current=2.0) is not None
+    due = value("current", 0.5)
+    assert bench.hold(3.0, 0.5, voltage=12.0, current=due) is None
+    assert bench.hold(3.0, 0.5, voltage=12.0, current=1.3 * due) is None
+    assert bench.hold(3.0, 0.5, voltage=12.0, current=1.4 * due) is not None
 
 
 def test_a_thrust_comes_back_to_zero_at_rest() -> None:
@@ -332,14 +333,67 @@ def test_no_numbers_show_nothing() -> None:
 
 def test_margins_are_what_the_module_says() -> None:
     # Common practice, no source; here so that a change is seen.
-    assert replace(KINDS["speed"], lasting_s=0.0) == replace(
-        KINDS["speed"],
-        power=1,
-        share=0.15,
-        blind_share=0.3,
-        guide_share=0.2,
-        lasting_s=0.0,
-    )
-    for channel in ("thrust", "current"):
-        kind = KINDS[channel]
-        assert (kind.power, kind.share, kind.blind_share) == (2, 0.3, 0.5)
+    assert {
+        "thrust": Kind(2, 0.3, 0.5, 0.5, 0.3),
+        "current": Kind(2, 0.3, 0.5, 0.5, 0.15),
+        "speed": Kind(1, 0.15, 0.3, 0.2, 0.15),
+    } == KINDS
+
+
+def learned_s(rate_hz: float) -> float:
+    """How long a level is held until it is known."""
+    now = Now(0.0)
+    check = PlausibleCheck("current", 0.12, now, now.fast)
+    bench = Play(now, {"current": check.take}, rate_hz=rate_hz)
+    while math.isnan(check._learned[10]):
+        assert bench.hold(1 / rate_hz, 0.5, voltage=12.0, current=2.0) is None
+    return bench.now_s
+
+
+def test_a_level_is_known_after_a_seventh_of_a_second_and_eight_readings() -> None:
+    # The throttle's range has settled after 0.8 s.
+    assert learned_s(100.0) == pytest.approx(0.81 + 0.15, abs=0.011)
+    assert learned_s(20.0) == pytest.approx(0.8 + 0.35, abs=0.051)
+
+
+def test_on_a_slow_stand_it_takes_three_readings() -> None:
+    bench = play("current", rate_hz=10.0)
+    assert bench.hold(3.0, 0.5, voltage=12.0, current=2.0) is None
+    assert bench.hold(3.0, 0.5, voltage=12.0, current=9.0) is not None
+    assert bench.took_s == pytest.approx(0.3)
+
+
+def test_what_lasts_has_to_last_without_a_break() -> None:
+    bench = walked("current", 0.5)
+    for _ in range(9):
+        assert bench.hold(0.1, 0.5, voltage=12.0, current=9.0) is None
+        assert bench.hold(0.01, 0.5, voltage=12.0, current=math.nan) is None
+    assert bench.hold(0.1, 0.5, voltage=12.0, current=9.0) is None
+    assert bench.hold(2.0, 0.3, voltage=12.0, current=value("current", 0.3)) is None
+
+
+def test_just_above_the_deadband_a_level_is_judged() -> None:
+    bench = play("current")
+    assert bench.hold(2.0, 0.09, voltage=12.0, current=0.5) is None
+    assert bench.hold(2.0, 0.09, voltage=12.0, current=1.5) is not None
+    bench = play("current")
+    assert bench.hold(2.0, 0.079, voltage=12.0, current=0.5) is None
+    assert bench.hold(2.0, 0.079, voltage=12.0, current=1.5) is None
+
+
+@pytest.mark.parametrize(("throttle", "next_to_it"), [(0.15, 0.2), (1.0, 0.9)])
+def test_the_first_and_the_last_neighbour(throttle: float, next_to_it: float) -> None:
+    bench = play("current")
+    assert bench.hold(2.0, throttle, voltage=12.0, current=2.0) is None
+    assert bench.hold(2.0, next_to_it, voltage=12.0, current=20.0) is not None
+
+
+@pytest.mark.parametrize(("swing", "judged"), [(0.055, True), (0.065, False)])
+def test_six_points_of_throttle_are_no_move(swing: float, judged: bool) -> None:
+    bench = walked("current", 0.5)
+    trips = []
+    for _ in range(20):
+        trips.append(bench.hold(0.05, 0.5, voltage=12.0, current=9.0))
+        trips.append(bench.hold(0.05, 0.5 + swing, voltage=12.0, current=9.0))
+    # Before the first swing is seen it is a throttle that is held.
+    assert any(trips[4:]) is judged
