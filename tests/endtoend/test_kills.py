@@ -11,6 +11,7 @@ pytestmark = [pytest.mark.endtoend, pytest.mark.timeout(180)]
 AT_ONCE = 2
 
 
+@pytest.mark.slow
 def test_six_ways_while_it_spins_or_is_about_to() -> None:
     # Where the motor turns for the plan, each a little later than the one before.
     cases = [

@@ -286,6 +286,7 @@ def test_the_host_cuts_where_a_stand_does_not() -> None:
     assert_stopped(run)
 
 
+@pytest.mark.slow
 def test_a_plug_that_nobody_puts_in_is_waited_for_and_nothing_is_armed() -> None:
     run = spin()
     run.obliging = False

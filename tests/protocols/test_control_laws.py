@@ -622,6 +622,7 @@ moments_s = st.one_of(st.floats(0.0, 6.2), st.floats(3.5, 4.9), st.floats(4.9, 5
 SPINNING_S = 5.3
 
 
+@pytest.mark.slow
 @settings(max_examples=40)
 @given(plan=st.lists(st.tuples(moments_s, faults), max_size=4))
 @example(plan=[])

@@ -342,6 +342,7 @@ def test_a_stop_while_proving_ends_it_and_nothing_is_driven_again() -> None:
         assert run.device.pulse_s == pytest.approx(devices.ZERO_PULSE_S)
 
 
+@pytest.mark.slow
 def test_a_proof_that_is_too_old_is_made_again_before_anything_turns() -> None:
     run = spin()
     run.went = True  # nobody says go by himself

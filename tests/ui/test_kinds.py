@@ -26,6 +26,9 @@ from ui.cli.plan import limits_for, rules_for
 from ui.results import Results, derive
 from ui.stretches import stretches_of
 
+# One worker, so that a run of each kind is made once.
+pytestmark = pytest.mark.xdist_group("kinds")
+
 # A long staircase differs from a short one in nothing that counts here.
 KINDS = tuple(name for name in catalogue_names() if name != "staircase")
 
