@@ -6,6 +6,7 @@ Exit status 0 when every law held and every cause was named rightly, else 1.
 import argparse
 import json
 import math
+import os
 import sys
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
@@ -58,28 +59,40 @@ def _worst(values: Iterable[float]) -> str:
     return f"{max(known):.0f}" if known else "-"
 
 
+def judged(seeds: range, jobs: int, kept: Path | None) -> list[Verdict]:
+    """The verdict on every script; those kept from an earlier run are not run again."""
+    text = kept.read_text("utf-8") if kept and kept.exists() else ""
+    before = [Verdict(**json.loads(line)) for line in text.splitlines()]
+    known = {verdict.seed: verdict for verdict in before}
+    left = [seed for seed in seeds if seed not in known]
+    with (
+        ProcessPoolExecutor(jobs) as pool,
+        (kept or Path(os.devnull)).open("a", encoding="utf-8") as out,
+    ):
+        for number, verdict in enumerate(pool.map(run_script, left, chunksize=8), 1):
+            known[verdict.seed] = verdict
+            print(json.dumps(asdict(verdict)), file=out, flush=True)
+            if number % 200 == 0:
+                print(f"{number} of {len(left)}", file=sys.stderr, flush=True)
+    return [known[seed] for seed in seeds]
+
+
 def main() -> int:
     """Run it."""
     parser = argparse.ArgumentParser(prog="python -m tests.campaign")
     parser.add_argument("--scripts", type=int, default=10_000)
     parser.add_argument("--first", type=int, default=0, help="seed of the first")
     parser.add_argument("--jobs", type=int, default=2)
-    parser.add_argument("--out", type=Path, help="every verdict, one JSON line each")
+    parser.add_argument(
+        "--out", type=Path, help="verdicts, a JSON line each; goes on from it if there"
+    )
     parser.add_argument("--seed", type=int, help="only this one, in full")
     options = parser.parse_args()
     if options.seed is not None:
         print(json.dumps(asdict(run_script(options.seed)), indent=2))
         return 0
     seeds = range(options.first, options.first + options.scripts)
-    verdicts = []
-    with ProcessPoolExecutor(options.jobs) as pool:
-        for number, verdict in enumerate(pool.map(run_script, seeds, chunksize=8), 1):
-            verdicts.append(verdict)
-            if number % 200 == 0:
-                print(f"{number} of {len(seeds)}", file=sys.stderr, flush=True)
-    if options.out:
-        lines = (json.dumps(asdict(verdict)) for verdict in verdicts)
-        options.out.write_text("\n".join(lines) + "\n")
+    verdicts = judged(seeds, options.jobs, options.out)
     print(table(verdicts))
     bad = [v for v in verdicts if v.broken or v.misnamed]
     for verdict in bad[:40]:
