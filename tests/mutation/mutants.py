@@ -2,7 +2,8 @@
 
 A comparison turned or loosened, an operator exchanged, a condition dropped or
 negated, a number or a flag moved, a statement left out. Sentences for people and
-docstrings are left alone; annotations too. The order is that of the source.
+docstrings are left alone; annotations and decorators (a frozen dataclass that is no
+longer frozen does the same) too. The order is that of the source.
 """
 
 import ast
@@ -57,7 +58,7 @@ def mutants_of(source: str) -> Iterator[Mutant]:
         for number in range(len(_changes(node))):
             changed = copy.deepcopy(tree)
             twin = _nth(changed, place)
-            if _is_annotation(changed, twin) or _is_prose(changed, twin):
+            if _is_aside(changed, twin) or _is_prose(changed, twin):
                 continue
             change = _changes(twin)[number]
             words = change.apply()
@@ -173,12 +174,14 @@ def _without_statements(node: ast.FunctionDef) -> list[_Set]:
     return found
 
 
-def _is_annotation(tree: ast.AST, node: ast.AST) -> bool:
+def _is_aside(tree: ast.AST, node: ast.AST) -> bool:
+    """Part of an annotation or of a decorator."""
     for other in ast.walk(tree):
-        for name in ("annotation", "returns"):
-            held = getattr(other, name, None)
-            if isinstance(held, ast.AST) and any(n is node for n in ast.walk(held)):
-                return True
+        held = [getattr(other, name, None) for name in ("annotation", "returns")]
+        held += getattr(other, "decorator_list", [])
+        trees = [part for part in held if isinstance(part, ast.AST)]
+        if any(n is node for part in trees for n in ast.walk(part)):
+            return True
     return False
 
 

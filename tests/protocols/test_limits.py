@@ -303,6 +303,15 @@ def test_a_limit_that_cannot_guard_is_refused(
         replace(sound, **changes)  # type: ignore[arg-type]
 
 
+@pytest.mark.parametrize("age_s", [0.01, 2.55])
+@pytest.mark.parametrize("persistence", [1, 255])
+def test_what_the_link_can_just_carry_is_a_limit(
+    persistence: int, age_s: float
+) -> None:
+    limit = Limit("current", -math.inf, 12.0, persistence, age_s, "test")
+    assert (limit.persistence, limit.max_age_s) == (persistence, age_s)
+
+
 def test_limits_survive_their_trip_through_json() -> None:
     limits = derive(RATINGS, ALL)
     text = json.dumps([limit.to_dict() for limit in limits], allow_nan=False)

@@ -182,3 +182,7 @@ def test_nothing_but_an_input_fault_escapes(changes: dict[str, object]) -> None:
         Rules.from_dict(WHOLE.to_dict() | changes)
     except InputFault:
         pass
+
+
+def test_a_rule_below_one_is_a_rule() -> None:
+    assert replace(WHOLE, charge_c=0.5).charge_c == 0.5

@@ -38,3 +38,10 @@ def test_the_next_change_is_the_next_segments_start() -> None:
     assert walk.next_change_s == pytest.approx(12.0)
     walk.entered(1e9)
     assert walk.next_change_s == pytest.approx(10.0 + plan().duration_s)
+
+
+def test_it_is_finished_at_the_very_end_of_its_plan_and_not_before() -> None:
+    walk = Runner(plan(), 0.0)
+    end_s = plan().duration_s
+    assert not walk.finished(end_s - 1e-6)
+    assert walk.finished(end_s)
