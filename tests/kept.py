@@ -12,9 +12,10 @@ from typing_extensions import override
 
 from daq.clock import JumpingClock
 from daq.errors import GramwattError
+from daq.link.standing import MAY_DRIVE
 from daq.records import folder as folders
 from daq.records.wirelog import Kind, Record
-from daq.stand.device import MAY_DRIVE, ZERO_PULSE_S, Device
+from daq.stand.device import ZERO_PULSE_S, Device
 from daq.stand.plant.bench import Plant
 from daq.stand.plant.truth import shipped_truth
 from protocols import keeper as keepers

@@ -13,6 +13,7 @@ from typing import Protocol
 
 from daq.link import messages as m
 from daq.link.framing import Deframer, crc16, frame
+from daq.link.standing import CAUSES, MAY_DRIVE, Move, after
 from daq.link.timing import WRAP_US
 from daq.stand.plant.sensors import FastFrame, SensorSpec
 
@@ -29,7 +30,6 @@ SLOW_TICKS = 100  # 10 samples/s of what changes slowly
 FAST, SCALE, SLOW = 0, 1, 2
 SUPPLY_OFF_V = 1.0  # below it nothing can turn
 SUPPLY_MAX_AGE_US = 100_000  # a voltage older than this is not known
-MAY_DRIVE = (m.State.PROVING, m.State.ARMED, m.State.SPINNING)
 
 QUANTITIES = {
     "force": m.Quantity.FORCE,
@@ -270,27 +270,32 @@ class Device:
         elif self.state == m.State.ARMED:
             self._idle_ticks += 1
             if self._idle_ticks >= IDLE_TICKS:
-                self._lock(m.Cause.IDLE_TOO_LONG)
+                self._go(Move.IDLE)
 
     # ------------------------------------------------------------ states
+
+    def _go(
+        self, move: Move, cause: m.Cause | None = None, limit: int = m.NONE
+    ) -> None:
+        """Go where the table says, and tell of it; nowhere if it says so."""
+        to = after(self.state, move)
+        if to is None:
+            return
+        throttle = self._setpoint
+        self.state = to
+        self._idle_ticks = 0
+        if to not in MAY_DRIVE:
+            self._zero()
+        if to == m.State.TRIPPED:
+            self._latch = _next_number(self._events)
+        self._event(CAUSES[move] if cause is None else cause, limit, throttle)
 
     def _zero(self) -> None:
         self._setpoint = 0
         self._nonce = 0
-        self._idle_ticks = 0
 
     def _trip(self, cause: m.Cause, limit: int = m.NONE) -> None:
-        throttle = self._setpoint
-        self._zero()
-        self.state = m.State.TRIPPED
-        self._latch = _next_number(self._events)
-        self._event(cause, limit, throttle)
-
-    def _lock(self, cause: m.Cause) -> None:
-        throttle = self._setpoint
-        self._zero()
-        self.state = m.State.LOCKED
-        self._event(cause, throttle=throttle)
+        self._go(Move.TRIP, cause, limit)
 
     def _event(self, cause: m.Cause, limit: int = m.NONE, throttle: int = 0) -> None:
         self._events = _next_number(self._events)
@@ -382,8 +387,7 @@ class Device:
             case m.Prove() | m.Arm():
                 return self._arm(message, sequence), 0
             case m.Stop():
-                if self.state != m.State.TRIPPED:
-                    self._trip(m.Cause.STOP)
+                self._go(Move.STOP)
                 return m.Verdict.DONE, 0
             case m.Acknowledge():
                 return self._acknowledge(message), 0
@@ -475,9 +479,7 @@ class Device:
         self._nonce = self._spent_nonce = message.nonce
         self._throttle_sequence = sequence
         self._lease_end_us = self.time_us + left_us
-        self._idle_ticks = 0
-        self.state = m.State.PROVING if proving else m.State.ARMED
-        self._event(m.Cause.PROVING if proving else m.Cause.ARMED)
+        self._go(Move.PROVE if proving else Move.ARM)
         return m.Verdict.DONE
 
     def _throttle(self, message: m.Throttle, sequence: int) -> None:
@@ -489,14 +491,12 @@ class Device:
             return
         self._throttle_sequence = sequence
         self._lease_end_us = self.time_us + left_us
-        before, self._setpoint = self._setpoint, message.setpoint
-        if self._setpoint and self.state == m.State.ARMED:
-            self.state = m.State.SPINNING
-            self._idle_ticks = 0
-            self._event(m.Cause.THROTTLE_UP, throttle=self._setpoint)
-        elif not self._setpoint and self.state == m.State.SPINNING:
-            self.state = m.State.ARMED
-            self._event(m.Cause.THROTTLE_ZERO, throttle=before)
+        if message.setpoint:
+            self._setpoint = message.setpoint
+            self._go(Move.THROTTLE_UP)
+        else:
+            self._go(Move.THROTTLE_ZERO)
+            self._setpoint = 0
 
     def _acknowledge(self, message: m.Acknowledge) -> m.Verdict:
         if self.state != m.State.TRIPPED:
@@ -506,7 +506,7 @@ class Device:
         if message.latch != self._latch:
             return m.Verdict.WRONG_LATCH
         self._latch = 0
-        self._lock(m.Cause.ACKNOWLEDGED)
+        self._go(Move.ACKNOWLEDGE)
         return m.Verdict.DONE
 
     def _take_lock(self, message: m.Lock) -> m.Verdict:
@@ -514,8 +514,7 @@ class Device:
             return m.Verdict.WRONG_STATE
         if message.boot != self.boot:
             return m.Verdict.WRONG_BOOT
-        if self.state != m.State.LOCKED:
-            self._lock(m.Cause.LOCKED)
+        self._go(Move.LOCK)
         return m.Verdict.DONE
 
 

@@ -26,9 +26,10 @@ from daq.clock import Clock
 from daq.link import messages as m
 from daq.link.framing import MAX_ENCODED, Deframer, frame
 from daq.link.session import MAX_AWAITED, Session
+from daq.link.standing import MAY_DRIVE
 from daq.machine_clock import MachineClock
 from daq.records.wirelog import Kind
-from daq.stand.device import MAY_DRIVE, ZERO_PULSE_S, Device
+from daq.stand.device import ZERO_PULSE_S, Device
 from daq.stand.plant.bench import Plant
 from daq.stand.plant.truth import shipped_truth
 from protocols.control import Control

@@ -23,8 +23,9 @@ from typing_extensions import override
 
 from daq.link import messages as m
 from daq.link.framing import frame
+from daq.link.standing import MAY_DRIVE
 from daq.records.wirelog import Kind
-from daq.stand.device import MAY_DRIVE, TICK_S, ZERO_PULSE_S
+from daq.stand.device import TICK_S, ZERO_PULSE_S
 from daq.stand.faults.board import LockUp
 from daq.stand.faults.catalogue import KINDS, draw
 from daq.stand.faults.fault import NEVER

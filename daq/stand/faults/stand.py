@@ -14,9 +14,9 @@ from typing_extensions import override
 
 from daq.errors import InputFault
 from daq.link import messages as m
+from daq.link.standing import MAY_DRIVE
 from daq.stand.device import (
     FULL_PULSE_S,
-    MAY_DRIVE,
     SERVO_TICKS,
     TICK_S,
     ZERO_PULSE_S,
