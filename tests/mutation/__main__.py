@@ -63,7 +63,13 @@ AREAS = {
             "protocols/readiness.py",
             "protocols/supply.py",
         ),
-        ("tests/protocols/test_proof_parts.py", *SPIN),
+        (
+            "tests/protocols/test_supply.py",
+            "tests/protocols/test_proof_parts.py",
+            "tests/protocols/test_proof_exercises.py",
+            "tests/protocols/test_running_proof.py",
+            *SPIN,
+        ),
     ),
     "runner": Area(
         ("protocols/runner.py", "protocols/retreat.py"),

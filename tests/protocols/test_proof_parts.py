@@ -1,135 +1,31 @@
-"""The parts of the proof by themselves: supply, order, waits, sets of limits."""
+"""The parts of the proof by themselves: order, waits, sets of limits, the driver."""
 
 import math
-from collections.abc import Generator
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 
 import pytest
+from typing_extensions import override
 
 from daq.link import messages as m
 from daq.link import session as s
-from protocols.phases import Phase
+from protocols.phases import Note, Phase
 from protocols.proof import exercises as x
 from protocols.proof import trial as t
 from protocols.proof.proof import VALID_S, Part, Proof, can_prove_pulses
 from protocols.readiness import Readiness
-from protocols.supply import MAX_GAP_S, SETTLED_S, SupplyWatch
-
-
-def page(index: int, name: str, quantity: m.Quantity) -> m.ChannelPage:
-    return m.ChannelPage(
-        index, quantity, m.Kind.POINT, 4, 1000.0, 0, -100_000, 100_000, 0, 0, name
-    )
-
-
-PAGES = (
-    page(0, "thrust", m.Quantity.FORCE),
-    page(1, "current", m.Quantity.CURRENT),
-    page(2, "voltage", m.Quantity.VOLTAGE),
-    page(3, "pulse", m.Quantity.DURATION),
+from tests.protocols.trials import (
+    ALL,
+    ENTRIES,
+    FAST,
+    PAGES,
+    SLOW,
+    Willing,
+    event,
+    layout,
+    stand,
+    trial,
+    until_it_waits,
 )
-ALL = m.Ability.PROVE | m.Ability.PULSE_READBACK | m.Ability.STOP_LOOP
-
-
-def layout(index: int, period_us: int, members: tuple[int, ...]) -> s.Layout:
-    pages = tuple(PAGES[i] for i in members)
-    stream = m.StreamPage(index, period_us, members)
-    return s.Layout(stream, pages, lambda _: (), 0)
-
-
-SLOW, FAST = layout(0, 12_500, (0,)), layout(1, 2_000, (1, 2, 3))
-
-
-def stand(abilities: m.Ability = ALL, slow: s.Layout = SLOW) -> s.Stand:
-    identity = m.Identity(1, 0, 1, 7, 1, abilities, 4, 2, "test")
-    return s.Stand(identity, PAGES, (slow, FAST))
-
-
-ENTRIES = (
-    m.LimitEntry(1, -3000, 12_000, 3, 10),
-    m.LimitEntry(0, -1000, 9800, 2, 50),
-)
-
-
-def trial(**changes: object) -> t.Trial:
-    made = t.Trial(stand(), ENTRIES, 200, 77, m.Prove, x.RAISED, state=m.State.LOCKED)
-    for name, value in changes.items():
-        setattr(made, name, value)
-    return made
-
-
-def event(cause: m.Cause, state: m.State = m.State.TRIPPED, latch: int = 5) -> m.Event:
-    return m.Event(0, 7, latch, state, cause, latch, 255, 255, 0, 0)
-
-
-def until_it_waits(steps: Generator[float, None, object]) -> float:
-    return next(steps)
-
-
-# -------------------------------------------------------------------- supply
-
-
-def volts(value: float) -> s.Sampled:
-    return s.Sampled(FAST, 0.0, (0, round(value * 1000), 1000))
-
-
-def watched(value: float, since_s: float, until_s: float) -> SupplyWatch:
-    watch = SupplyWatch(stand())
-    number = round((until_s - since_s) / 0.01)
-    for step in range(number + 1):
-        watch.take(volts(value), since_s + step * 0.01)
-    return watch
-
-
-def test_a_supply_is_off_once_it_read_below_a_volt_for_a_while() -> None:
-    assert watched(0.2, 0.0, SETTLED_S + 0.01).seen_off(SETTLED_S + 0.01)
-    assert not watched(0.2, 0.0, SETTLED_S - 0.02).seen_off(SETTLED_S - 0.02)
-    assert not watched(0.2, 0.0, 1.0).seen_on(1.0)
-
-
-def test_a_volt_is_on() -> None:
-    assert watched(1.0, 0.0, 1.0).seen_on(1.0)
-    assert not watched(1.0, 0.0, 1.0).seen_off(1.0)
-    assert watched(0.999, 0.0, 1.0).seen_off(1.0)
-
-
-def test_a_plug_that_bounces_begins_anew() -> None:
-    watch = watched(12.0, 0.0, 1.0)
-    watch.take(volts(0.1), 1.01)
-    watch.take(volts(12.0), 1.02)
-    assert not watch.seen_on(1.02)
-    for step in range(40):
-        watch.take(volts(12.0), 1.03 + step * 0.01)
-    assert watch.seen_on(1.42)
-
-
-def test_an_old_reading_and_a_gap_say_nothing() -> None:
-    watch = watched(0.1, 0.0, 1.0)
-    assert watch.seen_off(1.0 + MAX_GAP_S - 0.001)
-    assert not watch.seen_off(1.0 + MAX_GAP_S + 0.001)
-    watch.take(volts(0.1), 1.5)
-    assert not watch.seen_off(1.5)
-
-
-def test_no_number_and_no_channel_are_neither_on_nor_off() -> None:
-    watch = watched(12.0, 0.0, 1.0)
-    none = s.Sampled(FAST, 0.0, (0, PAGES[2].no_reading, 1000))
-    for step in range(60):
-        watch.take(none, 1.01 + step * 0.01)
-    assert not watch.seen_on(1.6)
-    assert not watch.seen_off(1.6)
-    blind = SupplyWatch(replace(stand(), channels=PAGES[:2]))
-    blind.take(s.Sampled(SLOW, 0.0, (0,)), 0.0)
-    assert not blind.seen_off(0.0)
-    odd = page(2, "voltage", m.Quantity.FORCE)
-    assert not SupplyWatch(replace(stand(), channels=(*PAGES[:2], odd))).seen_off(0.0)
-
-
-def test_nothing_is_known_before_anything_was_read() -> None:
-    watch = SupplyWatch(stand())
-    assert not watch.seen_on(0.0)
-    assert not watch.seen_off(0.0)
-
 
 # ----------------------------------------------------------------- readiness
 
@@ -392,13 +288,101 @@ def test_how_long_a_cut_took_runs_from_its_cause() -> None:
     assert tried.took_s == pytest.approx(0.2)
 
 
+def test_grants_count_on_from_the_plans_nonce() -> None:
+    for first, granted in ((77, [79, 80, 81]), (0xFFFE, [1, 2, 3])):
+        tried = trial(first_nonce=first)
+        assert [tried.next_grant().nonce for _ in range(3)] == granted
+
+
+def test_a_pulse_just_at_a_threshold_is_neither_up_nor_gone() -> None:
+    up = trial(seen={"pulse": t.PULSE_UP_S}, pulse_rest_s=0.0)
+    assert not up.pulse_is_up
+    gone = trial(seen={"pulse": t.PULSE_SAME_S}, pulse_rest_s=0.0)
+    assert not gone.pulse_is_gone
+
+
+def test_a_trip_that_was_told_before_its_latch_was_is_one() -> None:
+    told = trial(events=[event(m.Cause.STOP)], state=m.State.PROVING)
+    with pytest.raises(StopIteration):
+        next(t.expect_event(told, "stop", m.Cause.STOP, 0.3))
+
+
+def test_changes_that_are_no_trips_are_waited_past() -> None:
+    tried = trial(events=[event(m.Cause.PROVING, m.State.PROVING)])
+    steps = t.expect_event(tried, "stop", m.Cause.STOP, 0.3)
+    assert until_it_waits(steps) == pytest.approx(0.3)
+
+
+def test_an_answer_is_waited_for_six_tenths_of_a_second() -> None:
+    tried = trial(now_s=2.0)
+    steps = t.answered(tried, "stop", m.Lock(7))
+    assert until_it_waits(steps) == pytest.approx(2.6)
+    tried.now_s = 2.6
+    with pytest.raises(t.NotProven, match="did not answer the lock"):
+        next(steps)
+
+
+def test_a_latch_that_does_not_clear_is_waited_for_six_tenths_of_a_second() -> None:
+    tried = trial(events=[event(m.Cause.STOP, latch=41)], state=m.State.TRIPPED)
+    steps = t.clear(tried, "stop")
+    next(steps)
+    tried.reply = s.Replied(tried.asks[-1].command, m.Verdict.DONE, 0, 0.001)
+    assert until_it_waits(steps) == pytest.approx(0.6)
+    tried.now_s = 0.6
+    with pytest.raises(t.NotProven, match="did not clear a trip"):
+        next(steps)
+
+
+def test_the_latch_is_found_among_other_words() -> None:
+    told = [event(m.Cause.PROVING, m.State.PROVING, 0), event(m.Cause.STOP, latch=42)]
+    tried = trial(events=told, state=m.State.TRIPPED)
+    next(t.clear(tried, "stop"))
+    assert tried.asks[-1].command == m.Acknowledge(7, 42)
+
+
+def test_a_throttle_says_the_lease_and_what_was_seen_and_is_damaged_when_due() -> None:
+    tried = trial(nonce=79, newest_us=4321)
+    tried.throttle(250)
+    tried.spoil = True
+    tried.throttle(251)
+    sound, spoilt = tried.asks
+    assert sound == t.Ask(m.Throttle(79, 250, 200, 4321), damaged=False)
+    assert spoilt == t.Ask(m.Throttle(79, 251, 200, 4321), damaged=True)
+
+
+def test_a_new_command_has_no_answer_yet() -> None:
+    tried = trial(reply=s.Unanswered(m.Lock(7)))
+    tried.send(m.Lock(8))
+    assert tried.reply is None
+    assert tried.asked == m.Lock(8)
+
+
+def test_counts_are_kept_of_every_channel_and_readings_of_those_looked_at() -> None:
+    tried = trial()
+    tried.sampled(s.Sampled(SLOW, 0.0, (321,)))
+    tried.sampled(s.Sampled(FAST, 0.0, (1000, 12_000, 1)))
+    assert tried.counts == {0: 321, 1: 1000, 2: 12_000, 3: 1}
+    assert tried.seen == {
+        "current": pytest.approx(1.0),
+        "voltage": pytest.approx(12.0),
+        "pulse": pytest.approx(1e-3),
+    }
+
+
+def test_counters_tell_the_state_and_no_event() -> None:
+    tried = trial()
+    tried.told(m.Counters(0, 7, m.State.TRIPPED, 5, 1, 0, 0, 0, 0, 0, 0))
+    assert tried.state is m.State.TRIPPED
+    assert tried.events == []
+
+
 # ----------------------------------------------------------------- the driver
 
 
-def proof(part: Part = Part.PULSE) -> Proof:
+def proof(part: Part = Part.PULSE, known: s.Stand | None = None) -> Proof:
     return Proof(
         part,
-        stand(),
+        known or stand(),
         m.Limits(ENTRIES),
         lease_ms=200,
         nonce=77,
@@ -461,3 +445,194 @@ def test_what_is_held_is_said_again_every_25_ms() -> None:
     assert second.command == m.Throttle(grant.command.nonce, x.RAISED, 200, 800)
     assert driven.expects(m.Cause.LEASE_ENDED)
     assert not driven.expects(m.Cause.LIMIT)
+
+
+@dataclass
+class Driven:
+    """A proof, the stand that it is made on, and all that it sent and noted."""
+
+    proof: Proof
+    hands: Willing
+    now_s: float = 10.0
+    sent: list[tuple[float, t.Ask]] = field(default_factory=list)
+    notes: list[Note] = field(default_factory=list)
+
+    def goes_on(self, until_s: float) -> None:
+        """Steps it every 5 ms."""
+        trial = self.proof._trial
+        while self.now_s < until_s and not self.proof.over:
+            self.hands.shows()
+            for ask in self.proof.step(self.now_s, 0):
+                self.sent.append((self.now_s, ask))
+                if not isinstance(ask.command, m.Throttle):
+                    self.hands.takes(ask.command)
+            self.notes += self.proof.take_notes()
+            self.now_s = trial.now_s = round(self.now_s + 0.005, 6)
+            self.hands.acts()
+
+    @property
+    def throttles(self) -> list[tuple[float, t.Ask]]:
+        return [row for row in self.sent if isinstance(row[1].command, m.Throttle)]
+
+
+def driven_proof(part: Part = Part.PULSE, kind: type[Willing] = Willing) -> Driven:
+    made = proof(part, stand(ALL & ~m.Ability.STOP_LOOP))
+    made._trial.counts.update({0: 0, 1: 0})
+    return Driven(made, kind(made._trial))
+
+
+def test_a_proof_goes_through_every_exercise_and_notes_each() -> None:
+    driven = driven_proof()
+    driven.goes_on(30.0)
+    assert driven.proof.done
+    assert driven.proof.failure is None
+    assert driven.proof.over
+    assert driven.proof.deadline_s == math.inf
+    first, *shown, last = driven.notes
+    assert first == {"note": "proof", "part": "a", "how": Part.PULSE.words}
+    assert [(n["guard"], n.get("channel")) for n in shown] == [
+        ("lease", None),
+        ("damage", None),
+        ("stop", None),
+        ("limit", "current"),
+        ("limit", "thrust"),
+        ("silence", "thrust"),
+        ("latch", None),
+    ]
+    assert all(n["note"] == "proved" and n["part"] == "a" for n in shown)
+    took_ms = [n["took_ms"] for n in shown]
+    assert took_ms[:2] == [200.0, pytest.approx(200.0, abs=10)]
+    assert all(isinstance(n, float) and n < 50 for n in took_ms[2:-1])
+    assert last["note"] == "proven"
+    assert last["took_s"] == pytest.approx(driven.now_s - 10.0, abs=0.006)
+
+
+def test_only_the_damage_exercise_damages_frames() -> None:
+    driven = driven_proof()
+    driven.goes_on(30.0)
+    spoilt_s = [at_s for at_s, ask in driven.throttles if ask.damaged]
+    assert 5 < len(spoilt_s) < 10
+    assert spoilt_s[-1] - spoilt_s[0] < 0.2
+    spoilt = [ask.command for _, ask in driven.sent if ask.damaged]
+    assert all(isinstance(c, m.Throttle) for c in spoilt)
+
+
+def test_a_proof_that_failed_sends_nothing_any_more() -> None:
+    class NeverStops(Willing):
+        @override
+        def stops(self, command: m.Stop) -> None:
+            self.replies(command)
+
+    driven = driven_proof(kind=NeverStops)
+    driven.goes_on(30.0)
+    made = driven.proof
+    assert made.failure is not None
+    assert made.failure.guard == "stop"
+    assert not made.done
+    # The pulse was held until then; no frame goes out that would renew it.
+    failed_s = driven.now_s
+    assert failed_s - driven.throttles[-1][0] <= 0.03
+    for step in range(100):
+        assert made.step(failed_s + step * 0.005, 0) == []
+    assert made.deadline_s == math.inf
+    assert not made.expects(m.Cause.STOP)
+
+
+def test_a_renewal_is_due_when_the_proof_says_so_and_no_earlier() -> None:
+    driven = driven_proof()
+    while not driven.throttles:
+        driven.goes_on(driven.now_s + 0.005)
+    last_s = driven.throttles[-1][0]
+    made = driven.proof
+    due_s = made.deadline_s
+    assert due_s == pytest.approx(last_s + 0.025)
+    assert made.step(math.nextafter(due_s, 0.0), 0) == []
+    (again,) = made.step(due_s, 0)
+    assert isinstance(again.command, m.Throttle)
+
+
+def test_a_hold_that_ended_is_not_renewed_and_the_next_begins_at_once() -> None:
+    driven = driven_proof()
+    driven.goes_on(30.0)
+    said = [
+        (at_s, ask.command)
+        for at_s, ask in driven.sent
+        if isinstance(ask.command, m.Prove | m.Throttle)
+    ]
+    grants = [place for place, (_, c) in enumerate(said) if isinstance(c, m.Prove)]
+    assert len(grants) == 8  # seven exercises, and the latch asks once more
+    for place in grants[:-1]:
+        (granted_s, grant), (first_s, first) = said[place : place + 2]
+        assert first_s - granted_s == pytest.approx(0.005)
+        assert isinstance(first, m.Throttle)
+        assert first.nonce == grant.nonce
+
+
+def test_wishes_are_noted_once_each() -> None:
+    class Loop(Willing):
+        @override
+        def acts(self) -> None:
+            super().acts()
+            if self.tried.wants[-1:] == ["loop open"] and self.tried.hold is not None:
+                self.trips(m.Cause.STOP_LOOP_OPEN)
+
+    made = proof()
+    made._trial.counts.update({0: 0, 1: 0})
+    driven = Driven(made, Loop(made._trial))
+    driven.goes_on(30.0)
+    assert made.done
+    wanted = [n["what"] for n in driven.notes if n["note"] == "wanted"]
+    assert wanted == ["loop open", "loop closed"]
+    opened = next(n for n in driven.notes if n.get("guard") == "stop loop")
+    assert "took_ms" not in opened  # nobody knows when a hand began
+
+
+@pytest.mark.parametrize(
+    ("part", "grant", "nonce", "raised"),
+    [
+        (Part.PULSE, m.Prove, 79, x.RAISED),
+        (Part.EVENTS, m.Arm, 79, 0),
+    ],
+)
+def test_only_with_the_supply_off_is_a_pulse_raised_and_only_by_prove(
+    part: Part, grant: type[m.ToStand], nonce: int, raised: int
+) -> None:
+    driven = driven_proof(part)
+    driven.goes_on(30.0)
+    assert driven.proof.done
+    grants = [a.command for _, a in driven.sent if isinstance(a.command, grant)]
+    assert len(grants) == 8
+    first = grants[0]
+    assert isinstance(first, m.Prove | m.Arm)
+    assert first.nonce == nonce
+    others = m.Arm if grant is m.Prove else m.Prove
+    assert not any(isinstance(a.command, others) for _, a in driven.sent)
+    setpoints = {
+        a.command.setpoint
+        for _, a in driven.throttles
+        if isinstance(a.command, m.Throttle)
+    }
+    assert setpoints == {raised}
+    seen = {n["seen"] for n in driven.notes if n["note"] == "proved"}
+    assert seen == {"pulse read back as gone" if raised else "event"}
+
+
+def test_with_the_supply_on_the_real_limits_stay_and_the_nonces_are_others() -> None:
+    class Motor(Willing):
+        @override
+        def shows(self) -> None:
+            turns = self.setpoint > 800
+            self.tried.seen.update(current=0.5 if turns else 0.02)
+
+    driven = driven_proof(Part.RUNNING, Motor)
+    driven.goes_on(30.0)
+    assert driven.proof.done
+    (arm,) = [a.command for _, a in driven.sent if isinstance(a.command, m.Arm)]
+    assert arm.nonce == 77 + 0x4000 + 2
+    assert arm.limits_crc == m.Limits(ENTRIES).crc
+    assert not any(isinstance(a.command, m.Limits) for _, a in driven.sent)
+    (shown,) = [n for n in driven.notes if n["note"] == "proved"]
+    assert shown["guard"] == "lease while running"
+    assert shown["part"] == "c"
+    assert "channel" not in shown
+    assert shown["took_ms"] == pytest.approx(200, abs=30)
