@@ -5,11 +5,13 @@ from collections.abc import Callable, Iterator
 
 import pytest
 
+from tests import built
 from tests.contract import stranger
 from tests.contract.host import Host
 from tests.contract.subjects import (
     DirectDevice,
     DirectStranger,
+    Firmware,
     OnPort,
     ServedDevice,
     SideDoors,
@@ -19,6 +21,7 @@ from tests.contract.subjects import (
 VIRTUAL: dict[str, Callable[[], Subject]] = {
     "device": DirectDevice,
     "stranger": DirectStranger,
+    "host build": lambda: Firmware([str(built.host())]),
 }
 REAL_STAND = "GRAMWATT_STAND"
 

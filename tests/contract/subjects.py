@@ -1,7 +1,7 @@
 """The stands under test, each behind the same few methods."""
 
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple, Protocol
 
@@ -16,6 +16,7 @@ from daq.stand.plant.sensors import FastFrame, SensorSpec
 from daq.stand.plant.truth import shipped_truth
 from daq.stand.serve import Server, open_endpoint
 from tests.contract.stranger_stand import SENSORS, StrangerStand
+from tests.wired import Wired
 
 
 class SideDoors(Protocol):
@@ -178,6 +179,42 @@ class DirectStranger:
 
     def close(self) -> None:
         """Nothing is held."""
+
+
+@dataclass
+class FirmwareDoors:
+    """Side doors of a firmware: its pins."""
+
+    wired: Wired
+
+    def open_loop(self, *, is_open: bool) -> None:
+        self.wired.board.ask(f"loop {int(is_open)}")
+
+    def plug(self, *, inserted: bool) -> None:
+        self.wired.plant.plug_in = inserted
+
+    def reset(self, cause: int) -> None:
+        self.wired.board.ask(f"reset {cause}")
+
+    def silence(self, *names: str) -> None:
+        self.wired.muted = set(names)
+
+
+class Firmware:
+    """A firmware in its own time, a millisecond a read."""
+
+    def __init__(self, command: Sequence[str]) -> None:
+        self.wired = Wired(command)
+        self.doors: SideDoors | None = FirmwareDoors(self.wired)
+
+    def write(self, data: bytes) -> None:
+        self.wired.receive(data)
+
+    def read(self) -> bytes:
+        return self.wired.advance()
+
+    def close(self) -> None:
+        self.wired.close()
 
 
 class OnPort:

@@ -1,0 +1,151 @@
+"""Builds the firmware: for this computer, for the chip, and the emulator around it.
+
+``python -m daq.firmware.build FOLDER`` builds what the compilers on this machine
+allow, says what it built and how large it is, and what to install for the rest.
+"""
+
+import argparse
+import shutil
+import subprocess
+import sys
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from daq.errors import GramwattError, WorldFault
+
+HERE = Path(__file__).parent
+CORE = sorted((HERE / "core").glob("*.c"))
+WARNINGS = ("-Wall", "-Wextra", "-Wconversion", "-Wshadow", "-Werror", "-std=c11")
+SANITIZERS = ("-fsanitize=address,undefined", "-fno-sanitize-recover=all")
+CLOCK_HZ = 16_000_000
+FOR_THE_CHIP = (
+    *("-Os", "-g", "-mmcu=atmega328p", f"-DF_CPU={CLOCK_HZ}UL"),
+    *("-ffunction-sections", "-fdata-sections", "-Wl,--gc-sections", "-Wl,--relax"),
+)
+EMULATOR_HEADERS = Path("/usr/include/simavr")
+FLASH_BYTES = 32_768
+RAM_BYTES = 2_048
+DEBIAN = "apt install gcc-avr avr-libc libsimavr-dev gcc"
+
+
+@dataclass(frozen=True, slots=True)
+class Size:
+    """What an image takes of the chip.
+
+    Attributes:
+        flash_bytes: program and constants.
+        ram_bytes: everything but the stack.
+    """
+
+    flash_bytes: int
+    ram_bytes: int
+
+
+def _run(command: Sequence[str | Path]) -> str:
+    done = subprocess.run(
+        [str(word) for word in command], capture_output=True, text=True, check=False
+    )
+    if done.returncode != 0:
+        raise WorldFault(f"{command[0]} failed:\n{done.stderr}")
+    return done.stdout
+
+
+def tool(name: str) -> str:
+    """Where a program is.
+
+    Raises:
+        WorldFault: it is not installed.
+    """
+    found = shutil.which(name)
+    if found is None:
+        raise WorldFault(f"{name} is not installed; on Debian: {DEBIAN}")
+    return found
+
+
+def host(
+    folder: Path, *, core: Sequence[Path] = CORE, flags: Sequence[str] = SANITIZERS
+) -> Path:
+    """The core on this computer, with sanitizers.
+
+    Raises:
+        WorldFault: there is no compiler, or it does not compile.
+    """
+    made = folder / "stand-host"
+    compiler = tool("gcc")
+    source = HERE / "boards" / "host.c"
+    options = [*WARNINGS, "-O1", "-g", *flags]
+    _run([compiler, *options, *core, source, "-o", made, "-lm"])
+    return made
+
+
+def chip(
+    folder: Path, *, core: Sequence[Path] = CORE, defines: Sequence[str] = ()
+) -> Path:
+    """The image for an ATmega328P at 16 MHz.
+
+    Raises:
+        WorldFault: there is no cross compiler, or it does not compile.
+    """
+    made = folder / "stand-atmega328p.elf"
+    compiler = tool("avr-gcc")
+    source = HERE / "boards" / "atmega328p.c"
+    options = [*WARNINGS, "-Werror=misspelled-isr", *FOR_THE_CHIP, *defines]
+    _run([compiler, *options, *core, source, "-o", made, "-lm"])
+    return made
+
+
+def emulator(folder: Path) -> Path:
+    """The bench around an emulated chip.
+
+    Raises:
+        WorldFault: the emulator's library is not there, or it does not compile.
+    """
+    made = folder / "bench"
+    source = HERE / "emulator" / "bench.c"
+    if not (EMULATOR_HEADERS / "sim_avr.h").exists():
+        raise WorldFault(f"libsimavr is not installed; on Debian: {DEBIAN}")
+    options = ["-std=gnu11", "-Wall", "-Wextra", "-O2", f"-I{EMULATOR_HEADERS}"]
+    _run([tool("gcc"), *options, source, "-o", made, "-lsimavr", "-lm"])
+    return made
+
+
+def size_of(image: Path) -> Size:
+    """What an image for the chip takes.
+
+    Raises:
+        WorldFault: the tool is not installed.
+    """
+    text = _run([tool("avr-size"), "-A", image])
+    rows = {w[0]: int(w[1]) for w in map(str.split, text.splitlines()) if len(w) == 3}
+    data = rows.get(".data", 0)
+    ram = data + rows.get(".bss", 0) + rows.get(".noinit", 0)
+    return Size(rows.get(".text", 0) + data, ram)
+
+
+def main() -> int:
+    """Build everything that can be built here."""
+    parser = argparse.ArgumentParser(prog="python -m daq.firmware.build")
+    parser.add_argument("folder", type=Path)
+    folder = parser.parse_args().folder
+    folder.mkdir(parents=True, exist_ok=True)
+    status = 0
+    for make in (host, chip, emulator):
+        try:
+            made = make(folder)
+        except GramwattError as fault:
+            print(f"{make.__name__}: {fault}")
+            status = 1
+            continue
+        print(f"{make.__name__}: {made}")
+        if make is chip:
+            size = size_of(made)
+            print(
+                f"  flash {size.flash_bytes} bytes of {FLASH_BYTES}, "
+                f"RAM {size.ram_bytes} of {RAM_BYTES} without the stack"
+            )
+    return status
+
+
+if __name__ == "__main__":
+    sys.exit(main())

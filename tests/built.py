@@ -1,0 +1,53 @@
+"""The firmware, built once a test run; tests skip where a tool for it is missing."""
+
+import atexit
+import shutil
+import tempfile
+from collections.abc import Callable
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+from daq.errors import WorldFault
+from daq.firmware import build
+
+
+@cache
+def folder() -> Path:
+    """Where everything is built; gone when the tests are over."""
+    made = Path(tempfile.mkdtemp(prefix="firmware-"))
+    atexit.register(shutil.rmtree, made, ignore_errors=True)
+    return made
+
+
+@cache
+def _made(make: Callable[[Path], Path]) -> Path | str:
+    try:
+        return make(folder())
+    except WorldFault as fault:
+        if "not installed" in str(fault):
+            return str(fault)
+        raise
+
+
+def _or_skip(make: Callable[[Path], Path]) -> Path:
+    made = _made(make)
+    if isinstance(made, str):
+        pytest.skip(made)
+    return made
+
+
+def host() -> Path:
+    """The core on this computer."""
+    return _or_skip(build.host)
+
+
+def chip() -> Path:
+    """The image for the chip."""
+    return _or_skip(build.chip)
+
+
+def emulator() -> Path:
+    """The bench around an emulated chip."""
+    return _or_skip(build.emulator)
