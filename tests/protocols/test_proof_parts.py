@@ -60,6 +60,17 @@ def test_the_order_with_a_stand_that_does_not() -> None:
     assert order == [Phase.LISTENING, Phase.ZEROING, Phase.PROVING, Phase.LIMITING]
 
 
+def test_nothing_is_taken_for_done_before_it_was() -> None:
+    ready = Readiness()
+    assert not ready.pulses_provable
+    assert not ready.listened
+    assert ready.proven_s is None
+    assert not ready.supplied
+    assert not ready.zeroed
+    assert not ready.went
+    assert not ready.tried
+
+
 def test_a_latch_goes_before_everything_but_listening() -> None:
     assert Readiness().next_phase(latched=True) is Phase.LISTENING
     ready = Readiness(pulses_provable=True, listened=True)

@@ -287,6 +287,17 @@ def test_a_speed_never_known_while_it_turned_does_not_have_to_fall() -> None:
     assert motor.tried.state is m.State.LOCKED
 
 
+def test_a_tachometer_that_gives_no_number_is_not_taken_for_none() -> None:
+    class Broken(Motor):
+        @override
+        def shows(self) -> None:
+            super().shows()
+            self.tried.seen["speed"] = math.nan
+
+    with pytest.raises(t.NotProven, match="the motor ran on"):
+        brought_up(Broken(armed_trial()))
+
+
 def test_the_fall_may_take_most_of_a_second() -> None:
     class Coasts(Motor):
         @override
