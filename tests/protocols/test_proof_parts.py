@@ -178,7 +178,7 @@ def test_a_grant_names_boot_limits_lease_and_what_was_seen() -> None:
 
 def test_a_wish_is_uttered_once_until_another_comes() -> None:
     tried = trial()
-    for what in ("loop open", "loop open", "loop closed", "loop open"):
+    for what in ("loop open", "loop open", "loop closed", "loop closed", "loop open"):
         tried.want(what)
     assert tried.wants == ["loop open", "loop closed", "loop open"]
 
@@ -225,6 +225,7 @@ def test_a_wait_ends_when_it_is_seen_and_fails_when_it_is_late() -> None:
     tried.now_s = 5.4999 + 0.5
     with pytest.raises(t.NotProven, match="too late") as failure:
         next(late)
+    assert str(failure.value) == "too late"
     assert failure.value.guard == "lease"
     assert failure.value.advice == "look there"
 
