@@ -66,6 +66,8 @@ AREAS = {
         (
             "tests/protocols/test_supply.py",
             "tests/protocols/test_proof_parts.py",
+            "tests/protocols/test_proof_driver.py",
+            "tests/protocols/test_proof_start.py",
             "tests/protocols/test_proof_exercises.py",
             "tests/protocols/test_running_proof.py",
             *SPIN,

@@ -6,6 +6,7 @@ it is asked; a test takes one thing away from it.
 
 from collections.abc import Generator
 from dataclasses import dataclass, field
+from typing import TypeVar
 
 from daq.link import messages as m
 from daq.link import session as s
@@ -195,3 +196,20 @@ class Willing:
         self.setpoint = 0
         self.latch += 1
         self.tells(cause, m.State.TRIPPED, channel)
+
+
+H = TypeVar("H", bound=Willing)
+LEASE, DAMAGE, STOP = x.Exercise("lease"), x.Exercise("damage"), x.Exercise("stop")
+LATCH, LOOP = x.Exercise("latch"), x.Exercise("stop loop")
+LIMIT, SILENCE = x.Exercise("limit", 1, "current"), x.Exercise("silence", 0, "thrust")
+
+
+def willing_trial(**changes: object) -> t.Trial:
+    made = trial(counts={0: 0, 1: 0}, **changes)
+    made.entries = x.open_entries(made)
+    return made
+
+
+def shown(hands: H, exercise: x.Exercise) -> H:
+    hands.goes_through(x.steps_of(exercise, hands.tried))
+    return hands
