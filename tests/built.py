@@ -51,3 +51,8 @@ def chip() -> Path:
 def emulator() -> Path:
     """The bench around an emulated chip."""
     return _or_skip(build.emulator)
+
+
+def emulated_chip() -> list[str]:
+    """The command that runs the image for the chip in the emulator."""
+    return build.emulated(emulator(), chip())

@@ -26,6 +26,7 @@ FOR_THE_CHIP = (
 EMULATOR_HEADERS = Path("/usr/include/simavr")
 FLASH_BYTES = 32_768
 RAM_BYTES = 2_048
+RAM_AT = 0x80_0000  # where the linker puts data memory
 DEBIAN = "apt install gcc-avr avr-libc libsimavr-dev gcc"
 
 
@@ -110,6 +111,24 @@ def emulator(folder: Path) -> Path:
     return made
 
 
+def emulated(bench: Path, image: Path, baud: int = 500_000) -> list[str]:
+    """The command that runs an image on the bench.
+
+    Args:
+        bench: as ``emulator`` built it.
+        image: as ``chip`` built it.
+        baud: of the line.
+
+    Raises:
+        WorldFault: a tool is not installed.
+    """
+    rows = (line.split() for line in _run([tool("avr-nm"), image]).splitlines())
+    symbols = {row[2]: int(row[0], 16) for row in rows if len(row) == 3}
+    stack_from = symbols["_end"] - RAM_AT
+    hang_at = symbols["stand_poll"]
+    return [str(bench), str(image), str(baud), f"{stack_from:x}", f"{hang_at:x}"]
+
+
 def size_of(image: Path) -> Size:
     """What an image for the chip takes.
 
@@ -117,7 +136,11 @@ def size_of(image: Path) -> Size:
         WorldFault: the tool is not installed.
     """
     text = _run([tool("avr-size"), "-A", image])
-    rows = {w[0]: int(w[1]) for w in map(str.split, text.splitlines()) if len(w) == 3}
+    rows = {
+        w[0]: int(w[1])
+        for w in map(str.split, text.splitlines())
+        if len(w) == 3 and w[1].isdigit()
+    }
     data = rows.get(".data", 0)
     ram = data + rows.get(".bss", 0) + rows.get(".noinit", 0)
     return Size(rows.get(".text", 0) + data, ram)

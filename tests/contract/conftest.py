@@ -22,6 +22,7 @@ VIRTUAL: dict[str, Callable[[], Subject]] = {
     "device": DirectDevice,
     "stranger": DirectStranger,
     "host build": lambda: Firmware([str(built.host())]),
+    "chip": lambda: Firmware(built.emulated_chip()),
 }
 REAL_STAND = "GRAMWATT_STAND"
 

@@ -6,7 +6,7 @@
 uint16_t gw_crc16_add(uint16_t crc, uint8_t byte) {
     crc = (uint16_t)((crc >> 8) | (crc << 8));
     crc ^= byte;
-    crc ^= (uint8_t)(crc & 0xFF) >> 4;
+    crc ^= (uint16_t)((crc & 0xFF) >> 4);
     crc ^= (uint16_t)(crc << 12);
     crc ^= (uint16_t)((crc & 0xFF) << 5);
     return crc;
