@@ -20,7 +20,7 @@ WARNINGS = ("-Wall", "-Wextra", "-Wconversion", "-Wshadow", "-Werror", "-std=c11
 SANITIZERS = ("-fsanitize=address,undefined", "-fno-sanitize-recover=all")
 CLOCK_HZ = 16_000_000
 FOR_THE_CHIP = (
-    *("-Os", "-g", "-mmcu=atmega328p", f"-DF_CPU={CLOCK_HZ}UL"),
+    *("-O2", "-flto", "-g", "-mmcu=atmega328p", f"-DF_CPU={CLOCK_HZ}UL"),
     *("-ffunction-sections", "-fdata-sections", "-Wl,--gc-sections", "-Wl,--relax"),
 )
 EMULATOR_HEADERS = Path("/usr/include/simavr")

@@ -18,11 +18,14 @@ from tests.contract.subjects import (
     Subject,
 )
 
+# A frame takes half a millisecond on the line, and may wait for others.
+CHIP_LAG_US = 4_000
+
 VIRTUAL: dict[str, Callable[[], Subject]] = {
     "device": DirectDevice,
     "stranger": DirectStranger,
     "host build": lambda: Firmware([str(built.host())]),
-    "chip": lambda: Firmware(built.emulated_chip()),
+    "chip": lambda: Firmware(built.emulated_chip(), lag_us=CHIP_LAG_US),
 }
 REAL_STAND = "GRAMWATT_STAND"
 

@@ -153,6 +153,10 @@ class Host:
         self.ask(UNKNOWN_KIND)
         return self.until(lambda message: message["type"] == "counters")
 
+    def last(self, kind: str) -> Message:
+        """The newest message of a type."""
+        return next(m for m in reversed(self.heard) if m["type"] == kind)
+
     def events(self) -> list[Message]:
         """All events so far."""
         return [message for message in self.heard if message["type"] == "event"]

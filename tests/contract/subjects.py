@@ -44,9 +44,11 @@ class Subject(Protocol):
 
     Attributes:
         doors: side doors, None where the stand offers none.
+        lag_us: how much later its words may be here than they were said.
     """
 
     doors: SideDoors | None
+    lag_us: int
 
     def write(self, data: bytes) -> None:
         """Bytes to the stand."""
@@ -127,6 +129,8 @@ class DeviceDoors:
 class DirectDevice:
     """The simulated device in virtual time, a millisecond a read."""
 
+    lag_us = 0
+
     def __init__(self, start_us: int = 0) -> None:
         plant = Muted()
         self.device = Device(plant, start_us=start_us)
@@ -167,6 +171,8 @@ class StrangerDoors:
 class DirectStranger:
     """The stranger's stand in virtual time, a millisecond a read."""
 
+    lag_us = 0
+
     def __init__(self, *, proves: bool = True) -> None:
         self.stand = StrangerStand(proves=proves)
         self.doors: SideDoors | None = StrangerDoors(self.stand)
@@ -203,15 +209,20 @@ class FirmwareDoors:
 class Firmware:
     """A firmware in its own time, a millisecond a read."""
 
-    def __init__(self, command: Sequence[str]) -> None:
+    def __init__(self, command: Sequence[str], *, lag_us: int = 0) -> None:
+        self.lag_us = lag_us
         self.wired = Wired(command)
         self.doors: SideDoors | None = FirmwareDoors(self.wired)
+        self._said = b""
+        while not self._said:  # a chip needs some milliseconds until it listens
+            self._said = self.wired.advance()
 
     def write(self, data: bytes) -> None:
         self.wired.receive(data)
 
     def read(self) -> bytes:
-        return self.wired.advance()
+        said, self._said = self._said, b""
+        return said + self.wired.advance()
 
     def close(self) -> None:
         self.wired.close()
@@ -219,6 +230,8 @@ class Firmware:
 
 class OnPort:
     """Whatever stand is on a port, in its own time; it has no side doors."""
+
+    lag_us = 50_000
 
     def __init__(self, name: str) -> None:
         self.port: Port = open_port(name)

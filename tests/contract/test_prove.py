@@ -146,7 +146,7 @@ def test_a_supply_that_was_not_heard_lately_is_not_off(
     prover: Host, doors: SideDoors
 ) -> None:
     host = prover.unplugged()
-    host.take_limits([host.limit("current")])  # nothing waits for the voltage
+    host.take_limits([host.limit("thrust")])  # nothing waits for the voltage
     doors.silence("voltage")
     last_us = readings(host.heard, host.channel("voltage")["index"])[-1][0]
     while host.newest_us - last_us < SUPPLY_AGE_US - 20_000:
@@ -156,7 +156,7 @@ def test_a_supply_that_was_not_heard_lately_is_not_off(
     host.pass_ms(40)
     assert host.prove() == SUPPLY_ON
     doors.silence()
-    host.pass_ms(10)
+    host.pass_ms(150)
     assert host.prove() == DONE
 
 
@@ -254,7 +254,7 @@ def test_a_throttle_that_is_not_of_this_proving_moves_nothing(
 def test_throttle_must_be_newer_than_the_proving(prover: Host) -> None:
     host = prover.unplugged()
     assert host.prove() == DONE
-    proving = host.heard[-1]["to_sequence"]
+    proving = host.last("reply")["to_sequence"]
     for sequence in (proving, proving - 1):
         body = host.throttle_body(RAISED)
         host.send(stranger.THROTTLE, body, sequence=sequence & 0xFFFF)
@@ -374,7 +374,7 @@ def test_a_voltage_that_is_not_heard_ends_it_after_100_ms(
     prover: Host, doors: SideDoors
 ) -> None:
     host = prover.unplugged()
-    host.take_limits([host.limit("current")])
+    host.take_limits([host.limit("thrust")])
     assert host.prove() == DONE
     host.hold(RAISED, 20)
     doors.silence("voltage")

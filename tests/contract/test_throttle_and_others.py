@@ -95,7 +95,7 @@ def test_throttle_must_be_newer_than_the_last_accepted(
 def test_throttle_must_be_newer_than_the_arming(host: Host) -> None:
     host.ready()
     assert host.arm() == DONE
-    arming = host.heard[-1]["to_sequence"]
+    arming = host.last("reply")["to_sequence"]
     for sequence in (arming, arming - 1, arming - 5):
         host.send(
             stranger.THROTTLE, host.throttle_body(SLOW_SPIN), sequence=sequence & 0xFFFF
@@ -156,8 +156,8 @@ def test_full_throttle_is_taken(host: Host) -> None:
     host.armed()
     host.throttle(10_000)
     assert host.event(17)["throttle"] == 10_000
-    host.until(lambda message: message["type"] == "counters", PATIENCE_MS)
-    assert host.heard[-1]["throttle"] == 10_000
+    told = host.until(lambda message: message["type"] == "counters", PATIENCE_MS)
+    assert told["throttle"] == 10_000
 
 
 # --- stop, acknowledge, lock, and what is unknown -----------------------------------

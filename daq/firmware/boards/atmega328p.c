@@ -134,32 +134,68 @@ static void start_timers(void) {
 /* ------------------------------------------------------------------ tick */
 
 static volatile uint16_t ticks;
+static volatile uint8_t woken; /* there may be something for the main loop */
 
-/* Long, so that others may interrupt it; never itself. */
+/* The compiler moves nothing in memory past this. */
+#define FENCE() __asm__ volatile("" ::: "memory")
+
+/* A tick that comes while the main loop holds it is owed, and made good when it lets
+ * go. But whoever holds on for this many hangs: protection goes on without it. */
+#define OWED_MOST 3
+static volatile uint8_t holding, ticking, owed;
+
+/* With interrupts off. Long, so that others may interrupt it; never itself. */
+static void tick(void) {
+    ticking = 1;
+    do {
+        owed = 0;
+        sei();
+        stand_tick();
+        cli();
+    } while (owed);
+    ticking = 0;
+}
+
 ISR(TIMER2_COMPA_vect) {
-    TIMSK2 = 0;
     ticks++;
-    sei();
-    stand_tick();
-    cli();
-    TIMSK2 = _BV(OCIE2A);
+    woken = 1;
+    if (ticking || (holding && owed < OWED_MOST)) {
+        owed++;
+    } else {
+        tick();
+    }
 }
 
 uint8_t board_hold_tick(void) {
-    uint8_t held = TIMSK2;
-    TIMSK2 = 0;
+    uint8_t held = holding;
+    holding = 1;
+    FENCE();
     return held;
 }
 
-void board_release_tick(uint8_t held) { TIMSK2 = held; }
+void board_release_tick(uint8_t held) {
+    FENCE();
+    holding = held;
+    if (!held && owed) {
+        cli();
+        if (owed) { /* else it came by itself in between */
+            tick();
+        }
+        sei();
+    }
+}
 
 uint8_t board_hold_all(void) {
     uint8_t held = SREG;
     cli();
+    FENCE();
     return held;
 }
 
-void board_release_all(uint8_t held) { SREG = held; }
+void board_release_all(uint8_t held) {
+    FENCE();
+    SREG = held;
+}
 
 static uint16_t ticks_now(void) {
     uint8_t held = board_hold_all();
@@ -170,7 +206,7 @@ static uint16_t ticks_now(void) {
 
 /* ------------------------------------------------------------------ converter */
 
-static volatile uint8_t bandgap_asked;
+static volatile uint8_t bandgap_asked, converted;
 static volatile uint16_t bandgap_raw;
 
 static inline void convert(uint8_t mux) {
@@ -183,6 +219,7 @@ ISR(ADC_vect) {
     static uint8_t mux = MUX_CURRENT, settled;
     uint16_t raw = ADC;
     uint8_t was = mux;
+    converted = 1;
     if (was == MUX_BANDGAP && ++settled < BANDGAP_SETTLES) {
         convert(MUX_BANDGAP);
         return;
@@ -218,6 +255,10 @@ static void look_at_reference(void) {
         return;
     }
     looked = now;
+    if (!converted) { /* it stopped: whatever made it, it is worth another try */
+        start_converter();
+    }
+    converted = 0;
     uint8_t held = board_hold_all();
     uint16_t raw = bandgap_raw;
     bandgap_raw = 0;
@@ -301,8 +342,7 @@ static void look_at_cell(void) {
 #define CAME_SIZE 64 /* a power of two */
 static volatile uint8_t came[CAME_SIZE], came_to;
 static uint8_t came_from;
-static volatile uint8_t sent[256], sent_from;
-static uint8_t sent_to; /* wraps by itself */
+static volatile uint8_t sent[256], sent_from, sent_to; /* both wrap by themselves */
 
 ISR(USART_RX_vect) {
     uint8_t byte = UDR0;
@@ -311,6 +351,7 @@ ISR(USART_RX_vect) {
         came[came_to] = byte;
         came_to = next;
     }
+    woken = 1;
 }
 
 ISR(USART_UDRE_vect) {
@@ -335,11 +376,11 @@ int16_t board_receive(void) {
 uint8_t board_room(void) { return (uint8_t)(sent_from - sent_to - 1); }
 
 void board_send(uint8_t byte) {
-    sent[sent_to] = byte;
-    uint8_t held = board_hold_all();
-    sent_to++;
+    uint8_t to = sent_to;
+    sent[to] = byte;
+    sent_to = (uint8_t)(to + 1);
+    /* Not by an interrupt in between: that clears the bit only when nothing is left. */
     UCSR0B |= _BV(UDRIE0);
-    board_release_all(held);
 }
 
 static void start_line(void) {
@@ -389,9 +430,12 @@ int main(void) {
     sei();
     for (;;) {
         wdt_reset();
+        woken = 0;
+        stand_poll();
         look_at_cell();
         look_at_reference();
-        stand_poll();
-        sleep_mode(); /* until the next interrupt, a tenth of a millisecond */
+        while (!woken) {
+            sleep_mode(); /* until the next interrupt, a tenth of a millisecond */
+        }
     }
 }

@@ -521,6 +521,7 @@ static void obey(const uint8_t *payload, uint8_t payload_size) {
     } else {
         host.received++;
     }
+    send_frames();
     send_events(); /* what the command brought about goes before its reply */
     reply(type, sequence, verdict, value);
 }
@@ -535,6 +536,7 @@ void stand_start(uint8_t cause) {
     limits_start();
     stand.state = GW_STATE_LOCKED;
     set_throttle(0);
+    board_send(0); /* ends a frame that the reset may have cut */
     tell(cause, GW_NONE, 0);
 }
 
@@ -549,8 +551,8 @@ void stand_poll(void) {
             obey(host.line.bytes, size);
         }
     }
+    send_frames(); /* first: what an event tells of was read before it */
     send_events();
-    send_frames();
     send_counters();
     send_page();
 }

@@ -13,8 +13,9 @@ void stand_start(uint8_t cause);
 /* Every millisecond, from an interrupt: what protects. */
 void stand_tick(void);
 
-/* The main loop, as often as it comes round: the line in and out. */
-void stand_poll(void);
+/* The main loop, as often as it comes round: the line in and out. Never inlined: a
+ * bench makes a main loop hang by putting a jump to itself there. */
+void stand_poll(void) __attribute__((noinline));
 
 /* From the main loop: a reading of the load cell's converter; of the supply of the
  * sensors in millivolt. */

@@ -31,6 +31,13 @@
 #define LINE_SIZE 20000
 #define CELL_US 12500
 #define CELL_BITS 24
+#define PIN_TURNS 2
+#define PIN_DATA 4
+#define PIN_LOOP 7
+/* The emulator looks at a low D2 or D3 in every cycle: an unused D3 is kept high. */
+#define PIN_UNUSED 3
+#define IDLE (1 << PIN_TURNS | 1 << PIN_UNUSED | 1 << PIN_DATA)
+#define DRIVEN (IDLE | 1 << PIN_LOOP)
 #define RAM_END 0x900
 #define STACK_LEFT 2
 #define PAINT 0xC5
@@ -41,8 +48,12 @@
 #define EXTRF 2
 #define BORF 4
 #define WDRF 8
+#define UCSR0B 0xC1
+#define RXEN0 0x10
 #define ADCSRA 0x7A
 #define ADEN 0x80
+#define ADSC 0x40
+#define ADIE 0x08
 
 enum { POWER_ON = 1, RESET_PIN = 2, WATCHDOG = 3, BROWN_OUT = 4 };
 
@@ -50,7 +61,8 @@ static struct {
     avr_t *avr;
     elf_firmware_t firmware;
     avr_timer_t *timer1;
-    avr_irq_t *line_in, *pin_loop, *pin_turns, *pin_data, *pin_readback, *adc[2];
+    avr_irq_t *line_in, *pin_readback, *adc[2];
+    uint8_t driven; /* levels on port D */
     void (*was_reset)(avr_t *);
     bool restarts;
     uint64_t due; /* what `run` runs to, so that what it overran is not lost */
@@ -76,7 +88,7 @@ static struct {
     bool loop_open, hang;
     uint16_t hang_at, hang_was, stack_from;
     uint64_t slept, counted_from;
-} world = {.cell_on = true, .readback = true};
+} world = {.cell_on = true, .readback = true, .driven = IDLE};
 
 static uint64_t now(void) { return world.avr->cycle; }
 
@@ -90,10 +102,16 @@ static int noise(void) {
 
 static int millivolt(int steps) { return (steps * 5000 + 512) / 1024 + 1; }
 
+static avr_cycle_count_t stops(avr_t *avr, avr_cycle_count_t when, void *param) {
+    (void)when, (void)param;
+    avr->data[ADCSRA] &= (uint8_t) ~(ADEN | ADSC | ADIE);
+    return 0;
+}
+
 static void converting(struct avr_irq_t *irq, uint32_t value, void *param) {
     (void)irq, (void)value, (void)param;
     if (world.current < 0 || world.voltage < 0) { /* it stops in the middle */
-        world.avr->data[ADCSRA] &= (uint8_t)~ADEN;
+        avr_cycle_timer_register(world.avr, CYCLES_A_US, stops, NULL);
     } else {
         avr_raise_irq(world.adc[0], (uint32_t)millivolt(world.current + noise()));
     }
@@ -127,9 +145,21 @@ static void pulse_moved(struct avr_irq_t *irq, uint32_t value, void *param) {
     }
 }
 
+/* What drives a pin of port D from outside: stronger than the pull-up inside. */
+static void drive(int pin, bool level) {
+    if (level) {
+        world.driven |= (uint8_t)(1 << pin);
+    } else {
+        world.driven &= (uint8_t)~(1 << pin);
+    }
+    avr_ioport_external_t pins = {.name = 'D', .mask = DRIVEN, .value = world.driven};
+    avr_ioctl(world.avr, AVR_IOCTL_IOPORT_SET_EXTERNAL('D'), &pins);
+    avr_raise_irq(avr_io_getirq(world.avr, AVR_IOCTL_IOPORT_GETIRQ('D'), pin), level);
+}
+
 /* ------------------------------------------------------------------ load cell */
 
-static void cell_shows(bool bit) { avr_raise_irq(world.pin_data, bit); }
+static void cell_shows(bool bit) { drive(PIN_DATA, bit); }
 
 static avr_cycle_count_t conversion(avr_t *avr, avr_cycle_count_t when, void *param) {
     (void)avr, (void)param;
@@ -163,8 +193,8 @@ static void cell_clocked(struct avr_irq_t *irq, uint32_t value, void *param) {
 static avr_cycle_count_t turned(avr_t *avr, avr_cycle_count_t when, void *param) {
     (void)avr, (void)param;
     world.last_edge = when;
-    avr_raise_irq(world.pin_turns, 0);
-    avr_raise_irq(world.pin_turns, 1);
+    drive(PIN_TURNS, false);
+    drive(PIN_TURNS, true);
     return when + (uint64_t)world.turn_half_us * CYCLES_A_HALF_US;
 }
 
@@ -186,15 +216,18 @@ static avr_cycle_count_t deliver(avr_t *avr, avr_cycle_count_t when, void *param
     if (world.came_from == world.came_to) {
         return 0;
     }
-    avr_raise_irq(world.line_in, world.came[world.came_from++]);
+    uint8_t byte = world.came[world.came_from++];
+    if (world.avr->data[UCSR0B] & RXEN0) { /* nobody listens before */
+        avr_raise_irq(world.line_in, byte);
+    }
     return when + world.byte_cycles;
 }
 
 static void take(const char *digits) {
     bool idle = world.came_from == world.came_to;
-    if (idle) {
-        world.came_from = world.came_to = 0;
-    }
+    memmove(world.came, world.came + world.came_from, world.came_to - world.came_from);
+    world.came_to -= world.came_from;
+    world.came_from = 0;
     unsigned byte;
     for (; sscanf(digits, "%2x", &byte) == 1; digits += 2) {
         if (world.came_to < LINE_SIZE) {
@@ -216,8 +249,12 @@ static void said(struct avr_irq_t *irq, uint32_t value, void *param) {
 /* ------------------------------------------------------------------ chip */
 
 static void set_inputs(void) {
-    avr_raise_irq(world.adc[0], (uint32_t)millivolt(world.current));
-    avr_raise_irq(world.adc[1], (uint32_t)millivolt(world.voltage));
+    int steps[2] = {world.current, world.voltage};
+    for (int i = 0; i < 2; i++) {
+        if (steps[i] >= 0) {
+            avr_raise_irq(world.adc[i], (uint32_t)millivolt(steps[i]));
+        }
+    }
 }
 
 static uint16_t *flash_at(uint16_t address) {
@@ -247,8 +284,13 @@ static void hang_up(void) {
     uint32_t period = world.turn_half_us;
     world.turn_half_us = 0;
     turn(period);
-    cell_shows(true);
-    avr_raise_irq(world.pin_loop, world.loop_open);
+    for (int pin = 0; pin < 8; pin++) { /* a start forgets what a pin reads */
+        bool level = pin == PIN_LOOP ? world.loop_open : (IDLE >> pin & 1) != 0;
+        if (DRIVEN >> pin & 1) {
+            drive(pin, !level);
+            drive(pin, level);
+        }
+    }
     set_inputs();
     memset(avr->data + world.stack_from, PAINT, RAM_END - world.stack_from - STACK_LEFT);
 }
@@ -265,7 +307,8 @@ static void reset(long cause) {
     world.avr->data[MCUSR] = cause == POWER_ON    ? PORF
                              : cause == RESET_PIN ? EXTRF
                              : cause == WATCHDOG  ? WDRF
-                                                  : BORF;
+                             : cause == BROWN_OUT ? BORF
+                                                  : 0; /* a boot loader took them */
     hang_up();
 }
 
@@ -348,7 +391,7 @@ static void obey(char *line) {
         turn((uint32_t)value);
     } else if (!strcmp(word, "loop")) {
         world.loop_open = value;
-        avr_raise_irq(world.pin_loop, value != 0);
+        drive(PIN_LOOP, value != 0);
     } else if (!strcmp(word, "readback")) {
         world.readback = value;
     } else if (!strcmp(word, "hang")) {
@@ -398,10 +441,7 @@ static void connect(void) {
     world.timer1 = timer('1');
     avr_irq_register_notify(port('B', 1), pulse_moved, NULL);
     world.pin_readback = port('B', 0);
-    world.pin_turns = port('D', 2);
-    world.pin_data = port('D', 4);
     avr_irq_register_notify(port('D', 5), cell_clocked, NULL);
-    world.pin_loop = port('D', 7);
     for (int i = 0; i < 2; i++) {
         world.adc[i] = avr_io_getirq(avr, AVR_IOCTL_ADC_GETIRQ, ADC_IRQ_ADC0 + i);
     }
@@ -423,7 +463,8 @@ int main(int count, char **words) {
         fprintf(stderr, "%s cannot be read\n", words[1]);
         return 2;
     }
-    world.byte_cycles = (uint32_t)(10.0 * CLOCK_HZ / strtod(words[2], NULL));
+    /* A byte has 10 bits, but the emulator's receiver takes the time of 11 for it. */
+    world.byte_cycles = (uint32_t)(11.0 * CLOCK_HZ / strtod(words[2], NULL));
     world.stack_from = (uint16_t)strtol(words[3], NULL, 16);
     world.hang_at = (uint16_t)strtol(words[4], NULL, 16);
     world.avr = avr_make_mcu_by_name("atmega328p");
