@@ -210,9 +210,10 @@ class Bench:
 
 
 @contextmanager
-def served(folder: Path, seed: int = 1) -> Iterator[Bench]:
+def served(folder: Path, device: Device | None = None) -> Iterator[Bench]:
     """A stand that is served, and hands at it; everything is ended afterwards."""
-    device = FaultyStand(Plant(shipped_truth(), seed))
+    if device is None:
+        device = FaultyStand(Plant(shipped_truth(), 1))
     server = Server(device, open_endpoint(), MachineClock())
     thread = threading.Thread(target=server.run)
     thread.start()

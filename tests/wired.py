@@ -24,11 +24,14 @@ NOISE_STEPS = 3
 class Wired:
     """A firmware and the plant that it drives.
 
+    It can be served in place of a simulated device.
+
     Attributes:
         board: the firmware.
         plant: what hangs on its pins.
         pulses: every servo pulse so far.
         muted: channels whose sensor says nothing.
+        unsent: times that the line did not take what was sent.
     """
 
     def __init__(self, command: Sequence[str], seed: int = 1) -> None:
@@ -36,9 +39,35 @@ class Wired:
         self.plant = Plant(shipped_truth(), seed)
         self.pulses: list[Pulse] = []
         self.muted: set[str] = set()
+        self.unsent = 0
+        self._loop_open = False
         self._width_s = 0.0
         self._on_pins: dict[str, str] = {}
         self.board.ask(f"noise {NOISE_STEPS}")
+
+    @property
+    def plug_in(self) -> bool:
+        """Whether the arming plug is in."""
+        return self.plant.plug_in
+
+    @plug_in.setter
+    def plug_in(self, is_in: bool) -> None:
+        self.plant.plug_in = is_in
+
+    @property
+    def stop_loop_open(self) -> bool:
+        """Whether the stop loop is open."""
+        return self._loop_open
+
+    @stop_loop_open.setter
+    def stop_loop_open(self, is_open: bool) -> None:
+        self._loop_open = is_open
+        self.board.ask(f"loop {int(is_open)}")
+
+    @property
+    def pulse_s(self) -> float:
+        """Width of the newest servo pulse."""
+        return self._width_s
 
     def receive(self, data: bytes) -> None:
         """Bytes to the stand."""

@@ -43,7 +43,7 @@ static const channel table[GW_CHANNELS] GW_FLASH = {
                         "voltage-low", {819.2f, 0, NOT_KNOWN}},
     [GW_POWER] = {GW_QUANTITY_POWER, GW_KIND_MEAN, 4, -1046529, 1046528, 1000, "power",
                   {1048.576f, 0, NOT_KNOWN}},
-    [GW_SPEED] = {GW_QUANTITY_ROTATIONAL_SPEED, GW_KIND_MEAN, 2, 0, INT16_MAX, 1000,
+    [GW_SPEED] = {GW_QUANTITY_ROTATIONAL_SPEED, GW_KIND_POINT, 2, 0, INT16_MAX, 1000,
                   "speed", {2.0f, 0, 100}},
     [GW_PULSE] = {GW_QUANTITY_DURATION, GW_KIND_POINT, 2, 0, INT16_MAX, 0, "pulse",
                   {2e6f, 0, 100}},

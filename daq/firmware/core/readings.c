@@ -4,6 +4,7 @@
 #include "channels.h"
 
 #define STANDS_HALF_US ((uint32_t)400000)
+#define PULSES_MISSING 4 /* intervals: a pulse comes in four of five */
 #define HALF_US_PER_S 2000000UL
 #define SPEED_COUNTS_PER_TURN 12.5663706f /* 2 counts a rad/s, 2 pi a turn */
 
@@ -21,9 +22,15 @@ static volatile struct {
 
 static struct {
     uint32_t per_edge; /* counts times half microseconds an edge */
-    uint32_t edge_half_us, period_half_us;
+    uint32_t edge_half_us;
     bool turned; /* `edge_half_us` holds an edge */
+    int16_t counts;
 } turns;
+
+static struct {
+    int16_t newest;
+    uint8_t missing; /* intervals without one, up to PULSES_MISSING */
+} pulses;
 
 static void clear(void) {
     fed.current_sum = fed.voltage_sum = fed.current_high = 0;
@@ -38,6 +45,8 @@ void readings_start(void) {
     turns.per_edge = (uint32_t)(SPEED_COUNTS_PER_TURN * (float)HALF_US_PER_S /
                                 (float)channels_pulses_per_turn());
     turns.turned = false;
+    turns.counts = 0;
+    pulses.missing = PULSES_MISSING;
 }
 
 /* The sums hold 64 readings of 1023; a tick that is that late takes what there is. */
@@ -90,29 +99,38 @@ static int16_t turning(uint8_t edges, uint32_t took_half_us) {
     return counts > INT16_MAX ? INT16_MAX : (int16_t)counts;
 }
 
-/* No pulse came: once it is overdue, the speed is at most what this long a wait
- * allows; after 200 ms nothing turns. */
-static int16_t slowing(uint32_t now_half_us) {
+/* Speed over the newest whole periods. Between two pulses it stays; once one is
+ * overdue it is at most what that long a wait allows; after 200 ms nothing turns. */
+static int16_t speed(uint8_t edges, uint32_t edge_half_us, uint32_t now_half_us) {
+    if (edges > 0) {
+        uint32_t took = edge_half_us - turns.edge_half_us;
+        if (turns.turned && took > 0) {
+            turns.counts = turning(edges, took);
+        }
+        turns.edge_half_us = edge_half_us;
+        turns.turned = true;
+        return turns.counts;
+    }
     uint32_t waited = now_half_us - turns.edge_half_us;
     if (!turns.turned || waited >= STANDS_HALF_US) {
         turns.turned = false;
-        return 0;
+        turns.counts = 0;
+    } else if (waited > 0) {
+        int16_t most = turning(1, waited);
+        turns.counts = most < turns.counts ? most : turns.counts;
     }
-    return waited > turns.period_half_us ? turning(1, waited) : GW_NO_READING_16;
+    return turns.counts;
 }
 
-/* Speed over whole periods: from the last pulse of the interval before to the last of
- * this one. */
-static int16_t speed(uint8_t edges, uint32_t edge_half_us, uint32_t now_half_us) {
-    if (edges == 0) {
-        return slowing(now_half_us);
+/* The newest pulse; none once a few are missing. */
+static int16_t pulse(uint16_t width_half_us) {
+    if (width_half_us > 0) {
+        pulses.newest = (int16_t)width_half_us;
+        pulses.missing = 0;
+    } else if (pulses.missing < PULSES_MISSING) {
+        pulses.missing++;
     }
-    uint32_t took = edge_half_us - turns.edge_half_us;
-    bool whole = turns.turned && took > 0;
-    turns.edge_half_us = edge_half_us;
-    turns.turned = true;
-    turns.period_half_us = whole ? took / edges : STANDS_HALF_US;
-    return whole ? turning(edges, took) : GW_NO_READING_16;
+    return pulses.missing < PULSES_MISSING ? pulses.newest : GW_NO_READING_16;
 }
 
 /* The mean product of what lies above the nominal zeros, from the plain sums. */
@@ -144,5 +162,5 @@ void readings_collect(gw_fast *fast, uint32_t now_us) {
         voltages == 0 ? GW_NO_READING_16 : (int16_t)(low * GW_ADC_STEPS);
     fast->power = power(products, pairs, fast->current, fast->voltage);
     fast->speed = speed(edges, edge_half_us, 2 * now_us);
-    fast->pulse = pulse_half_us == 0 ? GW_NO_READING_16 : (int16_t)pulse_half_us;
+    fast->pulse = pulse(pulse_half_us);
 }

@@ -26,8 +26,8 @@ typedef struct {
 void readings_start(void);
 
 /* From the tick, once an interval: what came since the last time. A channel of which
- * nothing came has no reading; a sensor of revolutions that is silent for 200 ms
- * says that nothing turns. */
+ * nothing came has no reading. Of the revolutions it is the newest that is known: a
+ * sensor that is silent says less and less, and after 200 ms that nothing turns. */
 void readings_collect(gw_fast *fast, uint32_t now_us);
 
 #endif
