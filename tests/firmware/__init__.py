@@ -1,0 +1,1 @@
+"""The reference firmware, on this computer and in an emulated chip."""
