@@ -15,7 +15,6 @@ from pathlib import Path
 from daq.errors import GramwattError, WorldFault
 
 HERE = Path(__file__).parent
-CORE = sorted((HERE / "core").glob("*.c"))
 WARNINGS = ("-Wall", "-Wextra", "-Wconversion", "-Wshadow", "-Werror", "-std=c11")
 SANITIZERS = ("-fsanitize=address,undefined", "-fno-sanitize-recover=all")
 CLOCK_HZ = 16_000_000
@@ -64,35 +63,40 @@ def tool(name: str) -> str:
     return found
 
 
-def host(
-    folder: Path, *, core: Sequence[Path] = CORE, flags: Sequence[str] = SANITIZERS
-) -> Path:
+def _sources(root: Path, board: str) -> list[Path]:
+    return [*sorted((root / "core").glob("*.c")), root / "boards" / board]
+
+
+def host(folder: Path, *, root: Path = HERE) -> Path:
     """The core on this computer, with sanitizers.
+
+    Args:
+        folder: where to put it.
+        root: of the sources.
 
     Raises:
         WorldFault: there is no compiler, or it does not compile.
     """
     made = folder / "stand-host"
-    compiler = tool("gcc")
-    source = HERE / "boards" / "host.c"
-    options = [*WARNINGS, "-O1", "-g", *flags]
-    _run([compiler, *options, *core, source, "-o", made, "-lm"])
+    options = [*WARNINGS, "-O1", "-g", *SANITIZERS]
+    _run([tool("gcc"), *options, *_sources(root, "host.c"), "-o", made, "-lm"])
     return made
 
 
-def chip(
-    folder: Path, *, core: Sequence[Path] = CORE, defines: Sequence[str] = ()
-) -> Path:
+def chip(folder: Path, *, root: Path = HERE) -> Path:
     """The image for an ATmega328P at 16 MHz.
+
+    Args:
+        folder: where to put it.
+        root: of the sources.
 
     Raises:
         WorldFault: there is no cross compiler, or it does not compile.
     """
     made = folder / "stand-atmega328p.elf"
-    compiler = tool("avr-gcc")
-    source = HERE / "boards" / "atmega328p.c"
-    options = [*WARNINGS, "-Werror=misspelled-isr", *FOR_THE_CHIP, *defines]
-    _run([compiler, *options, *core, source, "-o", made, "-lm"])
+    options = [*WARNINGS, "-Werror=misspelled-isr", *FOR_THE_CHIP]
+    sources = _sources(root, "atmega328p.c")
+    _run([tool("avr-gcc"), *options, *sources, "-o", made, "-lm"])
     return made
 
 

@@ -161,6 +161,24 @@ def start_is_locked(bench: Bench) -> None:
     assert bench.arm(boot=boot) == WRONG_BOOT
 
 
+def clock_may_pass_zero(bench: Bench) -> None:
+    """The clock passes 2^32 microseconds while it spins: nothing happens, and the
+    lease after it ends in time."""
+    bench.ask_board(f"clock {(1 << 32) - 700_000}")
+    bench.doors.reset(1)  # type: ignore[union-attr]
+    bench.event(1)
+    spun(bench)
+    assert bench.newest_us > 1 << 31
+    while bench.newest_us > 1 << 31:
+        bench.hold(SPIN, 10)
+    bench.hold(SPIN, 20)
+    assert bench.events()[-1]["state"] == SPINNING
+    since_us = bench.pin_us
+    bench.pass_ms(300)
+    assert bench.events()[-1]["cause"] == LEASE
+    assert bench.falls(since_us) <= LEASE_US + SERVO_US + 2 * TICK_US
+
+
 def damage_renews_nothing(bench: Bench) -> None:
     """Throttles with a wrong CRC are none."""
     spun(bench)
@@ -179,9 +197,16 @@ def damage_renews_nothing(bench: Bench) -> None:
 def repeats_renew_nothing(bench: Bench) -> None:
     """One throttle said again and again is one throttle."""
     spun(bench)
-    since_us = bench.pin_us
     body, sequence = bench.throttle_body(SPIN), bench.sequence
     bench.sequence = (sequence + 1) & 0xFFFF
+    for _ in range(10):
+        bench.send(stranger.THROTTLE, body, sequence=sequence)
+        bench.pass_ms(2)
+    bench.hold(SPIN, 300)  # until the counters tell
+    assert bench.last("counters")["ignored"] == 9
+    body, sequence = bench.throttle_body(SPIN), bench.sequence
+    bench.sequence = (sequence + 1) & 0xFFFF
+    since_us = bench.pin_us
     for _ in range(300):
         bench.send(stranger.THROTTLE, body, sequence=sequence)
         bench.listen()
@@ -228,6 +253,7 @@ def pulse_is_the_setpoint(bench: Bench) -> None:
     bench.armed()
     for setpoint in (0, 1, 800, 2500, 5000, 9999, 10_000):
         bench.hold(setpoint, 20)
+        assert bench.pulses, "no pulse at all"
         newest = bench.pulses[-1]
         assert abs(newest.width_us - (1000 + setpoint / 10)) <= 1.0, setpoint
     steps = [b.at_us - a.at_us for a, b in pairwise(bench.pulses)]

@@ -16,6 +16,7 @@
  *   readback 0|1    whether the second pin sees the pulse
  *   hang 0|1        whether the main loop hangs
  *   reset CAUSE     start again, for that cause
+ *   clock US        what its clock says at the next start
  *
  * Answers, before `done US` (time since power on):
  *
@@ -45,7 +46,7 @@ const uint16_t board_abilities =
     GW_ABILITY_STOP_LOOP | GW_ABILITY_PULSE_READBACK | GW_ABILITY_WATCHDOG;
 
 static struct {
-    uint64_t now_us, polled_us, start_us;
+    uint64_t now_us, polled_us, start_us, clock_us;
     int current, voltage, noise;
     uint32_t drawn;
     bool cell_on, readback, hangs, loop_open;
@@ -107,7 +108,8 @@ void board_write_kept(uint16_t address, const void *from, uint8_t size) {
 uint32_t board_chance(void) { return 0x407E51; }
 
 static void start(uint8_t cause) {
-    world.start_us = world.polled_us = world.now_us;
+    world.polled_us = world.now_us;
+    world.start_us = world.now_us - world.clock_us;
     world.came_from = world.came_to = world.sent_count = 0;
     stand_start(cause);
 }
@@ -241,6 +243,10 @@ static void obey(char *line) {
         world.hangs = value;
     } else if (!strcmp(word, "reset")) {
         start((uint8_t)value);
+    } else if (!strcmp(word, "clock")) {
+        world.clock_us = (uint64_t)value;
+    } else {
+        printf("unknown %s\n", word);
     }
 }
 
