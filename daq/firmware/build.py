@@ -18,6 +18,7 @@ HERE = Path(__file__).parent
 WARNINGS = ("-Wall", "-Wextra", "-Wconversion", "-Wshadow", "-Werror", "-std=c11")
 SANITIZERS = ("-fsanitize=address,undefined", "-fno-sanitize-recover=all")
 CLOCK_HZ = 16_000_000
+BAUD = 500_000
 FOR_THE_CHIP = (
     *("-O2", "-flto", "-g", "-mmcu=atmega328p", f"-DF_CPU={CLOCK_HZ}UL"),
     *("-ffunction-sections", "-fdata-sections", "-Wl,--gc-sections", "-Wl,--relax"),
@@ -83,18 +84,20 @@ def host(folder: Path, *, root: Path = HERE) -> Path:
     return made
 
 
-def chip(folder: Path, *, root: Path = HERE) -> Path:
+def chip(folder: Path, *, root: Path = HERE, baud: int = BAUD) -> Path:
     """The image for an ATmega328P at 16 MHz.
 
     Args:
         folder: where to put it.
         root: of the sources.
+        baud: of its line.
 
     Raises:
         WorldFault: there is no cross compiler, or it does not compile.
     """
     made = folder / "stand-atmega328p.elf"
     options = [*WARNINGS, "-Werror=misspelled-isr", *FOR_THE_CHIP]
+    options.append(f"-DGW_BAUD={baud}UL")
     sources = _sources(root, "atmega328p.c")
     _run([tool("avr-gcc"), *options, *sources, "-o", made, "-lm"])
     return made
@@ -115,7 +118,7 @@ def emulator(folder: Path) -> Path:
     return made
 
 
-def emulated(bench: Path, image: Path, baud: int = 500_000) -> list[str]:
+def emulated(bench: Path, image: Path, baud: int = BAUD) -> list[str]:
     """The command that runs an image on the bench.
 
     Args:

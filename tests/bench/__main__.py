@@ -2,14 +2,15 @@
 
 Ratios within one run, never absolute promises: a machine shared with others is
 up to twice as slow from one run to the next. Names: decode, virtual, memory,
-latency, help, stops. ``--quick`` shortens memory, latency and stops.
+latency, help, stops, firmware. ``--quick`` shortens memory, latency, stops and
+firmware.
 """
 
 import argparse
 import sys
 from collections.abc import Callable, Iterable
 
-from tests.bench import decode, latency, memory, start, stops, virtual
+from tests.bench import decode, firmware, latency, memory, start, stops, virtual
 
 BENCHMARKS: dict[str, Callable[[bool], Iterable[tuple[str, str]]]] = {
     "decode": decode.measure,
@@ -18,6 +19,7 @@ BENCHMARKS: dict[str, Callable[[bool], Iterable[tuple[str, str]]]] = {
     "memory": memory.measure,
     "latency": latency.measure,
     "stops": stops.measure,
+    "firmware": firmware.measure,
 }
 
 

@@ -21,7 +21,12 @@ enum {
 
 enum { GW_FAST_STREAM, GW_SCALE_STREAM, GW_SLOW_STREAM, GW_STREAMS };
 
+/* A slow line does not carry 500 frames of 28 bytes a second. */
+#if defined(GW_BAUD) && GW_BAUD < 200000
+#define GW_FAST_MS 5
+#else
 #define GW_FAST_MS 2
+#endif
 #define GW_SCALE_US 12500UL /* a converter of 80 readings a second */
 #define GW_SLOW_MS 100
 
