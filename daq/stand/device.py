@@ -38,6 +38,7 @@ QUANTITIES = {
     "rotational speed": m.Quantity.ROTATIONAL_SPEED,
     "duration": m.Quantity.DURATION,
     "temperature": m.Quantity.TEMPERATURE,
+    "power": m.Quantity.POWER,
 }
 KINDS = {
     "point": m.Kind.POINT,

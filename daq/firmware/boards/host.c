@@ -202,6 +202,9 @@ static void take(const char *digits) {
             world.came[world.came_to++] = (uint8_t)byte;
         }
     }
+    if (!world.hangs) {
+        stand_poll(); /* it has come, and the main loop comes by */
+    }
 }
 
 static void turn(uint32_t half_us) {

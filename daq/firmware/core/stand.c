@@ -19,7 +19,9 @@
 #define SUPPLY_AGE_US 100000UL
 #define EVENTS_KEPT 4
 #define FRAMES_KEPT 4
-#define BYTES_A_POLL 32
+#ifndef GW_BYTES_A_POLL
+#define GW_BYTES_A_POLL 32 /* so that a flood does not keep the rest waiting */
+#endif
 /* Bytes of the line, so that nothing that a person waits for is ever dropped: an event
  * with the reply after it; a frame of readings, which leaves room for those; and a
  * page or a command, which leave room for all of them. */
@@ -541,7 +543,7 @@ void stand_start(uint8_t cause) {
 }
 
 void stand_poll(void) {
-    for (uint8_t i = 0; i < BYTES_A_POLL && board_room() >= COMMAND_ROOM; i++) {
+    for (uint8_t i = 0; i < GW_BYTES_A_POLL && board_room() >= COMMAND_ROOM; i++) {
         int16_t byte = board_receive();
         if (byte < 0) {
             break;
