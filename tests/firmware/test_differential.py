@@ -95,6 +95,8 @@ def said(payloads: list[bytes]) -> Iterator[Said]:
                 yield ("event", e.boot, e.number, e.state, e.cause, *rest)
             case m.Reply() as r:
                 yield ("reply", r.to_type, r.to_sequence, r.verdict, r.value)
+            case _:
+                pass
 
 
 class Pair:
