@@ -23,6 +23,7 @@ from typing import Final, TypeVar
 import numpy as np
 
 from daq.clock import Clock
+from daq.firmware.lockstep import Lockstep
 from daq.link import messages as m
 from daq.link.framing import MAX_ENCODED, Deframer, frame
 from daq.link.session import MAX_AWAITED, Session
@@ -34,12 +35,15 @@ from daq.stand.plant.bench import Plant
 from daq.stand.plant.truth import shipped_truth
 from protocols.control import Control
 from protocols.phases import Phase
+from tests import built
 from tests.protocols.test_control_laws import TASK, Spin, assert_replays
 from tests.spins import spin
 
 BLOCK: Final = 1 << 16
 GROWTH_MAX: Final = 8_000  # bytes kept more after than before, whatever went in
 SERVO_S: Final = 0.003
+PORTION: Final = 200  # bytes that the firmware's core deals with at once
+COUNTED_AFTER: Final = 300  # portions, until its counters have told of everything
 TICK_S: Final = 0.001
 
 _Code = TypeVar("_Code", m.State, m.Cause, m.Verdict, m.Quantity, m.Kind, m.StopReason)
@@ -510,7 +514,37 @@ def into_driven_stand(source: Iterator[bytes], growth: Growth, tally: Tally) -> 
             return
 
 
+def into_firmware(source: Iterator[bytes], growth: Growth, tally: Tally) -> None:
+    """The firmware's core in C, with sanitizers: it goes on, and counts every frame."""
+    core = Lockstep([str(built.host())])
+    tap, heard = Deframer(), Deframer()
+    counters: m.Counters | None = None
+    try:
+        for chunk in itertools.chain(source, [b"\0" * 2 * PORTION] * COUNTED_AFTER):
+            for at in range(0, len(chunk), PORTION):
+                part = chunk[at : at + PORTION]
+                tally.frames += len(tap.feed(part))
+                core.send(part)
+                for payload in heard.feed(core.run(500).sent):
+                    message = m.decode_from_stand(payload)
+                    tally.seen[type(message).__name__.lower()] += 1
+                    if isinstance(message, m.Counters):
+                        counters = message
+            tally.bytes += len(chunk)
+            hold(heard.drops.frames == 0, "it said something damaged")
+            growth.look(tally.bytes)
+    finally:
+        core.close()
+    hold(counters is not None, "it says nothing any more")
+    if counters is not None:
+        due = tally.frames + tap.drops.frames
+        found = counters.received + counters.damaged
+        hold((due - found) & 0xFFFF == 0, f"{due} frames, {found} counted")
+        hold(counters.throttle == 0, "a throttle")
+
+
 SUBJECTS: Final[dict[str, Subject]] = {
+    "firmware core": into_firmware,
     "framing": into_framing,
     "messages": into_messages,
     "session": into_session,
