@@ -43,7 +43,7 @@ BLOCK: Final = 1 << 16
 GROWTH_MAX: Final = 8_000  # bytes kept more after than before, whatever went in
 SERVO_S: Final = 0.003
 PORTION: Final = 200  # bytes that the firmware's core deals with at once
-COUNTED_AFTER: Final = 300  # portions, until its counters have told of everything
+COUNTED_AFTER: Final = 500  # half milliseconds
 TICK_S: Final = 0.001
 
 _Code = TypeVar("_Code", m.State, m.Cause, m.Verdict, m.Quantity, m.Kind, m.StopReason)
@@ -520,7 +520,8 @@ def into_firmware(source: Iterator[bytes], growth: Growth, tally: Tally) -> None
     tap, heard = Deframer(), Deframer()
     counters: m.Counters | None = None
     try:
-        for chunk in itertools.chain(source, [b"\0" * 2 * PORTION] * COUNTED_AFTER):
+        quiet = [b"\0"] * COUNTED_AFTER  # until the counters have told of everything
+        for chunk in itertools.chain(source, quiet):
             for at in range(0, len(chunk), PORTION):
                 part = chunk[at : at + PORTION]
                 tally.frames += len(tap.feed(part))
@@ -530,7 +531,7 @@ def into_firmware(source: Iterator[bytes], growth: Growth, tally: Tally) -> None
                     tally.seen[type(message).__name__.lower()] += 1
                     if isinstance(message, m.Counters):
                         counters = message
-            tally.bytes += len(chunk)
+            tally.bytes += len(chunk) if chunk != b"\0" else 0
             hold(heard.drops.frames == 0, "it said something damaged")
             growth.look(tally.bytes)
     finally:
