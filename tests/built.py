@@ -61,3 +61,8 @@ def emulator() -> Path:
 def emulated_chip() -> list[str]:
     """The command that runs the image for the chip in the emulator."""
     return build.emulated(emulator(), chip())
+
+
+def emulated_sketch() -> list[str]:
+    """The command that runs the image as the Arduino IDE makes it."""
+    return build.emulated(emulator(), _or_skip(build.arduino))

@@ -23,11 +23,22 @@ FOR_THE_CHIP = (
     *("-O2", "-flto", "-g", "-mmcu=atmega328p", f"-DF_CPU={CLOCK_HZ}UL"),
     *("-ffunction-sections", "-fdata-sections", "-Wl,--gc-sections", "-Wl,--relax"),
 )
+ARDUINO = Path("/usr/share/arduino/hardware/arduino/avr")
+# As its platform.txt has them.
+ARDUINO_FLAGS = (
+    *("-c", "-g", "-Os", "-w", "-ffunction-sections", "-fdata-sections", "-flto"),
+    *("-mmcu=atmega328p", f"-DF_CPU={CLOCK_HZ}L", "-DARDUINO=10807"),
+    *("-DARDUINO_AVR_UNO", "-DARDUINO_ARCH_AVR"),
+)
+ARDUINO_CXX_FLAGS = (
+    *("-std=gnu++11", "-fpermissive", "-fno-exceptions", "-fno-threadsafe-statics"),
+    "-DDECIMAL_DIG=__DECIMAL_DIG__",  # the core is older than the compiler's headers
+)
 EMULATOR_HEADERS = Path("/usr/include/simavr")
 FLASH_BYTES = 32_768
 RAM_BYTES = 2_048
 RAM_AT = 0x80_0000  # where the linker puts data memory
-DEBIAN = "apt install gcc-avr avr-libc libsimavr-dev gcc"
+DEBIAN = "apt install gcc gcc-avr avr-libc libsimavr-dev arduino-core-avr"
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,8 +75,9 @@ def tool(name: str) -> str:
     return found
 
 
-def _sources(root: Path, board: str) -> list[Path]:
-    return [*sorted((root / "core").glob("*.c")), root / "boards" / board]
+def _sources(root: Path, board: str) -> list[str | Path]:
+    core = root / "core"
+    return [f"-I{core}", *sorted(core.glob("*.c")), root / "boards" / board]
 
 
 def host(folder: Path, *, root: Path = HERE) -> Path:
@@ -102,6 +114,64 @@ def chip(folder: Path, *, root: Path = HERE, baud: int = BAUD) -> Path:
     sources = _sources(root, "atmega328p.c")
     _run([tool("avr-gcc"), *options, *sources, "-o", made, "-lm"])
     return made
+
+
+def sketch(folder: Path, *, root: Path = HERE) -> Path:
+    """A folder that the Arduino IDE opens: everything in one place, as it wants it.
+
+    Args:
+        folder: where to put it.
+        root: of the sources.
+    """
+    made = folder / "gramwatt_stand"
+    made.mkdir(parents=True, exist_ok=True)
+    for source in (
+        *(root / "core").glob("*.[ch]"),
+        root / "boards" / "atmega328p.c",
+        root / "arduino" / "gramwatt_stand.ino",
+    ):
+        shutil.copy(source, made)
+    return made
+
+
+def arduino(folder: Path, *, root: Path = HERE) -> Path:
+    """The same image as the Arduino IDE makes it: its flags, its core linked in.
+
+    Args:
+        folder: where to put it.
+        root: of the sources.
+
+    Raises:
+        WorldFault: compiler or core are not there, or it does not compile.
+    """
+    if not (ARDUINO / "cores").exists():
+        raise WorldFault("arduino-core-avr is not installed; on Debian: " + DEBIAN)
+    parts = folder / "arduino"
+    parts.mkdir(parents=True, exist_ok=True)
+    core = ARDUINO / "cores" / "arduino"
+    opened = sketch(folder, root=root)
+    shutil.copy(opened / "gramwatt_stand.ino", opened / "gramwatt_stand.cpp")
+    common = [*ARDUINO_FLAGS, f"-I{core}", f"-I{ARDUINO / 'variants' / 'standard'}"]
+    objects = []
+    for source in sorted(
+        (*core.glob("*.c"), *core.glob("*.cpp"), *opened.glob("*.c*"))
+    ):
+        made = parts / f"{source.parent.name}-{source.name}.o"
+        cxx = source.suffix == ".cpp"
+        flags = ARDUINO_CXX_FLAGS if cxx else ("-std=gnu11",)
+        _run(
+            [tool("avr-g++" if cxx else "avr-gcc"), *common, *flags, source, "-o", made]
+        )
+        objects.append(made)
+    mine = [made for made in objects if made.name.startswith(opened.name)]
+    archive = parts / "core.a"
+    _run([tool("avr-gcc-ar"), "rcs", archive, *(o for o in objects if o not in mine)])
+    image = folder / "stand-arduino.elf"
+    link = ["-Os", "-g", "-flto", "-fuse-linker-plugin", "-Wl,--gc-sections"]
+    _run(
+        [tool("avr-gcc"), *link, "-mmcu=atmega328p", "-o", image, *mine, archive, "-lm"]
+    )
+    return image
 
 
 def emulator(folder: Path) -> Path:
@@ -161,7 +231,7 @@ def main() -> int:
     folder = parser.parse_args().folder
     folder.mkdir(parents=True, exist_ok=True)
     status = 0
-    for make in (host, chip, emulator):
+    for make in (host, chip, arduino, emulator):
         try:
             made = make(folder)
         except GramwattError as fault:
@@ -169,7 +239,7 @@ def main() -> int:
             status = 1
             continue
         print(f"{make.__name__}: {made}")
-        if make is chip:
+        if make in (chip, arduino):
             size = size_of(made)
             print(
                 f"  flash {size.flash_bytes} bytes of {FLASH_BYTES}, "

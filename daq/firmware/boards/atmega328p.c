@@ -20,10 +20,10 @@
 #include <avr/wdt.h>
 #include <util/crc16.h>
 
-#include "../core/board.h"
-#include "../core/readings.h"
-#include "../core/stand.h"
-#include "../core/wire.h"
+#include "board.h"
+#include "readings.h"
+#include "stand.h"
+#include "wire.h"
 
 #ifndef GW_BAUD
 #define GW_BAUD 500000UL /* exact at 16 MHz */

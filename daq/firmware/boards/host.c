@@ -28,10 +28,10 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "../core/board.h"
-#include "../core/readings.h"
-#include "../core/stand.h"
-#include "../core/wire.h"
+#include "board.h"
+#include "readings.h"
+#include "stand.h"
+#include "wire.h"
 
 #define STEP_US 500
 #define SERVO_US 2500
