@@ -147,6 +147,7 @@ class Control:
             course.phase_end_s,
             course.next_send_s,
             self._driving.deadline_s,
+            self._preparing.deadline_s,
         ]
         if proof is not None:
             due.append(proof.deadline_s)

@@ -129,6 +129,13 @@ def unanswered(command: str) -> Outcome:
     return ended(Ended.FAILED, cause, "unanswered", "Look at the cable.")
 
 
+def fell_silent(after_s: float) -> Outcome:
+    """A stand that was waited for says nothing any more."""
+    cause = f"The stand has said nothing for {after_s:g} s."
+    advice = "Look at its power and the cable; reset it, and begin again."
+    return ended(Ended.FAILED, cause, "silence", advice)
+
+
 def record_lost(why: object) -> Outcome:
     """Without a record there is no run."""
     cause = f"The record could not be written: {why}."

@@ -22,6 +22,7 @@ from protocols.readings import ZEROING_S, Scales
 from protocols.supply import SupplyWatch
 
 LISTEN_S: Final = 0.5  # counters tell the state every 200 ms
+DEAF_S: Final = 3.0  # a stand that says nothing for so long is not waited for
 PERSON_PATIENCE_S: Final = 600.0  # a stand is not left ready for longer than this
 _PATIENCE_S: Final = {
     Phase.LISTENING: LISTEN_S,
@@ -30,6 +31,16 @@ _PATIENCE_S: Final = {
     Phase.UNPLUGGING: PERSON_PATIENCE_S,
     Phase.PLUGGING: PERSON_PATIENCE_S,
 }
+# Where a person or the time is waited for, with nothing else that notices silence.
+_WAITING: Final = (
+    Phase.LISTENING,
+    Phase.LATCHED,
+    Phase.UNPLUGGING,
+    Phase.PROVING,
+    Phase.PLUGGING,
+    Phase.ZEROING,
+    Phase.READY,
+)
 
 
 class Preparing:
@@ -53,6 +64,7 @@ class Preparing:
         self.simulated = False
         self.latch = 0
         self._supply: SupplyWatch | None = None
+        self._heard_s = math.inf
 
     @property
     def proof(self) -> Proof | None:
@@ -66,6 +78,7 @@ class Preparing:
         course = self._course
         if course.phase is not Phase.IDENTIFYING:
             return
+        self._heard_s = now_s
         identity = stand.identity
         self.simulated = m.Ability.SIMULATED in identity.abilities
         course.note(
@@ -91,6 +104,7 @@ class Preparing:
 
     def sampled(self, sampled: s.Sampled, now_s: float) -> None:
         """A sample came."""
+        self._heard_s = now_s
         if self._supply is not None:
             self._supply.take(sampled, now_s)
         if self.proof is not None:
@@ -191,10 +205,19 @@ class Preparing:
 
     def advance(self, now_s: float) -> None:
         """What became possible by what came in, or by the passing of time."""
+        if now_s >= self.deadline_s:
+            self._ending.stop_for(explain.fell_silent(DEAF_S), now_s)
+            return
         if self._course.phase in (Phase.UNPLUGGING, Phase.PLUGGING):
             self._see_supply(now_s)
         if self.proof is not None:
             self._prove(self.proof, now_s)
+
+    @property
+    def deadline_s(self) -> float:
+        """When a stand that is waited for has been silent for too long."""
+        waits = self._course.phase in _WAITING
+        return self._heard_s + DEAF_S if waits else math.inf
 
     def time_is_up(self, now_s: float) -> None:
         """Listening or zeroing has lasted as long as it should."""

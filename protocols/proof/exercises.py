@@ -309,7 +309,7 @@ def stop_loop(trial: Trial) -> Steps:
     yield from start(trial, "stop loop", m.Cause.STOP_LOOP_OPEN)
     trial.want("loop open")
     end_s = trial.now_s + LOOP_PATIENCE_S
-    while not any(e.cause.latches for e in trial.events):
+    while trial.state is not m.State.TRIPPED:
         if trial.event(m.Cause.IDLE_TOO_LONG):
             yield from start(
                 trial, "stop loop", m.Cause.STOP_LOOP_OPEN

@@ -21,7 +21,10 @@ LINE = frozenset(
         "locked",
     }
 )
-BOARD = frozenset({"restarted", "silence", "lease", "not a stand", "unknown"})
+# A board that is dark answers nothing.
+BOARD = frozenset(
+    {"restarted", "silence", "lease", "not a stand", "unknown", "unanswered"}
+)
 # What a falsified reading looks like to whoever has only the reading.
 SENSOR = frozenset(
     {
@@ -94,7 +97,16 @@ KINDS: dict[str, Rightly] = {
     "weak-pack": Rightly(frozenset({"limit", "plausible", "stalled", "restarted"})),
     "wrong-pack": Rightly(frozenset({"limit", "not ready", "plausible", "bounds"})),
     "nearly-empty-pack": Rightly(
-        frozenset({"limit", "not ready", "plausible", "stalled", "pack"})
+        frozenset(
+            {
+                "limit",
+                "not ready",
+                "plausible",
+                "stalled",
+                "pack",
+                "refused: limit exceeded",  # below its floor after the proof's spin
+            }
+        )
     ),
     "loose-plug": Rightly(
         frozenset({"limit", "plausible", "thrown", "stalled", "not ready", "follows"})

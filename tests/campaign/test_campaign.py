@@ -2,6 +2,7 @@
 
 import pytest
 
+from daq.stand.faults.board import Hang
 from daq.stand.faults.catalogue import KINDS
 from tests.campaign.rightly import KINDS as RIGHTLY
 from tests.campaign.script import draw_faults, run_script
@@ -14,6 +15,18 @@ def test_every_kind_of_fault_has_its_right_names() -> None:
 def test_a_seed_is_a_script() -> None:
     assert draw_faults(7) == draw_faults(7)
     assert draw_faults(7) != draw_faults(8)
+
+
+@pytest.mark.parametrize("start_s", [0.1, 0.3, 0.9, 1.9, 2.5])
+def test_a_stand_that_dies_before_it_is_armed_is_not_waited_for(start_s: float) -> None:
+    verdict = run_script(1, [Hang(start_s=start_s)])
+    assert (str(verdict.ended), verdict.check) in (
+        ("failed", "silence"),
+        ("failed", "unanswered"),
+        ("failed", "proof: lease"),
+        ("failed", "proof: latch"),
+    ), verdict
+    assert not verdict.broken
 
 
 @pytest.mark.slow

@@ -353,6 +353,20 @@ def test_a_loop_that_nobody_opens_is_waited_for_two_minutes() -> None:
     assert hands.when(m.Acknowledge) == []
 
 
+def test_a_trip_whose_event_was_lost_is_not_waited_for_two_minutes() -> None:
+    class Unheard(Willing):
+        @override
+        def acts(self) -> None:
+            super().acts()
+            if self.tried.wants:
+                self.tried.state = m.State.TRIPPED  # by the counters alone
+
+    hands = Unheard(willing_trial())
+    with pytest.raises(t.NotProven, match="the line loses words"):
+        shown(hands, LOOP)
+    assert hands.done_s < 1.0
+
+
 def test_a_stand_that_locks_itself_while_a_person_is_on_the_way_is_granted_again() -> (
     None
 ):
