@@ -428,8 +428,13 @@ int main(void) {
     wdt_enable(WDTO_250MS);
     SMCR = 0; /* idle: everything but the processor goes on */
     sei();
+    uint16_t seen = 0;
     for (;;) {
-        wdt_reset();
+        uint16_t now = ticks_now();
+        if (now != seen) { /* a main loop without ticks protects nobody */
+            seen = now;
+            wdt_reset();
+        }
         woken = 0;
         stand_poll();
         look_at_cell();
