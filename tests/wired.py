@@ -16,6 +16,7 @@ STEPS_A_VOLT = 51.2  # divider by 4; 1024 steps of 5 V
 STEPS_AN_AMPERE = 20.48  # 2 milliohm, gain 50
 COUNTS_A_NEWTON = 218_982.0
 TOP = 1023
+CELL_TOP = (1 << 23) - 1
 TURN_HALF_US = 2.0e6 * 2.0 * math.pi  # over the speed in rad/s
 SLOWEST_RAD_S = 20.0
 NOISE_STEPS = 3
@@ -91,9 +92,7 @@ class Wired:
         pins = {
             "current": self._steps("current", state.bus_a * STEPS_AN_AMPERE),
             "voltage": self._steps("voltage", state.bus_v * STEPS_A_VOLT),
-            "cell": "off"
-            if "thrust" in self.muted
-            else str(round(state.felt_n * COUNTS_A_NEWTON)),
+            "cell": self._cell(state.felt_n),
             "turns": self._turns(state.speed_rad_s),
             "readback": str(int("pulse" not in self.muted)),
         }
@@ -103,6 +102,10 @@ class Wired:
 
     def _steps(self, name: str, steps: float) -> str:
         return "-1" if name in self.muted else str(min(max(round(steps), 0), TOP))
+
+    def _cell(self, felt_n: float) -> str:
+        counts = min(max(round(felt_n * COUNTS_A_NEWTON), -CELL_TOP - 1), CELL_TOP)
+        return "off" if "thrust" in self.muted else str(counts)
 
     def _turns(self, speed_rad_s: float) -> str:
         turns = speed_rad_s > SLOWEST_RAD_S

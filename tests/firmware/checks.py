@@ -33,6 +33,12 @@ def spun(bench: Bench, setpoint: int = SPIN) -> None:
     assert bench.up()
 
 
+def shift(bench: Bench, **more: float) -> None:
+    """Have a sensor read so much more from now on."""
+    wired = bench.firmware.wired
+    wired.plant = _Shifted(wired.plant, **more)  # type: ignore[assignment]
+
+
 def lease_ends(bench: Bench) -> None:
     """Nobody renews the throttle: the pulse falls with the lease."""
     spun(bench)
@@ -54,8 +60,7 @@ def limit_cuts(bench: Bench) -> None:
     )
     assert bench.arm() == 0
     bench.hold(SPIN, 60)
-    wired = bench.firmware.wired
-    wired.plant = _Shorted(wired.plant)  # type: ignore[assignment]
+    shift(bench, bus_a=8.0)
     since_us = bench.pin_us
     bench.hold(SPIN, 40)
     trip = bench.events()[-1]
@@ -179,6 +184,48 @@ def clock_may_pass_zero(bench: Bench) -> None:
     assert bench.falls(since_us) <= LEASE_US + SERVO_US + 2 * TICK_US
 
 
+def full_scale_refuses(bench: Bench) -> None:
+    """A converter at the end of its range hinders arming, however wide the limits."""
+    for name, more in (("felt_n", 100.0), ("bus_a", 90.0), ("bus_v", 30.0)):
+        bench.ready()
+        assert bench.arm() == 0
+        bench.ask(stranger.LOCK, stranger.lock_body(bench.boot))
+        shift(bench, **{name: more})
+        bench.pass_ms(40)
+        assert bench.arm() == EXCEEDED, name
+        shift(bench, **{name: -more})
+        bench.pass_ms(40)
+
+
+def full_scale_cuts(bench: Bench) -> None:
+    """And it cuts while the motor turns."""
+    spun(bench)
+    shift(bench, bus_a=90.0)
+    since_us = bench.pin_us
+    bench.hold(SPIN, 40)
+    assert bench.events()[-1]["cause"] == LIMIT
+    assert bench.falls(since_us) <= 10 * READING_US + SERVO_US
+
+
+def flood_hinders_nothing(bench: Bench) -> None:
+    """The line is full of good throttles for 200 ms: an open loop cuts all the same."""
+    spun(bench)
+    since_us = bench.pin_us
+    flood = b""
+    for _ in range(500):
+        body = bench.throttle_body(SPIN)
+        flood += stranger.frame(stranger.THROTTLE, bench.sequence, body)
+        bench.sequence = (bench.sequence + 1) & 0xFFFF
+    bench.subject.write(b"\0" + flood)
+    bench.pass_ms(20)
+    assert bench.up()
+    bench.doors.open_loop(is_open=True)  # type: ignore[union-attr]
+    since_us = bench.pin_us
+    bench.pass_ms(200)
+    assert bench.events()[-1]["cause"] == LOOP
+    assert bench.falls(since_us) <= TICK_US + SERVO_US + 100
+
+
 def damage_renews_nothing(bench: Bench) -> None:
     """Throttles with a wrong CRC are none."""
     spun(bench)
@@ -260,20 +307,22 @@ def pulse_is_the_setpoint(bench: Bench) -> None:
     assert all(abs(step - SERVO_US) <= 1.0 for step in steps)
 
 
-class _Shorted:
-    """The plant, with 8 A more in its current sensor."""
+class _Shifted:
+    """The plant, with more in one of its sensors than there is."""
 
-    def __init__(self, plant: Plant) -> None:
+    def __init__(self, plant: Plant, **more: float) -> None:
         self._plant = plant
+        self._more = more
 
     def __getattr__(self, name: str) -> object:
         return getattr(self._plant, name)
 
     @property
     def state(self) -> PlantState:
-        """As it is, with a short circuit."""
+        """As it is, but for what is added."""
         state: PlantState = self._plant.state
-        return replace(state, bus_a=state.bus_a + 8.0)
+        more = {name: getattr(state, name) + v for name, v in self._more.items()}
+        return replace(state, **more)
 
 
 CHECKS = (
@@ -285,6 +334,9 @@ CHECKS = (
     stop_cuts,
     loop_cuts,
     open_loop_refuses,
+    full_scale_refuses,
+    full_scale_cuts,
+    flood_hinders_nothing,
     hang_is_cut,
     start_is_locked,
     damage_renews_nothing,

@@ -150,6 +150,17 @@ SABOTAGES = (
         ((STAND, "if (limits_outside()) {", "if (false) {"),),
     ),
     Sabotage(
+        "a range that ends where the converter does",
+        checks.full_scale_refuses,
+        (
+            (
+                KEPT,
+                "#define ADC_RANGE 0, GW_ADC_TOP - 1",
+                "#define ADC_RANGE 0, GW_ADC_TOP",
+            ),
+        ),
+    ),
+    Sabotage(
         "arms out of a trip",
         checks.trip_latches,
         (

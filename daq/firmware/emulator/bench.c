@@ -100,7 +100,10 @@ static int noise(void) {
 
 /* ------------------------------------------------------------------ converter */
 
-static int millivolt(int steps) { return (steps * 5000 + 512) / 1024 + 1; }
+/* What the emulator's converter, which has 1023 steps, makes these steps of. */
+static int millivolt(int steps) {
+    return steps >= 1023 ? 5100 : (steps * 5000 + 1022) / 1023;
+}
 
 static avr_cycle_count_t stops(avr_t *avr, avr_cycle_count_t when, void *param) {
     (void)when, (void)param;
