@@ -40,7 +40,7 @@ class StandClock:
         wrap = time.wraps_at
         self._wrap_s = None if wrap is None else wrap * time.unit_s
         self._last: tuple[float, float] | None = None  # stand's and host's time
-        self._pace: tuple[float, float] | None = None  # where the pace is taken from
+        self._pace = (0.0, 0.0)  # the same, where the pace is taken from
         self._offset_s = 0.0  # from the stand's time to what is told
         self._doubted: deque[tuple[float, float]] = deque(maxlen=AGREEING)
 
@@ -78,8 +78,6 @@ class StandClock:
 
     def _off_pace(self, now_s: float, host_s: float) -> ClockFault | None:
         """Judged over ``PACE_S`` at least, and then over the next such stretch."""
-        if self._pace is None:
-            self._pace = (now_s, host_s)
         began_s, began_host_s = self._pace
         host_passed_s, passed_s = host_s - began_host_s, now_s - began_s
         if host_passed_s < PACE_S:

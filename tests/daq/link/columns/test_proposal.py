@@ -119,6 +119,28 @@ def test_a_counter_of_lines_is_no_clock() -> None:
     all_taken(description, data)
 
 
+def test_a_column_that_rises_at_no_likely_rate_is_no_clock() -> None:
+    data = output(lambda n: f"{n * 9:.0f},{load_gf(n):.1f}")
+    assert 'column = "field-1"' in propose(data, duration_s=1.5).text
+    proposal = propose(data, duration_s=1e6, begins_whole=True)
+    assert finished(proposal, "gf", "gf").time is None
+
+
+def test_more_channels_than_fit_are_left_out_and_named() -> None:
+    data = output(lambda n: " ".join(f"{load_gf(n + 31 * k):.1f}" for k in range(16)))
+    proposal = propose(data, duration_s=1.5, begins_whole=True)
+    assert len(finished(proposal, *["gf"] * 14).channels) == 14
+    assert any('"field-15", "field-16" left out' in said for said in proposal.seen)
+
+
+def test_pulses_a_turn_are_asked_for() -> None:
+    data = output(lambda n: f"tacho_Hz={700 + n % 9}")
+    proposal = propose(data, duration_s=1.5, begins_whole=True)
+    assert (proposal.to_fill_in, 'unit = "Hz"' in proposal.text) == (1, True)
+    text = proposal.text.replace('"?"  # fill in', "7")
+    assert read_description(text, "proposed").channels[0].pulses_per_turn == 7
+
+
 def test_a_heading_gives_names_and_the_units_written_in_it() -> None:
     head = b"ready, firmware 3\r\ntime,load_g,bus (V),current [mA],state\r\n"
     data = head + output(
