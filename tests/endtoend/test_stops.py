@@ -197,6 +197,7 @@ def test_ctrl_c_on_its_own_simulation_is_a_confirmed_stop(
     assert read_run(bench.run_folder()).sealed
 
 
+@pytest.mark.slow
 def test_json_stays_json_though_the_checklist_is_asked(bench: Bench) -> None:
     client = bench.spin(more=("--json",))
     out, _ = client.communicate(timeout=40)

@@ -37,6 +37,7 @@ def spun(tmp_path: Path, fault: str, *options: str) -> tuple[int, str, str]:
     return done.returncode, done.stdout, done.stderr
 
 
+@pytest.mark.slow
 def test_a_thrown_propeller_is_told_in_order(tmp_path: Path) -> None:
     status, out, err = spun(tmp_path, "thrown-propeller")
     assert status == 3
@@ -52,6 +53,7 @@ def test_a_thrown_propeller_is_told_in_order(tmp_path: Path) -> None:
     assert "0 of 1 dwell to its end" in out
 
 
+@pytest.mark.slow
 def test_a_cable_that_comes_out_is_an_alarm_even_where_a_program_reads(
     tmp_path: Path,
 ) -> None:

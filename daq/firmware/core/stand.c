@@ -136,7 +136,7 @@ static void protect(uint32_t now_us) {
         trip(GW_CAUSE_SUPPLY_ON, GW_NONE);
     } else if ((int32_t)(now_us - stand.lease_end_us) >= 0) {
         trip(GW_CAUSE_LEASE_ENDED, GW_NONE);
-    } else if (stand.state == GW_STATE_ARMED && ++stand.idle_ms >= IDLE_MS) {
+    } else if (stand.state == GW_STATE_ARMED && ++stand.idle_ms > IDLE_MS) {
         go(GW_MOVE_IDLE, 0, GW_NONE);
     }
 }
