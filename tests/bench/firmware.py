@@ -5,26 +5,26 @@ from pathlib import Path
 from statistics import median
 from tempfile import TemporaryDirectory
 
-from typing_extensions import override
-
 from daq.firmware import build
+from tests.contract import stranger
 from tests.contract.rows import readings
-from tests.firmware.checks import SPIN, limit_cuts, loop_cuts, spun, stop_cuts
+from tests.firmware.checks import SPIN, shift, spun
 from tests.firmware.pins import Bench
 
 BAUDS = (115_200, 250_000, 500_000, 1_000_000)
 LAG_US = 4_000
 
 
-class _Timed(Bench):
-    """Keeps how long the pulse took to fall."""
+def _open_loop(bench: Bench) -> None:
+    bench.firmware.wired.stop_loop_open = True
 
-    fell_us: float = 0.0
 
-    @override
-    def falls(self, since_us: float) -> float:
-        self.fell_us = super().falls(since_us)
-        return self.fell_us
+STOP_FRAME = b"\0" + stranger.frame(stranger.STOP, 900, b"\x01")
+ACTS: dict[str, Callable[[Bench], None]] = {
+    "a stop, from the host's first byte": lambda b: b.firmware.write(STOP_FRAME),
+    "the stop loop opens": _open_loop,
+    "current above its limit, three readings": lambda b: shift(b, bus_a=8.0),
+}
 
 
 def measure(quick: bool) -> Iterator[tuple[str, str]]:
@@ -38,12 +38,8 @@ def measure(quick: bool) -> Iterator[tuple[str, str]]:
         flash = 100 * size.flash_bytes / build.FLASH_BYTES
         yield "flash", f"{size.flash_bytes} bytes, {flash:.0f} % of the chip's"
         yield from _use(command, size.ram_bytes)
-        for name, check in (
-            ("a stop, from the host's first byte", stop_cuts),
-            ("the stop loop opens", loop_cuts),
-            ("current above its limit, three readings", limit_cuts),
-        ):
-            yield f"pulse at zero: {name}", _after(command, check, 2 if quick else 8)
+        for name, act in ACTS.items():
+            yield f"pulse at zero: {name}", _after(command, act, 3 if quick else 10)
         for baud in BAUDS:
             at = build.emulated(bench, build.chip(folder, baud=baud), baud)
             yield f"readings a second at {baud} baud", _sustained(at)
@@ -64,16 +60,23 @@ def _use(command: list[str], ram_bytes: int) -> Iterator[tuple[str, str]]:
     yield "processor, spinning, 500 readings/s", f"{100 * float(share):.0f} % busy"
 
 
-def _after(command: list[str], check: Callable[[Bench], None], times: int) -> str:
+def _after(command: list[str], act: Callable[[Bench], None], times: int) -> str:
+    """From an act to a pulse at zero, from as many places in the servo frame."""
     taken = []
     for number in range(times):
-        bench = _Timed(command, LAG_US)
+        bench = Bench(command, LAG_US)
         try:
-            bench.pass_ms(1 + number)  # another place in the servo frame
-            check(bench)
+            bench.ready()
+            amps = bench.limit("current", high=6.0, persistence=3)
+            bench.take_limits([bench.limit("voltage"), amps])
+            bench.arm()
+            bench.hold(SPIN, 60 + number)
+            since_us = bench.pin_us
+            act(bench)
+            bench.hold(SPIN, 60)
+            taken.append(bench.falls(since_us) * 1e-3)
         finally:
             bench.close()
-        taken.append(bench.fell_us * 1e-3)
     return f"{median(taken):.1f} ms, worst of {times} {max(taken):.1f}"
 
 
