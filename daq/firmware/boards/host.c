@@ -28,6 +28,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "lines.h"
+
 #include "board.h"
 #include "readings.h"
 #include "stand.h"
@@ -174,21 +176,11 @@ static void step(void) {
     }
 }
 
-static void hex(const uint8_t *bytes, size_t count) {
-    printf("tx ");
-    for (size_t i = 0; i < count; i++) {
-        printf("%02x", bytes[i]);
-    }
-    putchar('\n');
-}
-
 static void run(uint64_t us) {
     for (uint64_t end = world.now_us + us; world.now_us < end;) {
         step();
-        if (world.sent_count > 0) {
-            hex(world.sent, world.sent_count);
-            world.sent_count = 0;
-        }
+        say_sent(world.sent, world.sent_count);
+        world.sent_count = 0;
     }
 }
 
@@ -253,22 +245,12 @@ static void obey(char *line) {
     }
 }
 
+static double time_us(void) { return (double)world.now_us; }
+
 int main(void) {
     static char line[2 * LINE_SIZE + 100];
     memset(world.kept, 0xFF, sizeof world.kept);
     start(GW_CAUSE_POWER_ON);
-    while (fgets(line, sizeof line, stdin)) {
-        char *next = line;
-        while (next) {
-            char *command = next + strspn(next, " ");
-            next = strchr(command, ';');
-            if (next) {
-                *next++ = 0;
-            }
-            obey(command);
-        }
-        printf("done %llu\n", (unsigned long long)world.now_us);
-        fflush(stdout);
-    }
+    serve_lines(line, sizeof line, obey, time_us);
     return 0;
 }

@@ -25,6 +25,8 @@
 #include <sim_io.h>
 #include <sim_time.h>
 
+#include "../boards/lines.h"
+
 #define CLOCK_HZ 16000000
 #define CYCLES_A_US 16
 #define CYCLES_A_HALF_US 8
@@ -336,14 +338,8 @@ static void run(uint64_t us) {
             exit(1);
         }
     }
-    if (world.sent_count > 0) {
-        printf("tx ");
-        for (size_t i = 0; i < world.sent_count; i++) {
-            printf("%02x", world.sent[i]);
-        }
-        putchar('\n');
-        world.sent_count = 0;
-    }
+    say_sent(world.sent, world.sent_count);
+    world.sent_count = 0;
 }
 
 /* Share of the time that the processor did not sleep since last asked, and the bytes
@@ -455,6 +451,8 @@ static void connect(void) {
     avr->reset = restarted;
 }
 
+static double time_us(void) { return (double)now() / CYCLES_A_US; }
+
 int main(int count, char **words) {
     static char line[2 * LINE_SIZE + 200];
     if (count != 5) {
@@ -477,18 +475,6 @@ int main(int count, char **words) {
     world.avr->vcc = world.avr->avcc = world.avr->aref = 5000;
     connect();
     reset(POWER_ON);
-    while (fgets(line, sizeof line, stdin)) {
-        char *next = line;
-        while (next) {
-            char *command = next + strspn(next, " ");
-            next = strchr(command, ';');
-            if (next) {
-                *next++ = 0;
-            }
-            obey(command);
-        }
-        printf("done %.3f\n", (double)now() / CYCLES_A_US);
-        fflush(stdout);
-    }
+    serve_lines(line, sizeof line, obey, time_us);
     return 0;
 }

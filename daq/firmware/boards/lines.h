@@ -1,0 +1,40 @@
+/* How a firmware in step with a test hears and answers: lines, a semicolon between two
+ * commands, and `done` with the time after each line. Host build and emulated chip. */
+#ifndef GW_LINES_H
+#define GW_LINES_H
+
+#include <stddef.h>
+#include <stdint.h>
+#include <stdio.h>
+#include <string.h>
+
+static inline void say_sent(const uint8_t *bytes, size_t count) {
+    if (count == 0) {
+        return;
+    }
+    printf("tx ");
+    for (size_t i = 0; i < count; i++) {
+        printf("%02x", bytes[i]);
+    }
+    putchar('\n');
+}
+
+/* Until the input ends. */
+static inline void serve_lines(char *line, int size, void (*obey)(char *command),
+                               double (*now_us)(void)) {
+    while (fgets(line, size, stdin)) {
+        char *next = line;
+        while (next) {
+            char *command = next + strspn(next, " ");
+            next = strchr(command, ';');
+            if (next) {
+                *next++ = 0;
+            }
+            obey(command);
+        }
+        printf("done %.3f\n", now_us());
+        fflush(stdout);
+    }
+}
+
+#endif
