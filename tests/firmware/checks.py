@@ -22,7 +22,7 @@ TICK_US = 1_000
 WATCHDOG_US = 300_000
 LEASE, LIMIT, SILENT, STOP, LOOP = 32, 33, 34, 35, 36
 WATCHDOG, BROWN_OUT = 3, 4
-WRONG_BOOT, WRONG_LIMITS, EXCEEDED, LOOP_OPEN, BAD_NONCE = 4, 5, 8, 10, 12
+WRONG_BOOT, WRONG_LIMITS, EXCEEDED, SILENT_REFUSED, LOOP_OPEN = 4, 5, 8, 9, 10
 
 
 def spun(bench: Bench, setpoint: int = SPIN) -> None:
@@ -95,6 +95,28 @@ def silence_cuts(bench: Bench) -> None:
     bench.hold(SPIN, 120)
     assert bench.events()[-1]["cause"] == SILENT
     assert bench.falls(since_us) <= 50_000 + SERVO_US + TICK_US
+
+
+def slow_cell_is_told(bench: Bench) -> None:
+    """A converter left at 10 readings a second: seven of eight readings are missed,
+    and a limit whose age is shorter than its silences trips."""
+    bench.identify()
+    bench.pass_ms(1000)
+    before = bench.counters()["missed"]
+    bench.pass_ms(1000)
+    assert bench.counters()["missed"] == before
+    bench.ask_board("cell-us 100000")
+    bench.pass_ms(200)
+    begin = bench.counters()
+    bench.pass_ms(2000)
+    end = bench.counters()
+    passed_s = (end["time_us"] - begin["time_us"]) * 1e-6
+    assert abs(end["missed"] - begin["missed"] - 70 * passed_s) <= 8
+    bench.take_limits([bench.limit("current"), bench.limit("thrust", age_10ms=5)])
+    while bench.arm() == SILENT_REFUSED:
+        bench.pass_ms(5)
+    bench.hold(SPIN, 120)
+    assert bench.events()[-1]["cause"] == SILENT
 
 
 def stop_cuts(bench: Bench) -> None:
@@ -331,6 +353,7 @@ CHECKS = (
     limit_cuts,
     low_voltage_cuts,
     silence_cuts,
+    slow_cell_is_told,
     stop_cuts,
     loop_cuts,
     open_loop_refuses,

@@ -77,6 +77,11 @@ SABOTAGES = (
         ((LIMITS, "if (silent(&is.set[i], now_us)) {\n            *", NO_SILENCE),),
     ),
     Sabotage(
+        "does not notice a slow converter",
+        checks.slow_cell_is_told,
+        ((STAND, "        host.missed++;\n    }\n}", "    }\n}"),),
+    ),
+    Sabotage(
         "ages in other units",
         checks.silence_cuts,
         ((LIMITS, "#define AGE_US 10000UL", "#define AGE_US 100000UL"),),

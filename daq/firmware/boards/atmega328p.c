@@ -48,7 +48,6 @@
 #define BANDGAP_MV 1100UL
 
 #define REFERENCE_MS 100
-#define CELL_OVERDUE_MS 150
 
 const char board_name[17] = "ATmega328P";
 const uint16_t board_abilities =
@@ -316,16 +315,9 @@ static uint8_t cell_clock(void) {
 }
 
 static void look_at_cell(void) {
-    static uint16_t heard;
-    uint16_t now = ticks_now();
     if (!cell_ready()) {
-        if ((uint16_t)(now - heard) >= CELL_OVERDUE_MS) {
-            heard = now;
-            stand_missed();
-        }
         return;
     }
-    heard = now;
     uint32_t bits = 0;
     for (uint8_t i = 0; i < 24; i++) {
         bits = bits << 1 | cell_clock();

@@ -11,6 +11,7 @@
  *   noise STEPS     so much, drawn anew each time, on top of the current, and
  *                 a hundred times that on the load cell
  *   cell COUNT      the load cell's converter; `cell off`: it never answers
+ *   cell-us US      time between two of its readings (12500 at the start)
  *   turns HALF_US   time between two pulses of the revolutions; 0: it stands
  *   loop 0|1        closed, open
  *   readback 0|1    whether the second pin sees the pulse
@@ -37,7 +38,6 @@
 
 #define STEP_US 500
 #define SERVO_US 2500
-#define CELL_US 12500
 #define WATCHDOG_US 250000 /* as on the chip, nearly */
 #define LINE_SIZE 20000
 #define KEPT_SIZE 256
@@ -53,6 +53,7 @@ static struct {
     uint32_t drawn;
     bool cell_on, readback, hangs, loop_open;
     int32_t cell;
+    uint32_t cell_us;
     uint32_t turn_half_us;
     uint64_t next_edge_half_us;
     uint16_t pulse_half_us, on_pin_half_us;
@@ -61,7 +62,7 @@ static struct {
     size_t came_from, came_to;
     uint8_t sent[SENT_SIZE];
     size_t sent_count;
-} world = {.cell_on = true, .readback = true};
+} world = {.cell_on = true, .cell_us = 12500, .readback = true};
 
 uint32_t board_now_us(void) { return (uint32_t)(world.now_us - world.start_us); }
 
@@ -148,7 +149,7 @@ static void main_loop(void) {
         return;
     }
     world.polled_us = world.now_us;
-    if (world.cell_on && world.now_us % CELL_US == 0) {
+    if (world.cell_on && world.now_us % world.cell_us == 0) {
         stand_thrust(world.cell + 100 * noise());
     }
     if (world.now_us % 100000 == 0) {
@@ -228,6 +229,8 @@ static void obey(char *line) {
     } else if (!strcmp(word, "cell")) {
         world.cell_on = rest && strncmp(rest + 1, "off", 3) != 0;
         world.cell = (int32_t)value;
+    } else if (!strcmp(word, "cell-us")) {
+        world.cell_us = (uint32_t)value;
     } else if (!strcmp(word, "turns")) {
         turn((uint32_t)value);
     } else if (!strcmp(word, "loop")) {

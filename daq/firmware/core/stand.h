@@ -22,7 +22,4 @@ void stand_poll(void) __attribute__((noinline));
 void stand_thrust(int32_t count);
 void stand_reference(int16_t millivolt);
 
-/* A reading of the load cell was due and did not come, or came too late. */
-void stand_missed(void);
-
 #endif

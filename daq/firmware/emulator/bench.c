@@ -31,7 +31,6 @@
 #define CYCLES_A_US 16
 #define CYCLES_A_HALF_US 8
 #define LINE_SIZE 20000
-#define CELL_US 12500
 #define CELL_BITS 24
 #define PIN_TURNS 2
 #define PIN_DATA 4
@@ -83,6 +82,7 @@ static struct {
     int32_t cell, stuck;
     uint32_t cell_bits;
     int cell_clocks;
+    uint32_t cell_us;
     bool cell_clock_high;
     /* revolutions */
     uint32_t turn_half_us;
@@ -90,7 +90,7 @@ static struct {
     bool loop_open, hang;
     uint16_t hang_at, hang_was, stack_from;
     uint64_t slept, counted_from;
-} world = {.cell_on = true, .readback = true, .driven = IDLE};
+} world = {.cell_on = true, .cell_us = 12500, .readback = true, .driven = IDLE};
 
 static uint64_t now(void) { return world.avr->cycle; }
 
@@ -175,7 +175,7 @@ static avr_cycle_count_t conversion(avr_t *avr, avr_cycle_count_t when, void *pa
         world.cell_clocks = 0;
         cell_shows(false);
     }
-    return when + CELL_US * CYCLES_A_US;
+    return when + world.cell_us * CYCLES_A_US;
 }
 
 static void cell_clocked(struct avr_irq_t *irq, uint32_t value, void *param) {
@@ -285,7 +285,7 @@ static void hang_up(void) {
     world.cell_clocks = 0;
     world.came_from = world.came_to = 0;
     world.high = false;
-    avr_cycle_timer_register(avr, CELL_US * CYCLES_A_US, conversion, NULL);
+    avr_cycle_timer_register(avr, world.cell_us * CYCLES_A_US, conversion, NULL);
     uint32_t period = world.turn_half_us;
     world.turn_half_us = 0;
     turn(period);
@@ -386,6 +386,8 @@ static void obey(char *line) {
         world.noise = (int)value;
     } else if (!strcmp(word, "cell")) {
         set_cell(rest);
+    } else if (!strcmp(word, "cell-us")) {
+        world.cell_us = (uint32_t)value;
     } else if (!strcmp(word, "turns")) {
         turn((uint32_t)value);
     } else if (!strcmp(word, "loop")) {
