@@ -9,6 +9,7 @@ import argparse
 import struct
 import sys
 from collections.abc import Iterator
+from dataclasses import fields
 from enum import IntEnum, IntFlag
 from pathlib import Path
 
@@ -40,6 +41,9 @@ _CONSTANTS = {
     "NONE": m.NONE,
     "MAX_AGE_UNIT_MS": m.MAX_AGE_UNIT_MS,
     "MAX_CHANNELS": m.MAX_CHANNELS,
+    "PATIENCE_MAX_MS": m.PATIENCE_MAX_MS,
+    "NO_SAMPLE": m.NO_SAMPLE,
+    "BURST_MOST": m.Burst.MOST,
 }
 _ENUMS: tuple[type[IntEnum] | type[IntFlag], ...] = (
     m.State,
@@ -49,6 +53,7 @@ _ENUMS: tuple[type[IntEnum] | type[IntFlag], ...] = (
     m.Quantity,
     m.Kind,
     m.StopReason,
+    m.Trigger,
     Move,
 )
 _FIXED: tuple[type[m.Fixed], ...] = (
@@ -64,6 +69,7 @@ _FIXED: tuple[type[m.Fixed], ...] = (
     m.Stop,
     m.Acknowledge,
     m.Lock,
+    m.Capture,
 )
 _FREE = (m.StreamPage, m.Samples, m.Limits)
 
@@ -91,11 +97,14 @@ def _parts(layout: str) -> Iterator[str]:
             digits = ""
 
 
-def _layout(kind: type[m.Fixed]) -> str:
-    """Where each field of a body begins, and how long the body is."""
+def _layout(kind: type[m.Fixed] | type[m.Burst]) -> str:
+    """Where each field of a body begins, and how long the body is, or its head."""
     name, at = _name(kind.__name__), 0
     lines = [f"#define GW_{name} 0x{kind.TYPE:02X}", "enum {"]
-    for field, part in zip(kind.field_names(), _parts(kind.LAYOUT.format), strict=True):
+    layout = kind.HEAD if issubclass(kind, m.Burst) else kind.LAYOUT
+    names = [field.name for field in fields(kind)]  # type: ignore[arg-type]
+    parts = list(_parts(layout.format))
+    for field, part in zip(names[: len(parts)], parts, strict=True):
         lines.append(f"    GW_{name}_AT_{field.upper()} = {at},")
         at += struct.calcsize("<" + part)
     return "\n".join([*lines, f"    GW_{name}_SIZE = {at},", "};"])
@@ -133,7 +142,7 @@ def text() -> str:
         _HEAD,
         "\n".join(constants),
         *(_enum(kind) for kind in _ENUMS),
-        *(_layout(kind) for kind in _FIXED),
+        *(_layout(kind) for kind in (*_FIXED, m.Burst)),
         "\n".join(free),
         _states(),
         "#endif\n",

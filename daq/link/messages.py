@@ -26,6 +26,8 @@ NOT_KNOWN_PPM = 0xFFFF_FFFF
 NONE = 0xFF  # no limit, no channel
 MAX_AGE_UNIT_MS = 10
 MAX_CHANNELS = 64
+PATIENCE_MAX_MS = 5_000  # a capture waits no longer for its trigger
+NO_SAMPLE = 0xFF  # in a burst: there is no reading of that moment
 
 _HEAD = struct.Struct("<BH")
 _MAX_BODY = MAX_PAYLOAD - _HEAD.size
@@ -98,6 +100,7 @@ class Verdict(IntEnum):
     WRONG_LATCH = 13
     STALE = 14
     SUPPLY_ON = 15
+    CANNOT_CAPTURE = 16
 
 
 class Ability(IntFlag):
@@ -505,6 +508,81 @@ class Counters(Fixed):
         _check_told(self.state)
 
 
+@dataclass(frozen=True, slots=True)
+class Burst:
+    """A block of a fast capture; the head is the same in all of its blocks.
+
+    ``count = base + step * sample``, in counts of the channel. A ``total`` of 0
+    says that no trigger came in time.
+
+    Attributes:
+        number: of the capture, as the host chose it.
+        channel: index of the channel.
+        first: index of this block's first sample.
+        total: how many samples the whole capture has.
+        trigger: index of the sample that triggered.
+        time_us: device time of that sample, modulo 2**32; of giving up where
+            there is none.
+        period_ns: from one sample to the next, as it really was.
+        base: count of a sample of 0.
+        step: counts a step of the samples stands for.
+        samples: a byte each; ``NO_SAMPLE`` where there is no reading.
+    """
+
+    TYPE: ClassVar[int] = 0x08
+    HEAD: ClassVar[struct.Struct] = struct.Struct("<BBHHHIIiH")
+    MOST: ClassVar[int] = _MAX_BODY - struct.calcsize("<BBHHHIIiH")
+
+    number: int
+    channel: int
+    first: int
+    total: int
+    trigger: int
+    time_us: int
+    period_ns: int
+    base: int
+    step: int
+    samples: bytes
+
+    def __post_init__(self) -> None:
+        if self.total:
+            whole = 0 < len(self.samples) <= self.total - self.first
+            if not whole or self.trigger >= self.total:
+                raise ValueError("a block that lies outside its capture")
+        elif self.samples or self.first or self.trigger:
+            raise ValueError("a block of a capture without samples")
+        if not self.period_ns or not self.step or self.channel >= MAX_CHANNELS:
+            raise ValueError("no period, no step, or no such channel")
+
+    def body(self) -> bytes:
+        """The message's body.
+
+        Raises:
+            ValueError: a field does not fit its place on the wire.
+        """
+        if len(self.samples) > self.MOST:
+            raise ValueError(f"Burst: {len(self.samples)} samples in one block")
+        head = (getattr(self, field.name) for field in fields(self)[:-1])
+        try:
+            return self.HEAD.pack(*head) + self.samples
+        except struct.error as fault:
+            raise ValueError(f"Burst: {fault}") from None
+
+    @classmethod
+    def from_body(cls, body: bytes) -> Self:
+        """Read a body.
+
+        Raises:
+            MalformedMessage: too short, or a block that its own head contradicts.
+        """
+        if len(body) < cls.HEAD.size:
+            raise MalformedMessage("Burst: too short")
+        try:
+            return cls(*cls.HEAD.unpack_from(body), body[cls.HEAD.size :])
+        except ValueError as fault:
+            raise MalformedMessage(f"Burst: {fault}") from None
+
+
 # ------------------------------------------------------------------ to the stand
 
 
@@ -726,6 +804,51 @@ class Lock(Fixed):
     boot: int
 
 
+class Trigger(IntEnum):
+    """What a capture waits for."""
+
+    AT_ONCE = 1
+    RISING = 2
+    FALLING = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Capture(Fixed):
+    """Asks for many samples of one channel, close together, around a trigger.
+
+    Attributes:
+        number: chosen by the host; every block repeats it.
+        boot: the boot the host believes in.
+        channel: index of the channel.
+        period_ns: from one sample to the next, asked for.
+        count: samples asked for, not 0.
+        before: how many of them from before the trigger, below ``count``.
+        trigger: what it waits for.
+        level: count that rising or falling refers to.
+        patience_ms: how long it waits, 1 to 5000.
+    """
+
+    TYPE: ClassVar[int] = 0x49
+    LAYOUT: ClassVar[struct.Struct] = struct.Struct("<BHBIHHBiH")
+    RICH: ClassVar[dict[str, Callable[[Any], Any]]] = {"trigger": Trigger}
+
+    number: int
+    boot: int
+    channel: int
+    period_ns: int
+    count: int
+    before: int
+    trigger: Trigger
+    level: int
+    patience_ms: int
+
+    def __post_init__(self) -> None:
+        if self.before >= self.count:
+            raise ValueError(f"{self.before} of {self.count} samples before a trigger")
+        if not 1 <= self.patience_ms <= PATIENCE_MAX_MS:
+            raise ValueError(f"a patience of {self.patience_ms} ms")
+
+
 @dataclass(frozen=True, slots=True)
 class Unknown:
     """A whole frame of a type this version does not know: skipped, counted."""
@@ -733,17 +856,28 @@ class Unknown:
     type_code: int
 
 
-FromStand = Identity | ChannelPage | StreamPage | Samples | Event | Reply | Counters
-ToStand = Who | Limits | Prove | Arm | Throttle | Stop | Acknowledge | Lock
+FromStand = (
+    Identity | ChannelPage | StreamPage | Samples | Event | Reply | Counters | Burst
+)
+ToStand = Who | Limits | Prove | Arm | Throttle | Stop | Acknowledge | Lock | Capture
 Message = FromStand | ToStand
 
 FROM_STAND: dict[int, Callable[[bytes], FromStand]] = {
     kind.TYPE: kind.from_body
-    for kind in (Identity, ChannelPage, StreamPage, Samples, Event, Reply, Counters)
+    for kind in (
+        Identity,
+        ChannelPage,
+        StreamPage,
+        Samples,
+        Event,
+        Reply,
+        Counters,
+        Burst,
+    )
 }
 TO_STAND: dict[int, Callable[[bytes], ToStand]] = {
     kind.TYPE: kind.from_body
-    for kind in (Who, Limits, Prove, Arm, Throttle, Stop, Acknowledge, Lock)
+    for kind in (Who, Limits, Prove, Arm, Throttle, Stop, Acknowledge, Lock, Capture)
 }
 
 

@@ -125,6 +125,19 @@ class StateTold:
 
 
 @dataclass(frozen=True, slots=True)
+class BurstTold:
+    """A block of a fast capture came (``bursts`` puts them together).
+
+    Attributes:
+        device_s: device time of the capture's trigger, unwrapped.
+        block: the block.
+    """
+
+    device_s: float
+    block: m.Burst
+
+
+@dataclass(frozen=True, slots=True)
 class Replied:
     """A command was answered.
 
@@ -162,6 +175,7 @@ Happening = (
     | NotIdentified
     | Sampled
     | StateTold
+    | BurstTold
     | Replied
     | Unanswered
     | Restarted
@@ -370,6 +384,8 @@ class Session:
                     out.append(Replied(command, message.verdict, message.value, took_s))
             case m.Identity() | m.ChannelPage() | m.StreamPage():
                 self._take_page(message, out)
+            case m.Burst():
+                out.append(BurstTold(self._stamp(message.time_us, now_s), message))
             case m.Samples():
                 self.health.malformed += 1
 

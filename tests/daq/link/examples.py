@@ -24,6 +24,45 @@ PAGES = st.builds(
     delay_us=U16,
     name=NAME,
 )
+
+
+@st.composite
+def bursts(draw: st.DrawFn) -> m.Burst:
+    """A block that lies inside its capture, or the word that none came."""
+    total = draw(st.integers(0, 0xFFFF))
+    first = draw(st.integers(0, total - 1)) if total else 0
+    most = min(m.Burst.MOST, total - first)
+    return m.Burst(
+        draw(U8),
+        draw(st.integers(0, 63)),
+        first,
+        total,
+        draw(st.integers(0, total - 1)) if total else 0,
+        draw(U32),
+        draw(st.integers(1, 2**32 - 1)),
+        draw(I32),
+        draw(st.integers(1, 0xFFFF)),
+        draw(st.binary(min_size=1, max_size=most)) if total else b"",
+    )
+
+
+@st.composite
+def captures(draw: st.DrawFn) -> m.Capture:
+    """Any that a stand may be asked for."""
+    count = draw(st.integers(1, 0xFFFF))
+    return m.Capture(
+        draw(U8),
+        draw(U16),
+        draw(U8),
+        draw(U32),
+        count,
+        draw(st.integers(0, count - 1)),
+        draw(st.sampled_from(m.Trigger)),
+        draw(I32),
+        draw(st.integers(1, m.PATIENCE_MAX_MS)),
+    )
+
+
 FROM_STAND = st.one_of(
     st.builds(
         m.Identity, U8, U8, U8, U16, U32, st.sampled_from(m.Ability), U8, U8, NAME
@@ -64,6 +103,7 @@ FROM_STAND = st.one_of(
         U16,
         U16,
     ),
+    bursts(),
 )
 
 
@@ -94,4 +134,5 @@ TO_STAND = st.one_of(
     st.builds(m.Stop, st.sampled_from(m.StopReason)),
     st.builds(m.Acknowledge, U16, U16),
     st.builds(m.Lock, U16),
+    captures(),
 )

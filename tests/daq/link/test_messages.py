@@ -48,6 +48,13 @@ def test_any_payload_is_a_message_or_malformed(payload: bytes) -> None:
         (m.Limits.TYPE, b"\x01\x00\x04\x00\x05\x00\x00\x01"),
         (m.Limits.TYPE, b"\x01\x00\x04\x00\x05\x00\x01\x00"),
         (m.Lock.TYPE, b"\x01"),
+        (m.Capture.TYPE, m.Capture.LAYOUT.pack(1, 1, 0, 0, 0, 0, 1, 0, 100)),
+        (m.Capture.TYPE, m.Capture.LAYOUT.pack(1, 1, 0, 0, 9, 9, 1, 0, 100)),
+        (m.Capture.TYPE, m.Capture.LAYOUT.pack(1, 1, 0, 0, 9, 0, 0, 0, 100)),
+        (m.Capture.TYPE, m.Capture.LAYOUT.pack(1, 1, 0, 0, 9, 0, 4, 0, 100)),
+        (m.Capture.TYPE, m.Capture.LAYOUT.pack(1, 1, 0, 0, 9, 0, 1, 0, 0)),
+        (m.Capture.TYPE, m.Capture.LAYOUT.pack(1, 1, 0, 0, 9, 0, 1, 0, 5001)),
+        (m.Capture.TYPE, bytes(18)),
     ],
     ids=[
         "throttle above full",
@@ -59,6 +66,13 @@ def test_any_payload_is_a_message_or_malformed(payload: bytes) -> None:
         "no persistence",
         "no age",
         "short body",
+        "a capture of nothing",
+        "all of it before the trigger",
+        "no trigger",
+        "an unknown trigger",
+        "no patience",
+        "too much patience",
+        "a short capture",
     ],
 )
 def test_commands_outside_their_range_are_malformed(
@@ -66,6 +80,44 @@ def test_commands_outside_their_range_are_malformed(
 ) -> None:
     with pytest.raises(m.MalformedMessage):
         m.decode_to_stand(bytes([type_code, 0, 0]) + body)
+
+
+BLOCK = (1, 2, 0, 100, 50, 0, 26_000, 24, 64)
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        {"first": 99},
+        {"first": 100},
+        {"trigger": 100},
+        {"period_ns": 0},
+        {"step": 0},
+        {"channel": 64},
+        {"total": 0},
+        {"samples": b""},
+    ],
+    ids=lambda wrong: next(iter(wrong)),
+)
+def test_blocks_that_contradict_themselves_are_malformed(wrong: dict[str, int]) -> None:
+    good = m.Burst(*BLOCK, b"ab")
+    fields = {name: getattr(good, name) for name in m.Burst.__slots__} | wrong
+    samples = fields.pop("samples")
+    body = m.Burst.HEAD.pack(*fields.values()) + samples
+    with pytest.raises(m.MalformedMessage):
+        m.decode_from_stand(b"\x08\x00\x00" + body)
+    with pytest.raises(ValueError, match=r"block|period"):
+        m.Burst(**fields, samples=samples)
+
+
+def test_a_block_holds_what_the_page_says() -> None:
+    assert m.Burst.MOST == 39
+    assert f"at most {m.Burst.MOST}." in README
+    assert f"### 0x08 burst ({m.Burst.HEAD.size} + n bytes)" in README
+    most = m.Burst(*BLOCK, bytes(39))
+    assert len(m.encode(most, 0)) == 64
+    with pytest.raises(ValueError, match="40 samples"):
+        m.Burst(*BLOCK, bytes(40)).body()
 
 
 @pytest.mark.parametrize("body", [b"", b"\x00", b"\x09", b"\xff\xff", b"\x01\x01"])
@@ -128,6 +180,7 @@ def test_the_page_names_every_type_and_its_size(kind: int) -> None:
             m.Stop,
             m.Acknowledge,
             m.Lock,
+            m.Capture,
         )
     }
     heading = re.search(rf"^### 0x{kind:02x} .*$", README, re.MULTILINE | re.IGNORECASE)
