@@ -18,6 +18,7 @@
  *   hang 0|1        whether the main loop hangs
  *   reset CAUSE     start again, for that cause
  *   clock US        what its clock says at the next start
+ *   kept AT HEX     what its kept memory holds there, for the next start
  *
  * Answers, before `done US` (time since power on):
  *
@@ -189,12 +190,8 @@ static void take(const char *digits) {
     memmove(world.came, world.came + world.came_from, world.came_to - world.came_from);
     world.came_to -= world.came_from;
     world.came_from = 0;
-    unsigned byte;
-    for (; sscanf(digits, "%2x", &byte) == 1; digits += 2) {
-        if (world.came_to < sizeof world.came) {
-            world.came[world.came_to++] = (uint8_t)byte;
-        }
-    }
+    world.came_to +=
+        read_hex(digits, world.came + world.came_to, sizeof world.came - world.came_to);
     if (!world.hangs) {
         stand_poll(); /* it has come, and the main loop comes by */
     }
@@ -207,6 +204,14 @@ static void turn(uint32_t half_us) {
     }
     world.turn_half_us = half_us;
     world.next_edge_half_us = last + half_us;
+}
+
+static void keep(char *rest) {
+    uint8_t bytes[KEPT_SIZE];
+    size_t at = strtoul(rest, &rest, 10), count = read_hex(rest, bytes, sizeof bytes);
+    if (at + count <= KEPT_SIZE) {
+        memcpy(world.kept + at, bytes, count);
+    }
 }
 
 static void obey(char *line) {
@@ -243,6 +248,8 @@ static void obey(char *line) {
         start((uint8_t)value);
     } else if (!strcmp(word, "clock")) {
         world.clock_us = (uint64_t)value;
+    } else if (!strcmp(word, "kept")) {
+        keep(rest ? rest + 1 : "");
     } else {
         printf("unknown %s\n", word);
     }

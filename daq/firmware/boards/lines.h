@@ -19,6 +19,18 @@ static inline void say_sent(const uint8_t *bytes, size_t count) {
     putchar('\n');
 }
 
+/* Bytes from pairs of digits, spaces before them, up to the first that is none. */
+static inline size_t read_hex(const char *digits, uint8_t *to, size_t most) {
+    size_t count = 0;
+    unsigned byte;
+    int taken;
+    while (count < most && sscanf(digits, "%2x%n", &byte, &taken) == 1) {
+        to[count++] = (uint8_t)byte;
+        digits += taken;
+    }
+    return count;
+}
+
 /* Until the input ends. */
 static inline void serve_lines(char *line, int size, void (*obey)(char *command),
                                double (*now_us)(void)) {

@@ -49,7 +49,7 @@ static const channel table[GW_CHANNELS] GW_FLASH = {
     [GW_PULSE] = {GW_QUANTITY_DURATION, GW_KIND_POINT, 2, 0, INT16_MAX, 0, "pulse",
                   {2e6f, 0, 5000}},
     [GW_THRUST] = {GW_QUANTITY_FORCE, GW_KIND_POINT, 4, -8388607, 8388606, 12500,
-                   "thrust", {218982.0f, 0, NOT_KNOWN}},
+                   "thrust", {218982.39f, 0, NOT_KNOWN}},
     [GW_REFERENCE] = {GW_QUANTITY_VOLTAGE, GW_KIND_POINT, 2, 0, INT16_MAX, 0,
                       "reference", {1000.0f, 0, 100000}},
 };

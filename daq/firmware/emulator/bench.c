@@ -4,6 +4,7 @@
  * a line, two voltages, a load-cell converter, a stop loop, pulses of the revolutions,
  * and a meter for the servo pulse. What it adds to those words:
  *
+ *   kept AT HEX        what the EEPROM holds there
  *   cell stuck COUNT   the converter gives this count, whatever the noise
  *   use                answers `use SHARE BYTES`: how much of the time the processor
  *                      was at work since last asked, and how deep its stack ever was
@@ -233,12 +234,8 @@ static void take(const char *digits) {
     memmove(world.came, world.came + world.came_from, world.came_to - world.came_from);
     world.came_to -= world.came_from;
     world.came_from = 0;
-    unsigned byte;
-    for (; sscanf(digits, "%2x", &byte) == 1; digits += 2) {
-        if (world.came_to < LINE_SIZE) {
-            world.came[world.came_to++] = (uint8_t)byte;
-        }
-    }
+    world.came_to +=
+        read_hex(digits, world.came + world.came_to, LINE_SIZE - world.came_to);
     if (idle && world.came_to > 0) {
         avr_cycle_timer_register(world.avr, world.byte_cycles, deliver, NULL);
     }
@@ -364,6 +361,13 @@ static void set_cell(const char *rest) {
     world.stuck = world.cell;
 }
 
+static void keep(char *rest) {
+    uint8_t bytes[256];
+    avr_eeprom_desc_t kept = {.ee = bytes, .offset = (uint16_t)strtoul(rest, &rest, 10)};
+    kept.size = (uint32_t)read_hex(rest, bytes, sizeof bytes);
+    avr_ioctl(world.avr, AVR_IOCTL_EEPROM_SET, &kept);
+}
+
 static void obey(char *line) {
     char *rest = strchr(line, ' ');
     char *word = strtok(line, " \n");
@@ -399,6 +403,8 @@ static void obey(char *line) {
         hang(value);
     } else if (!strcmp(word, "reset")) {
         reset(value);
+    } else if (!strcmp(word, "kept")) {
+        keep(rest);
     } else if (!strcmp(word, "use")) {
         tell_use();
     } else {
