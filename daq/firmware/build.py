@@ -8,7 +8,7 @@ import argparse
 import shutil
 import subprocess
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -35,6 +35,7 @@ ARDUINO_CXX_FLAGS = (
     "-DDECIMAL_DIG=__DECIMAL_DIG__",  # the core is older than the compiler's headers
 )
 EMULATOR_HEADERS = Path("/usr/include/simavr")
+SKETCH, CONSTANTS_SKETCH = "gramwatt_stand", "gramwatt_constants"
 FLASH_BYTES = 32_768
 RAM_BYTES = 2_048
 RAM_AT = 0x80_0000  # where the linker puts data memory
@@ -97,23 +98,36 @@ def host(folder: Path, *, root: Path = HERE) -> Path:
     return made
 
 
-def chip(folder: Path, *, root: Path = HERE, baud: int = BAUD) -> Path:
+def chip(
+    folder: Path, *, root: Path = HERE, baud: int = BAUD, strict: bool = True
+) -> Path:
     """The image for an ATmega328P at 16 MHz.
 
     Args:
         folder: where to put it.
         root: of the sources.
         baud: of its line.
+        strict: whether a warning is an error: not with a compiler that nobody tried.
 
     Raises:
         WorldFault: there is no cross compiler, or it does not compile.
     """
     made = folder / "stand-atmega328p.elf"
-    options = [*WARNINGS, "-Werror=misspelled-isr", *FOR_THE_CHIP]
+    warnings = [w for w in WARNINGS if strict or w != "-Werror"]
+    options = [*warnings, "-Werror=misspelled-isr", *FOR_THE_CHIP]
     options.append(f"-DGW_BAUD={baud}UL")
     sources = _sources(root, "atmega328p.c")
     _run([tool("avr-gcc"), *options, *sources, "-o", made, "-lm"])
     return made
+
+
+def sketch_sources(root: Path = HERE) -> list[Path]:
+    """What the sketch of a stand is made of."""
+    return [
+        *sorted((root / "core").glob("*.[ch]")),
+        root / "boards" / "atmega328p.c",
+        root / "arduino" / f"{SKETCH}.ino",
+    ]
 
 
 def sketch(folder: Path, *, root: Path = HERE) -> Path:
@@ -123,14 +137,64 @@ def sketch(folder: Path, *, root: Path = HERE) -> Path:
         folder: where to put it.
         root: of the sources.
     """
-    made = folder / "gramwatt_stand"
+    made = folder / SKETCH
     made.mkdir(parents=True, exist_ok=True)
-    for source in (
-        *(root / "core").glob("*.[ch]"),
-        root / "boards" / "atmega328p.c",
-        root / "arduino" / "gramwatt_stand.ino",
-    ):
+    for source in sketch_sources(root):
         shutil.copy(source, made)
+    return made
+
+
+def constants_sketch(folder: Path, blocks: Mapping[int, bytes]) -> Path:
+    """A sketch that writes constants into a board's EEPROM.
+
+    Args:
+        folder: where to put it.
+        blocks: what to write, by address.
+    """
+    made = folder / CONSTANTS_SKETCH
+    made.mkdir(parents=True, exist_ok=True)
+    for source in (HERE / "arduino").glob(f"{CONSTANTS_SKETCH}.*"):
+        shutil.copy(source, made)
+    own = b"".join(blocks.values())
+    places, begin = [], 0
+    for address, data in blocks.items():
+        places.append(f"{{{address}, {begin}, {len(data)}}}")
+        begin += len(data)
+    text = (
+        "/* Made by `gramwatt firmware`, for one stand. */\n"
+        f"#define OWN_BYTES {', '.join(f'0x{byte:02X}' for byte in own)}\n"
+        f"#define OWN_BLOCKS {', '.join(places)}\n"
+    )
+    (made / "own_constants.h").write_text(text, "ascii")
+    return made
+
+
+def constants_writer(folder: Path, sketch: Path) -> Path:
+    """The image of such a sketch.
+
+    Args:
+        folder: where to put it.
+        sketch: as ``constants_sketch`` made it.
+
+    Raises:
+        WorldFault: there is no cross compiler, or it does not compile.
+    """
+    made = folder / "constants.elf"
+    source = sketch / f"{CONSTANTS_SKETCH}.c"
+    warnings = [w for w in WARNINGS if w not in ("-Werror", "-std=c11")]
+    options = [*warnings, "-std=gnu11", *FOR_THE_CHIP]
+    _run([tool("avr-gcc"), *options, source, "-o", made])
+    return made
+
+
+def as_hex(image: Path) -> Path:
+    """An image as avrdude wants it: Intel HEX, flash only.
+
+    Raises:
+        WorldFault: the tool is not installed.
+    """
+    made = image.with_suffix(".hex")
+    _run([tool("avr-objcopy"), "-O", "ihex", "-R", ".eeprom", image, made])
     return made
 
 

@@ -15,6 +15,7 @@ from daq.errors import GramwattError
 COMMANDS = (
     "demo",
     "simulate",
+    "firmware",
     "ports",
     "watch",
     "plan",

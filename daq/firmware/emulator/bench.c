@@ -5,6 +5,7 @@
  * and a meter for the servo pulse. What it adds to those words:
  *
  *   kept AT HEX        what the EEPROM holds there
+ *   kept? AT COUNT     answers `kept HEX`
  *   cell stuck COUNT   the converter gives this count, whatever the noise
  *   use                answers `use SHARE BYTES`: how much of the time the processor
  *                      was at work since last asked, and how deep its stack ever was
@@ -368,6 +369,21 @@ static void keep(char *rest) {
     avr_ioctl(world.avr, AVR_IOCTL_EEPROM_SET, &kept);
 }
 
+static void tell_kept(char *rest) {
+    uint8_t bytes[256];
+    avr_eeprom_desc_t kept = {.ee = bytes, .offset = (uint16_t)strtoul(rest, &rest, 10)};
+    kept.size = (uint32_t)strtoul(rest, NULL, 10);
+    if (kept.size > sizeof bytes) {
+        return;
+    }
+    avr_ioctl(world.avr, AVR_IOCTL_EEPROM_GET, &kept);
+    fputs("kept ", stdout);
+    for (uint32_t i = 0; i < kept.size; i++) {
+        printf("%02x", bytes[i]);
+    }
+    putchar('\n');
+}
+
 static void obey(char *line) {
     char *rest = strchr(line, ' ');
     char *word = strtok(line, " \n");
@@ -405,6 +421,8 @@ static void obey(char *line) {
         reset(value);
     } else if (!strcmp(word, "kept")) {
         keep(rest);
+    } else if (!strcmp(word, "kept?")) {
+        tell_kept(rest);
     } else if (!strcmp(word, "use")) {
         tell_use();
     } else {
