@@ -577,8 +577,9 @@ class Burst:
         """
         if len(body) < cls.HEAD.size:
             raise MalformedMessage("Burst: too short")
+        fields_read = (*cls.HEAD.unpack_from(body), body[cls.HEAD.size :])
         try:
-            return cls(*cls.HEAD.unpack_from(body), body[cls.HEAD.size :])
+            return cls(*fields_read)
         except ValueError as fault:
             raise MalformedMessage(f"Burst: {fault}") from None
 

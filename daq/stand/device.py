@@ -15,6 +15,7 @@ from daq.link import messages as m
 from daq.link.framing import Deframer, crc16, frame
 from daq.link.standing import CAUSES, MAY_DRIVE, Move, after
 from daq.link.timing import WRAP_US
+from daq.stand.capture import CAPTURED, BurstMaker
 from daq.stand.plant.sensors import FastFrame, SensorSpec
 
 TICK_US = 1_000
@@ -27,6 +28,7 @@ CELL_TICKS = 12.5  # the converter's 80 readings/s
 ZERO_PULSE_S = 1.0e-3
 FULL_PULSE_S = 2.0e-3
 SLOW_TICKS = 100  # 10 samples/s of what changes slowly
+BLOCK_TICKS = 4  # a block of a capture, so that a line of 500 kbaud carries all
 FAST, SCALE, SLOW = 0, 1, 2
 SUPPLY_OFF_V = 1.0  # below it nothing can turn
 SUPPLY_MAX_AGE_US = 100_000  # a voltage older than this is not known
@@ -52,6 +54,7 @@ ABILITIES = (
     | m.Ability.STOP_LOOP
     | m.Ability.PULSE_READBACK
     | m.Ability.PROVE
+    | m.Ability.CAPTURE
     | m.Ability.SIMULATED
 )
 
@@ -72,6 +75,10 @@ class Article(Protocol):
 
     def slow_frame(self) -> tuple[int, ...]:
         """Counts of the slow channels now."""
+        ...
+
+    def newest(self, name: str) -> int:
+        """Count of ``current`` or ``voltage`` over the newest step alone."""
         ...
 
     def take_conversion(self) -> int | None:
@@ -195,6 +202,7 @@ class Device:
         self._malformed = 0
         self._ignored = 0
         self.unsent = 0
+        self._capture: BurstMaker | None = None
         self._event(cause)
 
     # -------------------------------------------------------------- time
@@ -219,6 +227,9 @@ class Device:
                 self.pulse_s = ZERO_PULSE_S + span_s * self._setpoint / m.THROTTLE_FULL
             plant.advance(TICK_S, self.pulse_s)
             self._tick += 1
+            if self._capture is not None:
+                self._sample_capture()
+                self._tell_capture()
             count = plant.take_conversion()
             if count is not None:
                 self._sample(SCALE, self._pack_cell, (count,))
@@ -233,6 +244,23 @@ class Device:
         sent = bytes(self._out)
         self._out.clear()
         return sent
+
+    def _sample_capture(self) -> None:
+        """What an interrupt does: one more sample, until all of them are there."""
+        capture = self._capture
+        if capture is not None and not capture.over:
+            count = self.plant.newest(capture.name)
+            none = self.channels[capture.asked.channel].no_reading
+            capture.take(None if count == none else count, self.time_us)
+
+    def _tell_capture(self) -> None:
+        """What the main loop does: a block now and then, once all samples are there."""
+        capture = self._capture
+        if capture is None or not capture.over or self._tick % BLOCK_TICKS:
+            return
+        self._send(capture.next_block())
+        if capture.sent:
+            self._capture = None
 
     def _sample(
         self, stream: int, pack: Callable[..., bytes], counts: tuple[int, ...]
@@ -394,6 +422,8 @@ class Device:
                 return self._acknowledge(message), 0
             case m.Lock():
                 return self._take_lock(message), 0
+            case m.Capture():
+                return self._take_capture(message), 0
             case _:
                 return m.Verdict.UNKNOWN_COMMAND, 0
 
@@ -516,6 +546,16 @@ class Device:
         if message.boot != self.boot:
             return m.Verdict.WRONG_BOOT
         self._go(Move.LOCK)
+        return m.Verdict.DONE
+
+    def _take_capture(self, message: m.Capture) -> m.Verdict:
+        if message.boot != self.boot:
+            return m.Verdict.WRONG_BOOT
+        names = [page.name for page in self.channels]
+        if message.channel >= len(names) or names[message.channel] not in CAPTURED:
+            return m.Verdict.CANNOT_CAPTURE
+        name = names[message.channel]
+        self._capture = BurstMaker(message, name, TICK_US, self.time_us)
         return m.Verdict.DONE
 
 

@@ -126,6 +126,10 @@ def _told(rng: Rng) -> m.Message:
         lambda: m.Stop(any_of(m.StopReason)),
         lambda: m.Acknowledge(boot, few),
         lambda: m.Lock(boot),
+        lambda: m.Burst(few, few, 0, 1 + few, few, u32, 1 + u16, u8, 1, rng.bytes(1)),
+        lambda: m.Capture(
+            u8, boot, few, u32, 1 + u16, u16, any_of(m.Trigger), u16, 1 + u16 % 5000
+        ),
     )
     return every[int(rng.integers(len(every)))]()
 

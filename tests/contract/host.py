@@ -17,7 +17,7 @@ DONE, UNKNOWN, MALFORMED, WRONG_STATE, WRONG_BOOT, WRONG_LIMITS, NO_LIMITS = ran
 BAD_LIMITS, EXCEEDED, SILENT, LOOP_OPEN, BAD_LEASE, BAD_NONCE, BAD_LATCH, STALE = range(
     7, 15
 )
-SUPPLY_ON = 15
+SUPPLY_ON, CANNOT_CAPTURE = 15, 16
 SLOW_SPIN = 800  # 8 %: harmless on a real stand without a propeller
 DEAF_READS = 400  # reads without a byte before the stand counts as dead
 PATIENCE_MS = 2000
@@ -254,6 +254,50 @@ class Host:
         if verdict == 0:
             self.nonce = changes.get("nonce", self.nonce + 1)
         return verdict
+
+    @property
+    def captures(self) -> bool:
+        """Whether it says that it can take many samples close together."""
+        return bool(self.identity["abilities"] & stranger.CAPTURES)
+
+    def capture_body(self, name: str, **changes: int) -> bytes:
+        """A capture that should be granted and ends soon, but for what is changed."""
+        fields = {
+            "number": 1,
+            "boot": self.boot,
+            "channel": self.channel(name)["index"],
+            "period_ns": 26_000,
+            "count": 100,
+            "before": 0,
+            "trigger": stranger.AT_ONCE,
+            "level": 0,
+            "patience_ms": 1000,
+        }
+        return stranger.capture_body(**(fields | changes))
+
+    def capture(self, name: str, **changes: int) -> int:
+        """Ask for a capture; the verdict."""
+        return self.verdict(stranger.CAPTURE, self.capture_body(name, **changes))
+
+    def blocks(self, number: int = 1, within_ms: int = 3000) -> list[Message]:
+        """All blocks of a capture, in order of their coming.
+
+        Raises:
+            Silence: they did not all come.
+        """
+        got: list[Message] = []
+        came = 0
+        while not got or came < got[0]["total"]:
+            got.append(
+                self.until(
+                    lambda message: (
+                        message["type"] == "burst" and message["number"] == number
+                    ),
+                    within_ms,
+                )
+            )
+            came += len(got[-1]["samples"])
+        return got
 
     def throttle_body(self, setpoint: int, **changes: int) -> bytes:
         """A throttle that should be accepted, but for what is changed."""

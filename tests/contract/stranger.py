@@ -75,8 +75,12 @@ def unframe(wire: bytes) -> bytes | None:
 
 # --- Commands ---------------------------------------------------------------------
 
-WHO, LIMITS, PROVE, ARM, THROTTLE, STOP, ACKNOWLEDGE, LOCK = range(0x41, 0x49)
-PROVES = 32  # the ability
+WHO, LIMITS, PROVE, ARM, THROTTLE, STOP, ACKNOWLEDGE, LOCK, CAPTURE = range(0x41, 0x4A)
+PROVES, CAPTURES = 32, 64  # abilities
+AT_ONCE, RISING, FALLING = 1, 2, 3
+BURST_HEAD = "<BBHHHIIiH"
+BURST_FIELDS = "number channel first total trigger time_us period_ns base step"
+NO_SAMPLE = 255
 
 
 def who_body(version: int = 1) -> bytes:
@@ -114,6 +118,32 @@ def acknowledge_body(boot: int, latch: int) -> bytes:
 def lock_body(boot: int) -> bytes:
     """Body of `lock`."""
     return struct.pack("<H", boot)
+
+
+def capture_body(
+    number: int,
+    boot: int,
+    channel: int,
+    period_ns: int,
+    count: int,
+    before: int,
+    trigger: int,
+    level: int,
+    patience_ms: int,
+) -> bytes:
+    """Body of `capture`."""
+    return struct.pack(
+        "<BHBIHHBiH",
+        number,
+        boot,
+        channel,
+        period_ns,
+        count,
+        before,
+        trigger,
+        level,
+        patience_ms,
+    )
 
 
 # --- Decoder ----------------------------------------------------------------------
@@ -195,6 +225,8 @@ class Decoder:
             message = self._stream(body)
         elif kind == 0x04:
             message = self._samples(body)
+        elif kind == 0x08:
+            message = self._burst(body)
         else:
             message = self._table(kind, body)
         if message is not None:
@@ -222,6 +254,21 @@ class Decoder:
         message["channels"] = list(body[6 : 6 + count])
         self.streams[index] = message
         return message
+
+    def _burst(self, body: bytes) -> Message | None:
+        head = struct.calcsize(BURST_HEAD)
+        if len(body) < head:
+            return None
+        values = struct.unpack_from(BURST_HEAD, body)
+        message: Message = {"type": "burst"}
+        message |= zip(BURST_FIELDS.split(), values, strict=True)
+        message["samples"] = list(body[head:])
+        after = message["first"] + len(message["samples"])
+        if message["total"] == 0:
+            good = after == 0 and message["trigger"] == 0
+        else:
+            good = message["first"] < after <= message["total"] > message["trigger"]
+        return message if good and message["period_ns"] and message["step"] else None
 
     def _samples(self, body: bytes) -> Message | None:
         stream = self.streams.get(body[0]) if len(body) >= 5 else None

@@ -5,7 +5,9 @@ fails on the other, the page was unclear or one of them is wrong. The first vers
 was written from the page alone. It was then brought into line, with the page, where
 the page had left it guessing: in those places its agreement is no second opinion. Its
 `prove` was written from the page alone and agreed at the first comparison; the page
-says since then what both had taken it to mean.
+says since then what both had taken it to mean. Its `capture` was written by whoever
+wrote the page: it tells whether that can be followed in another way, not whether it is
+clear.
 Its motor is crude on purpose; it must never be used to judge physics.
 """
 
@@ -21,7 +23,7 @@ DONE, UNKNOWN, MALFORMED, WRONG_STATE, WRONG_BOOT, WRONG_LIMITS, NO_LIMITS = ran
 BAD_LIMITS, EXCEEDED, SILENT, LOOP_OPEN, BAD_LEASE, BAD_NONCE, BAD_LATCH, STALE = range(
     7, 15
 )
-SUPPLY_ON = 15
+SUPPLY_ON, CANNOT_CAPTURE = 15, 16
 TICK_US = 1000
 IDLE_US = 30_000_000
 COUNTERS_US = 200_000
@@ -51,6 +53,9 @@ SENSORS = (
     Sensor(5, 2, 4e6, 50, 0, 12_000, "pulse"),
 )
 VOLTAGE = 2
+CAPTURABLE = (1, 2, 3)
+ROOM = 300  # samples
+BLOCK = 25
 # Period in microseconds and channels; in an order that is not that of the indices.
 STREAMS = ((2000, (3, 1, 2, 4)), (12_000, (0,)))
 
@@ -95,6 +100,47 @@ class Motor:
 
 
 @dataclass
+class Recording:
+    """A capture under way: the samples so far, and what was asked for."""
+
+    number: int
+    channel: int
+    total: int
+    before: int
+    trigger: int
+    level: int
+    end: int
+    samples: list[int | None] = field(default_factory=list)
+    readings: list[int] = field(default_factory=list)  # the newest two
+    hit: int | None = None
+    done: bool = False
+    sent: int = 0
+
+    def take(self, count: int | None, now: int) -> None:
+        """One sample, and whether it ends here."""
+        self.samples.append(count)
+        if count is not None:
+            self.readings = [*self.readings[-1:], count]
+        if self.hit is None:
+            self.samples = self.samples[-self.before - 1 :]
+            if len(self.samples) == self.before + 1 and self._fires(count):
+                self.hit = now
+            elif now >= self.end:
+                self.hit, self.total, self.done = now, 0, True
+        if self.hit is not None and len(self.samples) == self.total:
+            self.done = True
+
+    def _fires(self, count: int | None) -> bool:
+        if self.trigger == 1:
+            return True
+        if count is None or len(self.readings) < 2:
+            return False
+        sign = 1 if self.trigger == 2 else -1
+        was, now, level = (sign * value for value in (*self.readings, self.level))
+        return was < level <= now
+
+
+@dataclass
 class Counts:
     """What the stand counts of the line."""
 
@@ -108,11 +154,12 @@ class StrangerStand:
     """Bytes in, bytes out; `advance` is the only passing of time.
 
     `loop_open`, `plug_in` and `silent` (indices of channels without readings) are side
-    doors. Where it does not `prove` it knows no such command.
+    doors. Where it does not `prove` or `capture` it knows no such command.
     """
 
     boot: int = 7
     proves: bool = True
+    captures: bool = True
     loop_open: bool = False
     plug_in: bool = True
     silent: set[int] = field(default_factory=set)
@@ -132,6 +179,7 @@ class StrangerStand:
         self.limits_crc = 0
         self.heard: dict[int, tuple[int, int]] = {}
         self.counts = Counts()
+        self.recording: Recording | None = None
         self.motor = Motor()
         self.pulse_s = 1e-3
         self._line = bytearray()
@@ -197,6 +245,7 @@ class StrangerStand:
             self.pulse_s = (1.0 + self.setpoint / 10_000.0) * 1e-3
         self.motor.powered = self.plug_in
         self.motor.step(self.pulse_s * 1e3 - 1.0)
+        self._record()
         for index, (period_us, channels) in enumerate(STREAMS):
             if self.now % period_us == 0:
                 self._sample(index, channels)
@@ -221,14 +270,51 @@ class StrangerStand:
                 ),
             )
 
+    def _count(self, channel: int) -> int:
+        sensor = SENSORS[channel]
+        value = (*self.motor.values(), self.pulse_s)[channel]
+        count = round(value * sensor.counts_per_unit) + sensor.zero_counts
+        return min(max(count, sensor.low_counts), sensor.high_counts)
+
+    def _record(self) -> None:
+        recording = self.recording
+        if recording is None:
+            return
+        if not recording.done:
+            silent = recording.channel in self.silent
+            recording.take(None if silent else self._count(recording.channel), self.now)
+            return
+        sensor = SENSORS[recording.channel]
+        # Not as the project's device does it: one scale for all captures of a channel.
+        step = -(-(sensor.high_counts - sensor.low_counts) // 254)
+        block = recording.samples[recording.sent : recording.sent + BLOCK]
+        if recording.total == 0:
+            block = []
+        body = struct.pack(
+            stranger.BURST_HEAD,
+            recording.number,
+            recording.channel,
+            recording.sent,
+            recording.total,
+            recording.before if recording.total else 0,
+            (recording.hit or 0) & 0xFFFFFFFF,
+            TICK_US * 1000,
+            sensor.low_counts,
+            step,
+        )
+        for count in block:
+            told = 255 if count is None else round((count - sensor.low_counts) / step)
+            body += bytes([told])
+        self._send(0x08, body)
+        recording.sent += len(block)
+        if recording.sent == recording.total:
+            self.recording = None
+
     def _sample(self, index: int, channels: tuple[int, ...]) -> None:
         body = struct.pack("<BI", index, self.now & 0xFFFFFFFF)
         readings = []
         for channel in channels:
-            sensor = SENSORS[channel]
-            value = (*self.motor.values(), self.pulse_s)[channel]
-            count = round(value * sensor.counts_per_unit) + sensor.zero_counts
-            count = min(max(count, sensor.low_counts), sensor.high_counts)
+            sensor, count = SENSORS[channel], self._count(channel)
             if channel in self.silent:
                 count = NO_READING[sensor.width]
             else:
@@ -319,6 +405,8 @@ class StrangerStand:
             return self._acknowledge(body)
         if kind == stranger.LOCK:
             return self._lock(body)
+        if kind == stranger.CAPTURE and self.captures:
+            return self._capture(body)
         return UNKNOWN
 
     def _who(self, body: bytes) -> int:
@@ -337,7 +425,12 @@ class StrangerStand:
                 3,
                 self.boot,
                 0x57A9D001,
-                1 | 2 | 4 | 8 | (stranger.PROVES if self.proves else 0),
+                1
+                | 2
+                | 4
+                | 8
+                | (stranger.PROVES if self.proves else 0)
+                | (stranger.CAPTURES if self.captures else 0),
                 len(SENSORS),
                 len(STREAMS),
                 b"a stranger",
@@ -496,6 +589,31 @@ class StrangerStand:
             before, self.setpoint = self.setpoint, 0
             self.state = LOCKED
             self._event(19, throttle=before)
+        return DONE
+
+    def _capture(self, body: bytes) -> int:
+        if len(body) != 19:
+            return MALFORMED
+        number, boot, channel, _, count, before, trigger, level, patience_ms = (
+            struct.unpack("<BHBIHHBiH", body)
+        )
+        good = count > before and trigger in (1, 2, 3) and 1 <= patience_ms <= 5000
+        if not good:
+            return MALFORMED
+        if boot != self.boot:
+            return WRONG_BOOT
+        if channel not in CAPTURABLE:
+            return CANNOT_CAPTURE
+        total = min(count, ROOM)
+        self.recording = Recording(
+            number,
+            channel,
+            total,
+            before * total // count,
+            trigger,
+            level,
+            self.now + patience_ms * 1000,
+        )
         return DONE
 
 

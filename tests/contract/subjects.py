@@ -101,6 +101,9 @@ class Muted:
             )
         )
 
+    def newest(self, name: str) -> int:
+        return -(1 << 15) if name in self.muted else self._plant.newest(name)
+
     def take_conversion(self) -> int | None:
         count = self._plant.take_conversion()
         return None if "thrust" in self.muted else count
@@ -173,8 +176,8 @@ class DirectStranger:
 
     lag_us = 0
 
-    def __init__(self, *, proves: bool = True) -> None:
-        self.stand = StrangerStand(proves=proves)
+    def __init__(self, *, proves: bool = True, captures: bool = True) -> None:
+        self.stand = StrangerStand(proves=proves, captures=captures)
         self.doors: SideDoors | None = StrangerDoors(self.stand)
 
     def write(self, data: bytes) -> None:

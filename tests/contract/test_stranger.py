@@ -27,6 +27,7 @@ START_NAMES = {
     m.Event: "event",
     m.Reply: "reply",
     m.Counters: "counters",
+    m.Burst: "burst",
 }
 
 
@@ -89,6 +90,8 @@ def test_commands_of_the_project_are_those_of_the_page(message: m.ToStand) -> No
             body = stranger.acknowledge_body(boot, latch)
         case m.Lock(boot):
             body = stranger.lock_body(boot)
+        case m.Capture():
+            body = stranger.capture_body(**asdict(message))
         case _:
             raise ValueError(f"no such command: {message}")
     assert message.body() == body
@@ -109,6 +112,8 @@ def everything_a_stand_says(subject: Subject) -> bytes:
     host.spinning(3000)
     host.hold(3000, 250)
     host.ask(stranger.STOP, b"\x01")
+    host.capture("current", count=70, before=3)
+    host.blocks()
     host.counters()
     return bytes(said)
 
@@ -125,6 +130,8 @@ def as_read_by_the_project(
         fields |= asdict(message) | {"sequence": m.head(payload)[1]}
         if isinstance(message, m.StreamPage):
             fields["channels"] = list(message.channels)
+        if isinstance(message, m.Burst):
+            fields["samples"] = list(message.samples)
         if isinstance(message, m.Samples):
             del fields["raw"]
             channels = host.streams[message.stream]["channels"]
@@ -239,6 +246,14 @@ STEPS = st.one_of(
         st.sampled_from([0, 0, 1]),
     ),
     st.tuples(st.just("lock"), st.sampled_from([0, 0, 1])),
+    st.tuples(
+        st.just("capture"),
+        st.sampled_from([0, 0, 0, 1]),
+        st.sampled_from(["current", "voltage", "no such"]),
+        st.sampled_from([(0, 0), (1, 1), (1, 0), (200, 60), (9000, 8999)]),
+        st.sampled_from([0, 1, 2, 3, 4]),
+        st.sampled_from([0, 1, 40, 5000, 5001]),
+    ),
     st.tuples(st.just("unknown"), st.sampled_from([0x02, 0x99])),
     st.tuples(st.just("time"), st.sampled_from([1, 5, 30, 60, 250])),
 )
@@ -314,6 +329,18 @@ def ask_for_grant(host: Host, step: tuple[Any, ...]) -> None:
         host.nonce = nonce
 
 
+def ask_for_capture(host: Host, step: tuple[Any, ...]) -> None:
+    """Ask for a capture, rightly or not."""
+    _, boot, name, (count, before), trigger, patience_ms = step
+    channel = 63 if name == "no such" else host.channel(name)["index"]
+    changes = {"boot": host.boot + boot, "channel": channel, "trigger": trigger}
+    more = {"count": count, "before": before, "patience_ms": patience_ms}
+    host.capture("voltage", **changes, **more)
+
+
+ASKING = {"arm": ask_for_grant, "prove": ask_for_grant, "capture": ask_for_capture}
+
+
 def take(host: Host, step: tuple[Any, ...]) -> None:
     """Do one step to one stand."""
     latch = host.events()[-1]["latch"]
@@ -323,8 +350,8 @@ def take(host: Host, step: tuple[Any, ...]) -> None:
             host.limits_crc = reply["value"] or host.limits_crc
         case ("hand", str(does)):
             lend_a_hand(host, does)
-        case ("arm" | "prove", *_):
-            ask_for_grant(host, step)
+        case ("arm" | "prove" | "capture", *_):
+            ASKING[step[0]](host, step)
         case ("throttle", int(nonce), int(setpoint), int(lease), int(ago), int(jump)):
             body = stranger.throttle_body(
                 host.nonce ^ nonce,

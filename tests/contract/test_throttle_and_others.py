@@ -242,7 +242,7 @@ def test_what_is_locked_needs_a_new_arming(host: Host) -> None:
 
 
 @pytest.mark.parametrize("state", STATES)
-@pytest.mark.parametrize("kind", [0x00, 0x01, 0x04, 0x40, 0x49, 0x7F, 0xFF])
+@pytest.mark.parametrize("kind", [0x00, 0x01, 0x04, 0x40, 0x4A, 0x7F, 0xFF])
 def test_an_unknown_command_is_answered_as_one(
     host: Host, state: int, kind: int
 ) -> None:

@@ -79,6 +79,9 @@ class Pins:
     def slow_frame(self) -> tuple[int, ...]:
         return (5000,)
 
+    def newest(self, name: str) -> int:
+        return 16 * (self.current if name == "current" else self.voltage)
+
     def take_conversion(self) -> int | None:
         return 0 if self._ms % 25 == 0 else None
 

@@ -437,6 +437,19 @@ sayings: st.SearchStrategy[m.FromStand] = st.one_of(
         u32,
     ),
     st.builds(m.Counters, u32, boots, states, u16, u16, throttles, *(u16,) * 5),
+    st.builds(
+        m.Burst,
+        u8,
+        st.integers(0, 3),
+        st.just(0),
+        st.just(40),
+        st.integers(0, 39),
+        u32,
+        st.integers(1, 2**32 - 1),
+        i32,
+        st.integers(1, 0xFFFF),
+        st.binary(min_size=1, max_size=39),
+    ),
 )
 words = st.sampled_from(("beat", "go", "acknowledge", "record lost", "stop", "faster"))
 scalars = st.none() | st.booleans() | st.floats() | st.text(max_size=5)

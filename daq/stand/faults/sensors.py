@@ -258,6 +258,11 @@ class Overlay:
         counts = self._plant.fast_frame()
         return FastFrame(*self._read(self.sensor_specs[1:], counts))
 
+    def newest(self, name: str) -> int:
+        """Count of ``current`` or ``voltage`` over the newest sub-step alone."""
+        spec = next(spec for spec in self.sensor_specs if spec.name == name)
+        return self._one(spec, self._plant.newest(name))
+
     def slow_frame(self) -> tuple[int, ...]:
         """Counts of the slow channels now."""
         return tuple(self._read(self.slow_specs, self._plant.slow_frame()))

@@ -236,12 +236,13 @@ class FaultyStand(Device):
         self.plant.take_conversion()
 
     def _interrupt(self) -> None:
-        """All that is left of the firmware in a hang: pulse and lease."""
+        """All that is left of the firmware in a hang: pulse, lease and samples."""
         if self._tick % SERVO_TICKS == 0:
             span_s = FULL_PULSE_S - ZERO_PULSE_S
             self.pulse_s = ZERO_PULSE_S + span_s * self._setpoint / m.THROTTLE_FULL
         self.bench.advance(TICK_S, self.pulse_s)
         self._tick += 1
+        self._sample_capture()
         if self.state in MAY_DRIVE and self.time_us >= self._lease_end_us:
             self._trip(m.Cause.LEASE_ENDED)
 

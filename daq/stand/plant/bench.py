@@ -316,6 +316,11 @@ class Plant:
             pulse_counts(self._pulse_s),
         )
 
+    def newest(self, name: str) -> int:
+        """Count of ``current`` or ``voltage`` over the newest sub-step alone."""
+        sensor = self._current if name == "current" else self._voltage
+        return round(sensor.newest_counts)
+
     def slow_frame(self) -> tuple[int, ...]:
         """Counts of the temperature channels now."""
         return self._warmth.frame()

@@ -81,6 +81,7 @@ class FastSensor:
 
     Attributes:
         counts_per_unit: the true gain.
+        newest_counts: the newest sample.
     """
 
     __slots__ = (
@@ -94,6 +95,7 @@ class FastSensor:
         "_sum",
         "_zero_counts",
         "counts_per_unit",
+        "newest_counts",
     )
 
     def __init__(
@@ -110,7 +112,7 @@ class FastSensor:
         self._noise = noise
         self._low_limit, self._high_limit = limits_counts
         self._number = 0
-        self._sum = self._high = self._low = 0.0
+        self._sum = self._high = self._low = self.newest_counts = 0.0
 
     def sample(self, value: float) -> None:
         """Take the mean of one step."""
@@ -123,6 +125,7 @@ class FastSensor:
             counts = self._high_limit
         elif counts < self._low_limit:
             counts = self._low_limit
+        self.newest_counts = counts
         if self._number:
             self._sum += counts
             self._number += 1
