@@ -162,8 +162,7 @@ static void main_loop(void) {
 static void step(void) {
     if (world.now_us % SERVO_US == 0) {
         world.on_pin_half_us = world.pulse_half_us;
-        printf("pulse %llu %u\n", (unsigned long long)world.now_us,
-               world.on_pin_half_us);
+        say_pulse(world.now_us, world.on_pin_half_us);
     }
     world.now_us += STEP_US;
     sense();
@@ -172,7 +171,7 @@ static void step(void) {
     }
     main_loop();
     if (world.now_us - world.polled_us > WATCHDOG_US) {
-        puts("reset");
+        say_reset();
         world.hangs = false;
         start(GW_CAUSE_WATCHDOG);
     }

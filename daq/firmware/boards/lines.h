@@ -19,6 +19,12 @@ static inline void say_sent(const uint8_t *bytes, size_t count) {
     putchar('\n');
 }
 
+static inline void say_pulse(uint64_t at_us, uint16_t width_half_us) {
+    printf("pulse %llu %u\n", (unsigned long long)at_us, width_half_us);
+}
+
+static inline void say_reset(void) { puts("reset"); }
+
 /* Bytes from pairs of digits, spaces before them, up to the first that is none. */
 static inline size_t read_hex(const char *digits, uint8_t *to, size_t most) {
     size_t count = 0;
