@@ -14,6 +14,7 @@ from typing import Final
 
 from daq.link import messages as m
 from daq.link import session as s
+from daq.link.conversation import Conversation
 from protocols import explain
 from protocols.course import Course
 from protocols.driving import Driving
@@ -66,7 +67,7 @@ class Control:
         return self._course.interlock
 
     @property
-    def session(self) -> s.Session:
+    def session(self) -> Conversation:
         """The conversation."""
         return self._course.session
 
@@ -123,7 +124,12 @@ class Control:
             was_armed = self.interlock.may_drive or course.phase in MAY_TURN
             course.link_is_lost = True
             self.interlock.give(Input.LINK_LOST)
-            lost = explain.link_lost(why, self.task.plan.lease_s, was_armed=was_armed)
+            lost = explain.link_lost(
+                why,
+                self.task.plan.lease_s,
+                was_armed=was_armed,
+                unprotected=self.session.stands_in,
+            )
             outcome = self._ending.pending or lost
             self._ending.finish(outcome, confirmed=not was_armed)
         return course.take_out()
@@ -132,6 +138,7 @@ class Control:
         """Time passed; the first tick begins the conversation."""
         if not self._begun:
             self._begun = True
+            self._course.moved()
             self.session.identify(now_s)
         if self.phase in (*GUARDED, *ON_TRIAL):
             self._course.moved()  # checks and exercises go by the moment
@@ -170,6 +177,8 @@ class Control:
             case s.Restarted():
                 self._course.note("restarted", was=happening.was, now=happening.now)
                 self._began_again(now_s)
+            case s.BurstTold():
+                pass  # recorded; nothing is decided by it
             case s.WrongVersion() | s.NotIdentified():
                 if self.phase is Phase.IDENTIFYING:
                     outcome = explain.not_a_stand(happening, self._port_name)
@@ -200,6 +209,7 @@ class Control:
                 number=message.number,
                 throttle=message.throttle,
                 device_s=told.device_s,
+                **self._course.by,
             )
             if message.cause.is_start and self.phase in (*GUARDED, *ON_TRIAL):
                 self._began_again(now_s)
@@ -282,6 +292,7 @@ class Control:
             to=type(command).__name__,
             verdict=replied.verdict.name,
             took_ms=round(replied.took_s * 1e3, 3),
+            **self._course.by,
         )
         if self._preparing.proof is not None:
             self._preparing.answered(replied)

@@ -7,7 +7,7 @@ The parts (``preparing``, ``driving``, ``ending``) each do their share on one co
 import math
 
 from daq.link import messages as m
-from daq.link import session as s
+from daq.link.conversation import conversation_with
 from daq.link.framing import spoil
 from protocols.interlock import Interlock
 from protocols.phases import Outputs, Phase
@@ -33,7 +33,7 @@ class Course:
         self.phase_end_s = math.inf
         self.next_send_s = math.inf
         self.interlock = Interlock()
-        self.session = s.Session()
+        self.session = conversation_with(task.stand)
         self.link_is_lost = False
         self._offset_s = 0.0
         self._out = Outputs()
@@ -52,16 +52,21 @@ class Course:
         """Say it, if there is anybody left to say it to."""
         if not self.link_is_lost:
             write = self.session.send(command, now_s)
-            self._out.writes.append(spoil(write) if damaged else write)
+            self.write(spoil(write) if damaged else write)
 
     def write(self, data: bytes) -> None:
-        """Frames that the session made by itself."""
+        """Bytes for the port, if there are any."""
         if data:
             self._out.writes.append(data)
 
     def note(self, what: str, /, **fields: object) -> None:
         """A decision, for the record."""
         self._out.notes.append({"note": what, **fields})
+
+    @property
+    def by(self) -> dict[str, str]:
+        """For notes of what the stand said: who said it in its place, if anybody."""
+        return {"by": "this program"} if self.session.stands_in else {}
 
     def take_out(self) -> Outputs:
         """Everything said and noted since last taken."""

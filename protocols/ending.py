@@ -32,6 +32,7 @@ class Ending:
         parts: how many that are walked for their data were walked to their end.
         watch: whether the motor obeys the stop, by current and speed; None before
             anything could turn.
+        ran_on: it was seen not to once; a small current is no sign of rest then.
     """
 
     def __init__(self, course: Course) -> None:
@@ -40,6 +41,7 @@ class Ending:
         self.pending: Outcome | None = None
         self.parts = 0
         self.watch: StoppedCheck | None = None
+        self.ran_on = False
         self._reason = m.StopReason.FAULT
         self._linger_end_s = math.inf
         self._told_driven = False
@@ -91,9 +93,10 @@ class Ending:
         self._begin(m.StopReason.FAULT, now_s)
 
     def confirmed(self, now_s: float) -> None:
-        """The stand said that it stopped."""
+        """The stand said that it stopped, or was told to where it cannot say so."""
         if self.pending is not None:
-            self._course.note("stop confirmed")
+            stands_in = self._course.session.stands_in
+            self._course.note("stop told" if stands_in else "stop confirmed")
             self.linger(self.pending, now_s)
 
     def linger(self, outcome: Outcome, now_s: float) -> None:
@@ -140,7 +143,7 @@ class Ending:
         if self._course.phase is Phase.STOPPING:
             self.finish(self.pending, confirmed=False)
             return
-        stopped = None if self.watch is None else self.watch.verdict(now_s)
+        stopped = self._stopped(now_s)
         if self.watch is not None and stopped is None and now_s < self._linger_end_s:
             self._course.phase_end_s = min(now_s + 0.05, self._linger_end_s)
             self._course.moved()
@@ -149,7 +152,19 @@ class Ending:
             self._course.note("looked on", stopped=stopped)
         if stopped is False:
             self.pending = explain.runs_on(self.pending, **self._driven(at_rest=False))
-        self.finish(self.pending, confirmed=stopped is not False)
+        # Where no stand gives its word, only a motor seen at rest is one.
+        unsaid = self._course.session.stands_in and self.watch is not None
+        needs_sight = unsaid or self.ran_on
+        confirmed = stopped is True if needs_sight else stopped is not False
+        self.finish(self.pending, confirmed=confirmed)
+
+    def _stopped(self, now_s: float) -> bool | None:
+        """Whether the motor was seen to come to rest; None where nobody can tell."""
+        if self.watch is None:
+            return None
+        stopped = self.watch.verdict(now_s)
+        blind = self.ran_on and math.isnan(self.watch.speed_rad_s)
+        return None if stopped and blind else stopped
 
     def finish(self, outcome: Outcome, *, confirmed: bool) -> None:
         """The last word."""

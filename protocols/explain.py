@@ -217,6 +217,9 @@ def not_a_stand(happening: s.WrongVersion | s.NotIdentified, name: str) -> Outco
             f"gramwatt speaks version {m.LINK_VERSION}."
         )
         advice = "Update the stand's firmware or this program."
+    elif happening.why:
+        cause = f"No line on {name} could be used. {happening.why}"
+        advice = "Does the description fit? 'gramwatt describe' proposes one."
     elif not happening.heard_bytes:
         cause = f"Nothing answered on {name} within {patience}."
     elif happening.pages_missing:
@@ -230,10 +233,24 @@ def not_a_stand(happening: s.WrongVersion | s.NotIdentified, name: str) -> Outco
     return ended(Ended.FAILED, cause, "not a stand", advice)
 
 
-def link_lost(why: str, lease_s: float, *, was_armed: bool) -> Outcome:
-    """The port went away."""
+def link_lost(
+    why: str, lease_s: float, *, was_armed: bool, unprotected: bool = False
+) -> Outcome:
+    """The port went away.
+
+    Args:
+        why: what is known of it.
+        lease_s: how long a throttle holds on the stand.
+        was_armed: the motor may have turned.
+        unprotected: the stand has no lease.
+    """
     advice = "Look at the cable and the stand's power."
-    if was_armed:
+    if was_armed and unprotected:
+        advice = (
+            "PULL THE ARMING PLUG before you go near: nothing on this stand is known "
+            f"to stop its motor. {advice}"
+        )
+    elif was_armed:
         advice = (
             f"The stand stops by itself at most {lease_s * 1e3:.0f} ms after the last "
             f"word it got; cut the power before you go near. {advice}"

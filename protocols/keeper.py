@@ -26,6 +26,7 @@ from typing import IO
 
 from daq.clock import Clock
 from daq.errors import GramwattError, InputFault, RecordFault
+from daq.link.columns.translation import stop_text
 from daq.link.messages import Stop, StopReason
 from daq.link.ports import DEFAULT_BAUD, Port, PortLost, open_port
 from daq.machine_clock import MachineClock
@@ -33,7 +34,8 @@ from daq.records import folder as folders
 from daq.records.wirelog import INTRODUCTION, NAME, Kind, Record, WireLog, to_json
 from protocols import plain
 from protocols.control import Control
-from protocols.phases import Outputs, Phase
+from protocols.last_word import LastWord
+from protocols.phases import MAY_TURN, ON_TRIAL, Outputs, Phase
 from protocols.task import Task
 
 SYNC_PERIOD_S = 0.4
@@ -53,10 +55,16 @@ class Keeper:
     """
 
     def __init__(
-        self, control: Control, port: Port, log: WireLog, clock: Clock
+        self,
+        control: Control,
+        port: Port,
+        log: WireLog,
+        clock: Clock,
+        last_word: LastWord | None = None,
     ) -> None:
         self.control = control
         self.disk_fault = ""
+        self._last_word = last_word
         self._port = port
         self._log = log
         self._clock = clock
@@ -126,6 +134,8 @@ class Keeper:
 
     def _take(self, came: Record) -> None:
         outputs = give(self.control, came.kind, came.time_ns, came.data)
+        if self._last_word is not None:
+            self._last_word.beat(may_turn=self.control.phase in (*MAY_TURN, *ON_TRIAL))
         self._did(came.kind, came.time_ns, came.data, outputs)
 
     def _last_resort(self) -> None:
@@ -253,13 +263,36 @@ def keep(start: Start, orders: IO[bytes], clock: Clock) -> dict[str, object]:
         folder = folders.create(start.out, start.name, header)
         log = _open_log(folder, header)
         _say({"folder": str(folder)})
-        keeper = Keeper(Control(start.task, start.port), port, log, clock)
+        last_word = _last_word(start.task, port)
+        control = Control(start.task, start.port)
+        keeper = Keeper(control, port, log, clock, last_word)
         syncs = _listen(keeper, orders)
         keeper.run()
         syncs.join(SYNC_WAIT_S)  # the log is closed next, under nobody's hands
+        if last_word is not None:
+            last_word.farewell()
     finally:
         port.close()
     return _close(keeper, log, folder)
+
+
+def _last_word(task: Task, port: Port) -> LastWord | None:
+    """For a stand that has no lease; None where it has, or the system allows none.
+
+    Raises:
+        GramwattError: it cannot be started.
+    """
+    stand, descriptor = task.stand, port.descriptor
+    text = b"" if stand is None else stop_text(stand)
+    if not text or descriptor is None or os.name != "posix":
+        return None
+    try:
+        return LastWord(descriptor, text)
+    except OSError as fault:
+        why = fault.strerror or str(fault)
+        raise GramwattError(
+            f"The process that stops the motor if this one dies did not start: {why}."
+        ) from None
 
 
 def _open_log(folder: Path, header: Mapping[str, object]) -> WireLog:

@@ -10,7 +10,7 @@ from typing import Final
 
 from daq.link import messages as m
 from daq.link import session as s
-from protocols import explain
+from protocols import explain, unprotected
 from protocols.course import Course
 from protocols.ending import Ending
 from protocols.guard.now import REST_SPEED_RAD_S
@@ -91,8 +91,14 @@ class Preparing:
             abilities=[a.name for a in m.Ability if a in identity.abilities],
             channels=[page.name for page in stand.channels],
         )
-        self.scales = Scales(stand, course.task.limits)
-        objection = self.scales.objection_to_stand()
+        described = course.task.stand
+        limits = course.task.limits
+        if described is not None:
+            course.note("unprotected", lacks=list(unprotected.lacks(described)))
+            limits = unprotected.patient(limits, described)
+            self.readiness.guards_provable = False
+        self.scales = Scales(stand, limits)
+        objection = self.scales.objection_to_stand(unprotected=described is not None)
         if objection is not None:
             self._ending.give_up(objection)
             return
@@ -320,10 +326,11 @@ class Preparing:
         for ask in proof.step(now_s, course.session.newest_us):
             course.send(ask.command, now_s, damaged=ask.damaged)
         for note in proof.take_notes():
-            course.note(str(note.pop("note")), **note)
+            course.note(str(note.pop("note")), **note, **course.by)
         failure = proof.failure
         if failure is not None:
             self._proof = None
+            self._ending.ran_on = failure.runs_on
             self._ending.stop_for(explain.not_proven(failure), now_s)
         elif proof.done:
             self._proof = None

@@ -16,6 +16,7 @@ class Readiness:
 
     Attributes:
         pulses_provable: the stand can show a real pulse with its supply off.
+        guards_provable: the stand has guards of its own, to be seen to act.
         listened: its state and readings were heard.
         proven_s: when its guards were seen to act; None while they were not.
         supplied: the supply was seen on after that.
@@ -25,6 +26,7 @@ class Readiness:
     """
 
     pulses_provable: bool = False
+    guards_provable: bool = True
     listened: bool = False
     proven_s: float | None = None
     supplied: bool = False
@@ -34,7 +36,7 @@ class Readiness:
 
     def next_phase(self, *, latched: bool) -> Phase:
         """What is to be done now."""
-        needs_proof = self.proven_s is None
+        needs_proof = self.proven_s is None and self.guards_provable
         rows = (
             (not self.listened, Phase.LISTENING),
             (latched, Phase.LATCHED),
@@ -52,6 +54,8 @@ class Readiness:
 
     def lapsed(self, now_s: float) -> bool:
         """Whether the proof is too old, or there is none; all of it is due again."""
+        if not self.guards_provable:
+            return False
         if self.proven_s is not None and now_s - self.proven_s <= VALID_S:
             return False
         self.proven_s = None

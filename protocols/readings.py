@@ -116,10 +116,14 @@ class Scales:
         """Channels that have a limit but that the stand does not have."""
         return [name for name in self._limits if name not in self._scales]
 
-    def objection_to_stand(self) -> str | None:
-        """Why this stand cannot be spun at all, in a sentence; None when it can."""
+    def objection_to_stand(self, *, unprotected: bool = False) -> str | None:
+        """Why this stand cannot be spun at all, in a sentence; None when it can.
+
+        Args:
+            unprotected: it is known, and acknowledged, that it cannot protect itself.
+        """
         needed = m.Ability.LEASE | m.Ability.LIMITS
-        if needed not in self._stand.identity.abilities:
+        if needed not in self._stand.identity.abilities and not unprotected:
             return "This stand cannot protect itself: it has no lease or limits."
         if NEEDED not in self._scales:
             return f"This stand has no {NEEDED} channel: nothing would limit it."

@@ -47,6 +47,7 @@ class _Line:
     """The keeper's port: what it writes is on its way to the stand."""
 
     name = "line"
+    descriptor: int | None = None
 
     def __init__(self, spin: "KeptSpin") -> None:
         self._spin = spin

@@ -41,6 +41,11 @@ class Port(Protocol):
         """How a person names it."""
         ...
 
+    @property
+    def descriptor(self) -> int | None:
+        """What another process could write to; None where there is none."""
+        ...
+
     def read(self) -> bytes:
         """Whatever waits; waits a little for the first byte.
 
@@ -87,6 +92,14 @@ class SerialPort:
     def name(self) -> str:
         """How a person names it."""
         return self._name
+
+    @property
+    def descriptor(self) -> int | None:
+        """What another process could write to; None where there is none."""
+        try:
+            return int(self._line.fileno())
+        except (AttributeError, OSError, ValueError):
+            return None  # not every kind of port has one
 
     def read(self) -> bytes:
         """Whatever waits; waits up to 50 ms for the first byte.
@@ -141,6 +154,11 @@ class SocketPort:
     def name(self) -> str:
         """How a person names it."""
         return self._name
+
+    @property
+    def descriptor(self) -> int | None:
+        """What another process could write to."""
+        return self._line.fileno()
 
     def read(self) -> bytes:
         """Whatever waits; waits up to 50 ms for the first byte.

@@ -9,7 +9,7 @@ escapes ``receive``: damage and nonsense are counted in ``Health``.
 import struct
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from daq.link import messages as m
 from daq.link.framing import DELIMITER, Deframer, frame
@@ -86,10 +86,12 @@ class NotIdentified:
     Attributes:
         heard_bytes: how much arrived that made no sense.
         pages_missing: an identity came, but not all of its pages.
+        why: what was wrong with what arrived, where that is known.
     """
 
     heard_bytes: int
     pages_missing: bool
+    why: str = ""
 
 
 class Sampled(NamedTuple):
@@ -222,10 +224,11 @@ class _Pages:
             return None
         if any(i >= len(whole) for page in pages for i in page.channels):
             return None
-        return Stand(identity, whole, tuple(_layout(p, whole) for p in pages))
+        return Stand(identity, whole, tuple(layout_of(p, whole) for p in pages))
 
 
-def _layout(page: m.StreamPage, channels: tuple[m.ChannelPage, ...]) -> Layout:
+def layout_of(page: m.StreamPage, channels: tuple[m.ChannelPage, ...]) -> Layout:
+    """How to read a stream of a stand that has these channels."""
     mine = tuple(channels[i] for i in page.channels)
     codes = "".join("h" if channel.width == 2 else "i" for channel in mine)
     reader = struct.Struct("<4xI" + codes)  # type, sequence and stream are known
@@ -236,12 +239,15 @@ class Session:
     """The host's side of the conversation.
 
     Attributes:
+        stands_in: never; the stand speaks for itself.
         stand: who is there, once identified; None again after a restart.
         state: the stand's interlock state as last told.
         health: what was lost or not understood.
         arrivals: map from device time to host time.
         newest_us: newest device stamp seen, raw, for throttle and arm.
     """
+
+    stands_in: Final = False
 
     def __init__(self) -> None:
         self.stand: Stand | None = None

@@ -5,8 +5,9 @@ limit. Two signs, either is enough:
 
 - a channel whose readings nearly always differed from one to the next, up and down,
   at held throttle, gives the very same number many times in a row. Whether it is
-  lively is learned from the channel itself: one with coarse steps, or one that
-  repeats each reading, never is and is not judged by this;
+  lively is learned from the channel itself, at rest and driven apart, since a motor
+  makes noise: one with coarse steps, or one that repeats each reading, never is and
+  is not judged by this;
 - the very same number stays although the throttle has moved to another level. Not so
   the voltage: a bench supply holds it.
 
@@ -18,6 +19,7 @@ move.
 """
 
 import math
+from dataclasses import dataclass
 
 from protocols.guard.now import Now, Recent
 from protocols.guard.trip import Trip
@@ -30,12 +32,48 @@ NAME = "frozen"
 LIVELY_SHARE = 0.5
 LIVELY_READINGS = 64
 LIVELY_MEMORY = 1024
+STEPS = 1.5
 FROZEN_READINGS = 32
 FROZEN_S = 0.15
 # A move that no channel worth having could sleep through.
 MOVED_FRAC = 0.15
 MOVED_READINGS = 8
 LOWEST_FRAC = 0.08
+
+
+@dataclass(slots=True)
+class _Liveliness:
+    """How a channel's readings change at held throttle.
+
+    Attributes:
+        readings: how many were looked at, older ones counting half and less.
+        turns: how many of them changed another way than the one before, and by more
+            than one step: what only tips between two numbers may rest on one.
+        change: the last change.
+        step: the least change seen.
+    """
+
+    readings: float = 0.0
+    turns: float = 0.0
+    change: float = 0.0
+    step: float = math.inf
+
+    def learn(self, change: float, readings: int) -> None:
+        """A run of the same number has ended with this change."""
+        self.readings += readings
+        self.step = min(self.step, abs(change))
+        tips = max(abs(change), abs(self.change)) < STEPS * self.step
+        self.turns += change * self.change < 0 and not tips
+        self.change = change
+        if self.readings >= LIVELY_MEMORY:
+            self.readings *= 0.5
+            self.turns *= 0.5
+
+    @property
+    def known(self) -> bool:
+        """Whether the channel is known to be lively."""
+        enough = self.readings >= LIVELY_READINGS
+        return enough and self.turns >= LIVELY_SHARE * self.readings
 
 
 class FrozenCheck:
@@ -58,13 +96,13 @@ class FrozenCheck:
         self._same = 1
         self._since_s = 0.0
         self._from_frac = 0.0
-        self._readings = self._turns = self._change = 0.0
+        self._at_rest, self._driven = _Liveliness(), _Liveliness()
 
     def take(self, value: float, now_s: float) -> Trip | None:
         """A reading, SI; the very same number is the very same count."""
         if value != self._value:
             if self._recent.lowest == self._recent.highest:
-                self._learn(value)
+                self._liveliness.learn(value - self._value, self._same)
             self._value, self._same, self._since_s = value, 1, now_s
             self._from_frac = self._now.throttle_frac
             return None
@@ -73,20 +111,14 @@ class FrozenCheck:
             return self._trip(now_s)
         return None
 
-    def _learn(self, value: float) -> None:
-        """How lively the channel is, by a run of the same number that has ended."""
-        change = value - self._value
-        self._readings += self._same
-        self._turns += change * self._change < 0
-        self._change = change
-        if self._readings >= LIVELY_MEMORY:
-            self._readings *= 0.5
-            self._turns *= 0.5
+    @property
+    def _liveliness(self) -> _Liveliness:
+        """What is known for the throttle as it is now."""
+        return self._driven if self._now.throttle_frac > 0 else self._at_rest
 
     def _lively_but_still(self, now_s: float) -> bool:
         return (
-            self._readings >= LIVELY_READINGS
-            and self._turns >= LIVELY_SHARE * self._readings
+            self._liveliness.known
             and abs(self._value) > self._quiet
             and self._same >= FROZEN_READINGS
             and now_s - self._since_s >= FROZEN_S

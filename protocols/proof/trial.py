@@ -35,12 +35,16 @@ class NotProven(StandFault):
     Attributes:
         guard: which.
         advice: what to look at first.
+        runs_on: the motor was seen to run on.
     """
 
-    def __init__(self, guard: str, sentence: str, advice: str = "") -> None:
+    def __init__(
+        self, guard: str, sentence: str, advice: str = "", *, runs_on: bool = False
+    ) -> None:
         super().__init__(sentence)
         self.guard = guard
         self.advice = advice
+        self.runs_on = runs_on
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,6 +19,7 @@ from typing_extensions import override
 from daq.errors import InputFault
 from daq.link import messages as m
 from daq.link.framing import Deframer, frame
+from daq.link.session import Session
 from daq.records.wirelog import Kind, Record, to_json
 from daq.stand.device import ZERO_PULSE_S, Device
 from daq.stand.plant.bench import Plant
@@ -326,7 +327,9 @@ class Puppet:
         verdict: m.Verdict = m.Verdict.DONE,
         value: int = 0,
     ) -> None:
-        awaited = self.control.session._awaited
+        session = self.control.session
+        assert isinstance(session, Session)
+        awaited = session._awaited
         to = next((n for n, (c, _, _) in awaited.items() if c is command), None)
         if to is None:
             to = next((n for n, (c, _, _) in awaited.items() if c == command), 0)

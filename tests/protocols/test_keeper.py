@@ -21,6 +21,7 @@ class Wire:
     """A port whose far end is a device in the same virtual time."""
 
     name = "wire"
+    descriptor: int | None = None
 
     def __init__(self) -> None:
         self.sent = b""

@@ -33,6 +33,7 @@ def test_the_catalogue_ships_every_kind() -> None:
     assert catalogue_names() == (
         "glide",
         "idle-spin",
+        "low-staircase",
         "punch",
         "short-staircase",
         "shuffled-staircase",

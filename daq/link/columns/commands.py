@@ -16,6 +16,12 @@ MOST = 64
 PULSE_ZERO_US = 1000
 PULSE_SPAN_US = 1000
 _ONE_PERCENT = THROTTLE_FULL // 100
+_HEARD_NUMBER = r" *([0-9]+(?:\.[0-9]*)?)"
+_HEARD_RANGES = {
+    "percent": (0.0, 100.0),
+    "fraction": (0.0, 1.0),
+    "us": (float(PULSE_ZERO_US), float(PULSE_SPAN_US)),
+}
 # A width, a number of decimals, and how: enough, and nothing that could misbehave.
 _FORM = re.compile(r"(?:0?[1-9])?(?:\.[0-6]f|f)?")
 _FORM_US = re.compile(r"(?:0?[1-9])?(?:d|\.[0-3]f|f)?")
@@ -55,6 +61,33 @@ def filled_in(template: str, setpoint: int) -> str:
         fraction=setpoint / THROTTLE_FULL,
         us=_pulse_us(setpoint),
     )
+
+
+class HeardThrottle:
+    """Reads a throttle command back, as the stand that it is for would."""
+
+    def __init__(self, template: str) -> None:
+        """Begin.
+
+        Args:
+            template: checked by ``objection_to_throttle``.
+        """
+        parts = list(Formatter().parse(template.strip()))
+        pattern = "".join(
+            re.escape(text) + (_HEARD_NUMBER if field else "")
+            for text, field, _, _ in parts
+        )
+        self._pattern = re.compile(pattern)
+        field = next(field for _, field, _, _ in parts if field)
+        self._low, self._span = _HEARD_RANGES[field]
+
+    def read(self, line: str) -> float | None:
+        """The throttle, 0 to 1, in a line; None where it is another one."""
+        found = self._pattern.fullmatch(line.strip())
+        if found is None:
+            return None
+        frac = (float(found.group(1)) - self._low) / self._span
+        return min(max(frac, 0.0), 1.0)
 
 
 def _pulse_us(setpoint: int) -> int:

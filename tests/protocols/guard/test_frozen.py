@@ -66,16 +66,33 @@ def test_it_learns_at_rest_too() -> None:
     assert bench.hold(1.0, 0.0, voltage=12.6) is not None
 
 
+def test_a_channel_that_is_lively_only_while_driven_may_stand_still_at_rest() -> None:
+    bench = play("voltage", rate_hz=25.0)
+    assert bench.hold(2.0, 0.0, voltage=12.6) is None
+    assert bench.hold(5.0, 0.5, voltage=noise(12.1, 3.0, 0.01)) is None
+    assert bench.hold(5.0, 0.0, voltage=12.58) is None
+    sees(bench.hold(5.0, 0.5, voltage=12.1))
+
+
+def test_a_channel_that_only_tips_between_two_numbers_may_rest_on_one() -> None:
+    bench = play("voltage")
+    tips = count()
+    for _ in range(3):
+        tipping = bench.hold(2.0, 0.5, voltage=lambda _: 12.1 + 0.01 * (next(tips) % 2))
+        assert tipping is None
+        assert bench.hold(2.0, 0.5, voltage=12.1) is None
+
+
 def test_next_to_zero_a_lively_channel_may_stand_still() -> None:
     bench = play()
     assert bench.hold(2.0, 0.5, current=noise(2.0)) is None
-    assert bench.hold(2.0, 0.0, current=QUIET) is None
+    assert bench.hold(2.0, 0.5, current=QUIET) is None
     bench = play()
     assert bench.hold(2.0, 0.5, current=noise(2.0)) is None
-    assert bench.hold(2.0, 0.0, current=QUIET + 0.001) is not None
+    assert bench.hold(2.0, 0.5, current=QUIET + 0.001) is not None
     bench = play()
     assert bench.hold(2.0, 0.5, current=noise(2.0)) is None
-    assert bench.hold(2.0, 0.0, current=-QUIET) is None
+    assert bench.hold(2.0, 0.5, current=-QUIET) is None
 
 
 def test_too_few_readings_teach_nothing() -> None:
@@ -94,7 +111,9 @@ def turning(share: float = 1.0) -> Callable[[float], float]:
     def value(_: float) -> float:
         number = next(numbers)
         turns = int(share * number)
-        return 1.0 + 1e-3 * number + 0.5 * (turns % 2)
+        # Smaller ones in between: whatever only tips between two numbers is coarse.
+        height = 0.2 if turns % 8 in (3, 4) else 0.5
+        return 1.0 + 1e-3 * number + height * (turns % 2)
 
     return value
 

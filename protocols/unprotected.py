@@ -1,0 +1,92 @@
+"""What may be run on a stand that cannot stop its motor by itself.
+
+A stand that prints lines has no lease, no limits and no latch. Everything that
+protects then runs in this program, at the far end of the cable, so throttle and
+duration are capped, and a stand that prints too slowly to be watched is not spun.
+The figures are ours: low enough to walk away from, high enough to find a hover.
+Standard library only, so that a task can be checked with it.
+"""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Final
+
+from daq.link.columns.description import Description
+from protocols.limits import Limit
+from protocols.plan import Plan
+
+MAX_THROTTLE_FRAC: Final = 0.6
+MAX_DURATION_S: Final = 90.0
+MIN_RATE_HZ: Final = 10.0
+# A channel that comes slowly is not silent yet after the time that others have.
+SILENT_LINES: Final = 4
+FITTING: Final = "low-staircase"  # in the catalogue
+
+
+def objection(plan: Plan, stand: Description) -> str | None:
+    """Why that plan is not walked on that stand, in a sentence; None when it can be.
+
+    Args:
+        plan: what is to be walked.
+        stand: the stand's description.
+    """
+    if stand.commands.throttle is None:
+        return (
+            f'the stand "{stand.name}" cannot be told a throttle: its description has '
+            "no commands.throttle. It can be watched, and its logs can be analysed."
+        )
+    if stand.rate_hz < MIN_RATE_HZ:
+        return (
+            f'the stand "{stand.name}" prints {stand.rate_hz:g} lines a second; a '
+            f"motor is watched with {MIN_RATE_HZ:g} or more. Let it print faster."
+        )
+    if plan.max_throttle_frac > MAX_THROTTLE_FRAC:
+        return (
+            f"the plan {plan.protocol} goes to {100 * plan.max_throttle_frac:.0f} % "
+            f"throttle; on a stand that cannot protect itself {_percent()} is the "
+            f"most. Try {FITTING}, or lower its levels in a copy of your own."
+        )
+    if plan.duration_s > MAX_DURATION_S:
+        return (
+            f"the plan {plan.protocol} takes {plan.duration_s:.0f} s; on a stand that "
+            f"cannot protect itself {MAX_DURATION_S:.0f} s is the most. Try {FITTING}, "
+            "or shorten it in a copy of your own."
+        )
+    return None
+
+
+def lacks(stand: Description) -> tuple[str, ...]:
+    """What such a stand lacks and what that means, a sentence each."""
+    alive = stand.commands.keep_alive
+    gone = (
+        "If the cable or the whole machine fails, nothing on the stand is known to "
+        "stop the motor: it may run on until the plug is pulled."
+    )
+    if alive is not None:
+        gone = (
+            "If the cable or the whole machine fails, the motor stops only if the "
+            "stand heeds its missing keep-alive."
+        )
+    clock = (
+        ("It tells no time: readings are as old as their lines are late.",)
+        if stand.time is None
+        else ()
+    )
+    return (
+        gone,
+        "It has no limits of its own: a limit acts only after its line has come here, "
+        f"{1e3 / stand.rate_hz:.0f} ms apart, and the stop has gone back.",
+        "It confirms nothing: a stop is known only by current and speed that fall.",
+        "A lost line is not missed, and a damaged one may pass for whole.",
+        *clock,
+    )
+
+
+def patient(limits: Sequence[Limit], stand: Description) -> tuple[Limit, ...]:
+    """Limits that do not call a channel silent which only comes slowly."""
+    least_s = SILENT_LINES / stand.rate_hz
+    return tuple(replace(x, max_age_s=max(x.max_age_s, least_s)) for x in limits)
+
+
+def _percent() -> str:
+    return f"{100 * MAX_THROTTLE_FRAC:.0f} %"
