@@ -381,11 +381,15 @@ def test_damaged_constants_are_none(stand: Kept, tmp_path: Path) -> None:
 
 
 def test_whole_ones_that_make_no_sense_are_none(stand: Kept) -> None:
-    """A right CRC over no pulse a turn, or over a scale that is no number."""
+    """A right CRC over no pulse a turn, a scale that is no number, or a zero that the
+    converter never reads: the supply would be seen off at any voltage."""
     stand.write(kept(nominal()))
     expected = stand.told()[1]
     right = kept(nominal())[KEPT_CONSTANTS][:-2]
-    for at, data in ((1, b"\0"), (2, b"\0\0\0\0"), (2, b"\0\0\xc0\x7f"), (0, b"\2")):
+    zero_at = 2 + 2 * 12 + 4  # of the voltage
+    zeros = ((zero_at, zero.to_bytes(4, "little")) for zero in (1 << 31, 70_000))
+    other = ((1, b"\0"), (2, b"\0\0\0\0"), (2, b"\0\0\xc0\x7f"), (0, b"\2"))
+    for at, data in (*other, *zeros):
         body = right[:at] + data + right[at + len(data) :]
         stand.write({KEPT_CONSTANTS: body + crc16(body).to_bytes(2, "big")})
         assert stand.told()[1] == expected

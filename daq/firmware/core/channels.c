@@ -92,6 +92,10 @@ static bool constants_whole(void) {
         if (!isfinite(scale.counts_per_unit) || scale.counts_per_unit == 0.0f) {
             return false;
         }
+        bool of_adc = i <= GW_VOLTAGE_LOW;
+        if (of_adc && (scale.zero_counts < 0 || scale.zero_counts >= GW_ADC_TOP)) {
+            return false;
+        }
     }
     return true;
 }
