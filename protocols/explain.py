@@ -229,7 +229,10 @@ def not_a_stand(happening: s.WrongVersion | s.NotIdentified, name: str) -> Outco
             f"Something talks on {name} ({happening.heard_bytes} bytes in {patience}), "
             "but it is no gramwatt stand."
         )
-        advice = "Is it the right port, baud rate and firmware?"
+        advice = (
+            "Is it the right port, baud rate and firmware? If it prints lines of text, "
+            f"'gramwatt describe {name}' proposes a description for it."
+        )
     return ended(Ended.FAILED, cause, "not a stand", advice)
 
 

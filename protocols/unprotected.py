@@ -12,12 +12,15 @@ from dataclasses import replace
 from typing import Final
 
 from daq.link.columns.description import Description
+from daq.link.columns.stand_in import stop_words
 from protocols.limits import Limit
 from protocols.plan import Plan
 
 MAX_THROTTLE_FRAC: Final = 0.6
 MAX_DURATION_S: Final = 90.0
 MIN_RATE_HZ: Final = 10.0
+STOP_WORDS_S: Final = 0.1  # the longest that saying stop may take on the line
+BITS_A_BYTE: Final = 10
 # A channel that comes slowly is not silent yet after the time that others have.
 SILENT_LINES: Final = 4
 FITTING: Final = "low-staircase"  # in the catalogue
@@ -40,13 +43,20 @@ def objection(plan: Plan, stand: Description) -> str | None:
             f'the stand "{stand.name}" prints {stand.rate_hz:g} lines a second; a '
             f"motor is watched with {MIN_RATE_HZ:g} or more. Let it print faster."
         )
-    if plan.max_throttle_frac > MAX_THROTTLE_FRAC:
+    said_s = len(stop_words(stand)) * BITS_A_BYTE / stand.baud
+    if said_s > STOP_WORDS_S:
+        return (
+            f'the stand "{stand.name}" takes {1e3 * said_s:.0f} ms to hear its stop at '
+            f"{stand.baud} baud; {1e3 * STOP_WORDS_S:.0f} ms is the most. Let it talk "
+            "faster."
+        )
+    if not plan.max_throttle_frac <= MAX_THROTTLE_FRAC:
         return (
             f"the plan {plan.protocol} goes to {100 * plan.max_throttle_frac:.0f} % "
             f"throttle; on a stand that cannot protect itself {_percent()} is the "
             f"most. Try {FITTING}, or lower its levels in a copy of your own."
         )
-    if plan.duration_s > MAX_DURATION_S:
+    if not plan.duration_s <= MAX_DURATION_S:
         return (
             f"the plan {plan.protocol} takes {plan.duration_s:.0f} s; on a stand that "
             f"cannot protect itself {MAX_DURATION_S:.0f} s is the most. Try {FITTING}, "
@@ -75,7 +85,7 @@ def lacks(stand: Description) -> tuple[str, ...]:
     return (
         gone,
         "It has no limits of its own: a limit acts only after its line has come here, "
-        f"{1e3 / stand.rate_hz:.0f} ms apart, and the stop has gone back.",
+        f"{1e3 / stand.rate_hz:.3g} ms apart, and the stop has gone back.",
         "It confirms nothing: a stop is known only by current and speed that fall.",
         "A lost line is not missed, and a damaged one may pass for whole.",
         *clock,

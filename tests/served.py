@@ -14,6 +14,7 @@ from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 from daq.errors import RecordFault
 from daq.machine_clock import MachineClock
@@ -66,7 +67,7 @@ class Bench:
         terminals: far ends of the terminals that they were given.
     """
 
-    server: Server
+    server: Server[Any]
     folder: Path
     hands: bool = True
     processes: list[subprocess.Popen[str]] = field(default_factory=list)
@@ -75,7 +76,8 @@ class Bench:
     @property
     def device(self) -> Device:
         """The stand's inside: look, do not touch."""
-        return self.server.device
+        device: Device = self.server.device
+        return device
 
     @property
     def spinning(self) -> bool:

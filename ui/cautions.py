@@ -33,6 +33,14 @@ HANDS: Final = {
         "on when it sees the voltage. The motor does not turn yet."
     ),
 }
+UNPROTECTED: Final = "This stand cannot stop its motor by itself."
+HAND_ON_PLUG: Final = (
+    "This stand cannot stop its motor by itself. If the cable or this machine fails, "
+    "only a hand stops it: somebody keeps one on the plug or the switch that cuts the "
+    "motor's supply for the whole spin, outside the disc's plane."
+)
+HAND_WORDS: Final = "my hand is on the plug"
+"""What has to be typed for such a stand, so that nobody says it in passing."""
 START: Final = (
     "Everybody is clear and the motor may turn, first slowly, to prove that it stops."
 )

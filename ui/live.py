@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from daq.link import session as s
+from daq.link.conversation import Conversation
 from daq.link.messages import State
 from daq.records.wirelog import Kind, Record
 from protocols.plan import Plan
@@ -35,7 +36,7 @@ class LiveRun:
     """
 
     plan: Plan
-    session: s.Session = field(default_factory=s.Session)
+    session: Conversation = field(default_factory=s.Session)
     notes: list[Mapping[str, object]] = field(default_factory=list)
     readings: dict[str, float] = field(default_factory=dict)
     zeros: dict[str, float] = field(default_factory=dict)
@@ -45,6 +46,7 @@ class LiveRun:
     began_s: float = math.nan
     cut_s: float = math.nan
     tried: bool = False
+    _told: State = State.LOCKED
 
     def take(self, record: Record) -> None:
         """One more record of the run."""
@@ -76,6 +78,8 @@ class LiveRun:
             self.cut_s = self.now_s
         elif kind == "proof":
             self.tried = True
+        elif kind == "told":
+            self._told = State.__members__.get(str(note.get("state")), State.UNKNOWN)
         elif kind == "segment":
             self.segment = note
         elif kind == "outcome":
@@ -96,8 +100,8 @@ class LiveRun:
 
     @property
     def state(self) -> State:
-        """The interlock's state as the stand last told it."""
-        return self.session.state
+        """The interlock's state as last told, by the stand or in its place."""
+        return self._told if self.session.stands_in else self.session.state
 
     @property
     def elapsed_s(self) -> float:

@@ -26,6 +26,7 @@ class SimulatedStand:
         tcp: bool = False,
         plug_in: bool = True,
         bare: bool = False,
+        lines: Path | None = None,
     ) -> None:
         """Start it and wait until it serves.
 
@@ -36,6 +37,7 @@ class SimulatedStand:
             tcp: serve on loopback TCP instead of a terminal.
             plug_in: whether the arming plug is in at the start.
             bare: whether its motor has no propeller on.
+            lines: what it prints, as a sketch would; None: it speaks in frames.
 
         Raises:
             GramwattError: a file is wrong, or it did not start.
@@ -51,6 +53,8 @@ class SimulatedStand:
             command += ["--plug-out"]
         if bare:
             command += ["--bare"]
+        if lines is not None:
+            command += ["--lines", str(lines)]
         self._process = subprocess.Popen(
             command,
             stdin=subprocess.PIPE,

@@ -51,8 +51,16 @@ class Conversation(Protocol):
         """When ``poll`` has something to do next; infinite when nothing."""
         ...
 
+    def not_taken(self) -> str:
+        """What arrived and was not used, a sentence with examples; "" for nothing."""
+        ...
+
     def identify(self, now_s: float) -> None:
         """Find out who is there."""
+        ...
+
+    def know(self, stand: Stand) -> None:
+        """Take it for known who is there, though it was not heard."""
         ...
 
     def send(self, command: m.ToStand, now_s: float) -> bytes:

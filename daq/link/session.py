@@ -280,6 +280,10 @@ class Session:
         due = self._who_due_s if self._who_due_s is not None else float("inf")
         return min([due, *(expires for _, _, expires in self._awaited.values())])
 
+    def not_taken(self) -> str:
+        """Nothing: damaged frames say nothing that could be told."""
+        return ""
+
     def identify(self, now_s: float) -> None:
         """Start asking who is there, for 3 s at most."""
         self._pages = _Pages()
@@ -287,6 +291,10 @@ class Session:
         self._heard = 0
         self._who_due_s = now_s
         self._who_end_s = now_s + WHO_PATIENCE_S
+
+    def know(self, stand: Stand) -> None:
+        """Take it for known who is there, though it was not heard."""
+        self.stand = stand
 
     def send(self, command: m.ToStand, now_s: float) -> bytes:
         """Bytes for one command; its reply, or its absence, comes as a happening.

@@ -13,8 +13,10 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
-from daq.errors import RecordFault
+from daq.errors import InputFault, RecordFault
 from daq.link import session as s
+from daq.link.columns.description import Description, read_description
+from daq.link.conversation import conversation_with
 from daq.link.framing import DELIMITER
 from daq.link.messages import Ability, ChannelPage
 from daq.records import folder as folders
@@ -106,6 +108,9 @@ class Run:
         gaps: where that was.
         health: what the link lost, and with the damaged places of the log.
         drops: frames that were damaged on the wire, or cut by those places.
+        described: what its stand prints, where it prints lines; it has no guards then.
+        not_taken: what arrived and was not used, a sentence with examples; "" for
+            nothing.
     """
 
     folder: Path
@@ -121,6 +126,8 @@ class Run:
     gaps: tuple[Gap, ...]
     health: s.Health
     drops: int
+    described: Description | None = None
+    not_taken: str = ""
 
     @property
     def whole(self) -> bool:
@@ -206,10 +213,11 @@ def read_run(folder: Path) -> Run:
     reader = Reader.open(folder / NAME)
     sealed = folders.is_sealed(content)
     intact = _is_intact(reader.data, content) if sealed else None
-    heard = _hear(reader)
+    described = _described(reader.data, content)
+    heard = _hear(reader, described=described)
     if heard.stand is None and heard.spare is not None:
         reader = Reader(reader.data)
-        heard = _hear(reader, heard.spare)
+        heard = _hear(reader, heard.spare, described)
     if not heard.begun:
         raise RecordFault(f"{folder / NAME} holds no whole record: nothing is left.")
     header = heard.header if heard.header is not None else _header_in(content)
@@ -229,12 +237,38 @@ def read_run(folder: Path) -> Run:
         gaps=tuple(heard.gaps),
         health=heard.session.health,
         drops=heard.session.drops,
+        described=described,
+        not_taken=heard.session.not_taken(),
     )
 
 
-def _hear(reader: Reader, stand: s.Stand | None = None) -> "_Assembly":
+def _described(data: bytes, content: Mapping[str, object]) -> Description | None:
+    """The description of a stand that prints lines; None for any other.
+
+    Raises:
+        RecordFault: there is one, but this version cannot read it.
+    """
+    first = next(iter(Reader(data).records()), None)
+    kept = first.json() if first and first.kind is Kind.HEADER else _header_in(content)
+    task = (kept or {}).get("task")
+    lines = task.get("lines") if isinstance(task, dict) else None
+    if lines is None:
+        return None
+    try:
+        return read_description(
+            str(lines), "the description of the stand in the record"
+        )
+    except InputFault as fault:
+        raise RecordFault(str(fault)) from None
+
+
+def _hear(
+    reader: Reader,
+    stand: s.Stand | None = None,
+    described: Description | None = None,
+) -> "_Assembly":
     """Everything in a log, by a stand's pages where it does not tell them itself."""
-    heard = _Assembly(stand)
+    heard = _Assembly(stand, described)
     places = reader.damage.places
     for record in reader.records():
         if reader.damage.places != places:
@@ -281,8 +315,10 @@ class _Assembly:
         spare: who the stand was, by the end record.
     """
 
-    def __init__(self, stand: s.Stand | None = None) -> None:
-        self.session = s.Session()
+    def __init__(
+        self, stand: s.Stand | None = None, described: Description | None = None
+    ) -> None:
+        self.session = conversation_with(described)
         self.header: Mapping[str, object] | None = None
         self.outcome: Mapping[str, object] | None = None
         self.decisions: list[Decision] = []
@@ -307,7 +343,8 @@ class _Assembly:
         if self._begin_ns is None:
             self._begin_ns = record.time_ns
             self.session.identify(record.time_ns * 1e-9)
-            self.session.stand = self.stand
+            if self.stand is not None:
+                self.session.know(self.stand)
         if record.kind is Kind.BYTES_IN:
             self._hear(record)
         elif record.kind is Kind.HEADER:

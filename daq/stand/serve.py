@@ -20,13 +20,16 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Future
 from functools import partial
 from pathlib import Path
-from typing import Protocol, TypeVar
+from typing import Generic, Protocol, TypeVar
 
 from daq.clock import Clock
 from daq.errors import GramwattError, InputFault, WorldFault
+from daq.link.columns.description import read_description
 from daq.machine_clock import MachineClock
-from daq.stand.device import TICK_S, Device
+from daq.stand.device import TICK_S
 from daq.stand.faults.stand import FaultyStand
+from daq.stand.lines import LineStand
+from daq.text_file import read_text
 
 CATCH_UP_TICKS = 10  # device time between two looks at the input, at most
 WAIT_S = 0.001
@@ -34,6 +37,7 @@ ANSWER_S = 0.1  # between two looks at whether the server still runs
 MAX_LINE_BYTES = 1000
 
 Answer = TypeVar("Answer")
+Kind = TypeVar("Kind", bound="Served")
 
 
 class Endpoint(Protocol):
@@ -52,6 +56,36 @@ class Endpoint(Protocol):
     def close(self) -> None:
         """Take the port away."""
         ...
+
+
+class Served(Protocol):
+    """What is put on a port: a stand of any kind.
+
+    Attributes:
+        unsent: frames or lines that nobody read.
+    """
+
+    unsent: int
+
+    def receive(self, data: bytes) -> None:
+        """Take bytes from the host."""
+        ...
+
+    def advance(self, ticks: int = 1) -> bytes:
+        """Run for so many milliseconds; what it sent meanwhile."""
+        ...
+
+
+class Handled(Served, Protocol):
+    """A stand that a person's hand can do something to.
+
+    Attributes:
+        plug_in: whether the arming plug is in.
+        stop_loop_open: whether the stop loop is open.
+    """
+
+    plug_in: bool
+    stop_loop_open: bool
 
 
 class Terminal:
@@ -136,7 +170,7 @@ def open_endpoint(*, tcp: bool = False) -> Endpoint:
     return Terminal()
 
 
-class Server:
+class Server(Generic[Kind]):
     """Runs a device in real time behind an endpoint until told to end.
 
     Attributes:
@@ -144,16 +178,16 @@ class Server:
         name: what the host opens.
     """
 
-    def __init__(self, device: Device, endpoint: Endpoint, clock: Clock) -> None:
+    def __init__(self, device: Kind, endpoint: Endpoint, clock: Clock) -> None:
         self.device = device
         self.name = endpoint.name
         self._endpoint = endpoint
         self._clock = clock
         self._ended = threading.Event()
-        self._asked: list[Callable[[Device], object]] = []
+        self._asked: list[Callable[[Kind], object]] = []
         self._lock = threading.Lock()
 
-    def between_ticks(self, act: Callable[[Device], object]) -> None:
+    def between_ticks(self, act: Callable[[Kind], object]) -> None:
         """Have ``act`` done to the device by the serving loop: a side door."""
         with self._lock:
             self._asked.append(act)
@@ -166,7 +200,7 @@ class Server:
         """
         answer: Future[Answer] = Future()
 
-        def do(_: Device) -> None:
+        def do(_: Kind) -> None:
             try:
                 answer.set_result(act())
             except GramwattError as fault:
@@ -251,7 +285,29 @@ HANDS: dict[tuple[str, str], str] = {
 """What a person's hand can do to the stand, and how it is told."""
 
 
-def by_hand(stand: FaultyStand, part: str, state: str) -> str:
+def printing(stand: FaultyStand, description: Path) -> LineStand:
+    """The same stand with a program that prints lines.
+
+    Args:
+        stand: the hardware, its faults on motor and sensors at work.
+        description: what it prints.
+
+    Raises:
+        InputFault: the description is missing or wrong, or a fault is of a line.
+    """
+    from daq.stand.faults.wire import WireFault
+
+    text = read_text(description)
+    if any(isinstance(fault, WireFault) for fault in stand.faults):
+        raise InputFault(
+            "faults of the line between stand and host are simulated for stands with "
+            "frames only; leave them out of the faults file."
+        )
+    described = read_description(text, str(description))
+    return LineStand(stand, described, heeds_keep_alive=True)
+
+
+def by_hand(stand: Handled, part: str, state: str) -> str:
     """Do one of ``HANDS``; returns the sentence that says so.
 
     Raises:
@@ -311,6 +367,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--seed", type=int, default=1, help="of its noise (default 1)")
     parser.add_argument("--plug-out", action="store_true", help="arming plug out")
     parser.add_argument("--bare", action="store_true", help="propeller off")
+    parser.add_argument("--lines", type=Path, metavar="FILE", help="prints lines")
     parser.add_argument("--tcp", action="store_true", help="loopback TCP, no terminal")
 
 
@@ -320,13 +377,16 @@ def main(arguments: Sequence[str] | None = None) -> int:
     add_arguments(parser)
     options = parser.parse_args(arguments)
     try:
-        stand = build(
+        hardware = build(
             options.truth,
             options.seed,
             options.faults,
             plug_in=not options.plug_out,
             bare=options.bare,
         )
+        stand: Handled = hardware
+        if options.lines is not None:
+            stand = printing(hardware, options.lines)
     except GramwattError as fault:
         _say(error=str(fault))
         return 1

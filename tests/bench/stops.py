@@ -83,7 +83,7 @@ def _disk_full(bench: Bench, _: Client) -> None:
 
 def _fault(bench: Bench, fault: CableOut | Hang | LockUp) -> None:
     done: list[bool] = []
-    bench.server.between_ticks(lambda d: done.append(d.add(fault) is None))  # type: ignore[attr-defined]
+    bench.server.between_ticks(lambda d: done.append(d.add(fault) is None))
     bench.wait_until(lambda: bool(done))
 
 

@@ -253,7 +253,7 @@ class OnPort:
 class Served(NamedTuple):
     """A served device and the thread that serves it."""
 
-    server: Server
+    server: Server[Device]
     thread: threading.Thread
 
     def end(self) -> None:

@@ -42,11 +42,7 @@ def confirm(sentence: str, lead: str = "  ") -> None:
     Raises:
         GramwattError: the answer was no, or nobody is there to answer.
     """
-    if not sys.stdin.isatty():
-        raise GramwattError(
-            "The checklist has to be answered by a person at a terminal, and there is "
-            "none here, so nothing was armed."
-        )
+    _needs_person()
     for _ in range(ASKED_AT_MOST):
         _tell(beside(lead, f"{sentence} [yes/no]"), end=" ")
         line = sys.stdin.readline()
@@ -57,6 +53,33 @@ def confirm(sentence: str, lead: str = "  ") -> None:
             break
         _tell("  Please answer yes or no.")
     raise GramwattError(f'You did not say yes to "{sentence}" Nothing was armed.')
+
+
+def declare(sentence: str, words: str) -> None:
+    """One sentence that needs more than a yes: these words, typed.
+
+    Raises:
+        GramwattError: they were not typed, or nobody is there to type them.
+    """
+    _needs_person()
+    _tell("\n" + wrapped(sentence) + "\n")
+    for _ in range(ASKED_AT_MOST):
+        _tell(f'  Type "{words}" or no:', end=" ")
+        line = sys.stdin.readline()
+        answer = " ".join(line.lower().split()).strip(".\"'")
+        if answer == words:
+            return
+        if answer in NO or not line:
+            break
+    raise GramwattError(f'You did not type "{words}". Nothing was armed.')
+
+
+def _needs_person() -> None:
+    if not sys.stdin.isatty():
+        raise GramwattError(
+            "The checklist has to be answered by a person at a terminal, and there is "
+            "none here, so nothing was armed."
+        )
 
 
 def _tell(text: str, end: str = "\n") -> None:

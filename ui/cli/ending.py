@@ -9,6 +9,7 @@ from __future__ import annotations
 import sys
 from typing import TYPE_CHECKING, Final
 
+from daq.link.columns.translation import BOARD
 from ui.cli.text import framed, labelled, sentence, wrapped
 
 if TYPE_CHECKING:
@@ -26,6 +27,14 @@ GONE: Final = (
     "The keeper is gone without a word. CUT THE POWER before you go near the motor. "
     "The stand stops by itself when its lease ends."
 )
+GONE_UNPROTECTED: Final = (
+    "The keeper is gone without a word. CUT THE POWER before you go near the motor: "
+    "this stand does not stop by itself."
+)
+SILENT_UNPROTECTED: Final = (
+    "The keeper is silent, and this stand does not stop by itself: if the motor turns, "
+    "PULL THE ARMING PLUG."
+)
 SILENT: Final = (
     "The keeper is silent. The stand stops by itself when its lease ends; if the "
     "motor turns, CUT THE POWER."
@@ -38,10 +47,15 @@ def exit_status(outcome: Mapping[str, object]) -> int:
     return statuses.get(str(outcome.get("ended")), FAILED)
 
 
-def danger_in(outcome: Mapping[str, object]) -> str:
-    """What somebody has to do before going near the motor; "" for nothing."""
+def danger_in(outcome: Mapping[str, object], *, unprotected: bool = False) -> str:
+    """What somebody has to do before going near the motor; "" for nothing.
+
+    Args:
+        outcome: as the keeper gave it; empty where it gave none.
+        unprotected: the stand does not stop by itself.
+    """
     if not outcome:
-        return GONE
+        return GONE_UNPROTECTED if unprotected else GONE
     if outcome.get("stop_confirmed") is True:
         return ""
     runs_on = "THE MOTOR RUNS ON" in str(outcome.get("cause"))
@@ -124,6 +138,10 @@ def danger_told(note: Mapping[str, object]) -> str:
 
 
 def _identified(note: Mapping[str, object]) -> str:
+    if note.get("board") == BOARD:
+        simulated = "SIMULATED stand" if note.get("simulated") else "stand"
+        channels = ", ".join(_texts(note.get("channels")))
+        return labelled("heard", f"{simulated} that prints {channels}")
     kind = "SIMULATED stand" if note.get("simulated") else "stand"
     words = (
         f"{kind} {note.get('stand_id'):08x} on {note.get('board')}, boot "
@@ -181,6 +199,9 @@ _WORDS: Final[dict[str, Callable[[Mapping[str, object]], str]]] = {
     "zeroed": lambda n: labelled("at rest", _means(n.get("means"))),
     "acknowledged": lambda _: labelled("cleared", "the latch from before"),
     "armed": lambda _: labelled("armed", "ctrl-C stops"),
+    "stop told": lambda _: labelled(
+        "stop", "told to the stand, which confirms nothing: watched by its current"
+    ),
     "stop confirmed": lambda _: labelled("stop", "the stand says: zero, and latched"),
 }
 
@@ -199,6 +220,8 @@ def tell_end(
     folder: Path,
     how_far: Sequence[str] = (),
     clears: str = "",
+    *,
+    unprotected: bool = False,
 ) -> None:
     """How it ended, why, whether the data are good, and where they are.
 
@@ -207,8 +230,9 @@ def tell_end(
         folder: the run's.
         how_far: how far it came, in sentences.
         clears: what has to be so before its trip is acknowledged, a clause.
+        unprotected: the stand does not stop by itself.
     """
-    danger = danger_in(outcome)
+    danger = danger_in(outcome, unprotected=unprotected)
     if danger:
         print(labelled("DANGER", danger))
     if outcome:
@@ -228,9 +252,9 @@ def tell_end(
     print(labelled("record", str(folder)))
 
 
-def tell_last(outcome: Mapping[str, object]) -> None:
+def tell_last(outcome: Mapping[str, object], *, unprotected: bool = False) -> None:
     """What must be the last thing on the screen, if there is such a thing."""
-    danger = danger_in(outcome)
+    danger = danger_in(outcome, unprotected=unprotected)
     if danger:
         alarm(danger)
     elif outcome.get("ended") == "tripped":

@@ -17,6 +17,7 @@ COMMANDS = (
     "simulate",
     "firmware",
     "ports",
+    "describe",
     "watch",
     "plan",
     "spin",

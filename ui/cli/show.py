@@ -39,6 +39,7 @@ class Show:
         own: SimulatedStand | None,
         quiet: bool,
     ) -> None:
+        from daq.link.conversation import conversation_with
         from ui.cli.ending import Narrator
         from ui.cli.progress import Progress
         from ui.live import LiveRun
@@ -48,7 +49,7 @@ class Show:
         self._clock = clock
         self._own = own
         self._quiet = quiet
-        self._live = LiveRun(spin.plan)
+        self._live = LiveRun(spin.plan, conversation_with(spin.task.stand))
         self._progress = Progress(spin.limits)
         self._narrator = Narrator()
         self._stops = 0
@@ -99,7 +100,7 @@ class Show:
         alarm(danger)
 
     def _moment(self) -> None:
-        from ui.cli.ending import SILENT
+        from ui.cli.ending import SILENT, SILENT_UNPROTECTED
 
         self._client.beat()
         if self._follow():
@@ -107,7 +108,8 @@ class Show:
             self._warned = False
         elif self._clock.now_s() - self._heard_s > KEEPER_SILENT_S and not self._warned:
             self._warned = True
-            self._alarm(SILENT)
+            unprotected = self._spin.task.stand is not None
+            self._alarm(SILENT_UNPROTECTED if unprotected else SILENT)
         if self._warned and self._stops >= STOPS_TO_KILL:
             self._client.kill()
         if not self._quiet:
@@ -174,14 +176,21 @@ class Show:
 
     def _ask_person(self) -> bool:
         """The checklist, once; a person who does not finish it ends the run."""
-        from ui.cautions import checklist_for
+        from ui.cautions import HAND_ON_PLUG, HAND_WORDS, checklist_for
         from ui.cli import checklist
 
         if self._acknowledged:
             return True
         items = checklist_for(self._spin.task, self._spin.timed)
         done: list[str] = []
-        if self._asking(lambda: done.extend(checklist.ask(items))):
+
+        def answer() -> None:
+            done.extend(checklist.ask(items))
+            if self._spin.task.stand is not None:
+                checklist.declare(HAND_ON_PLUG, HAND_WORDS)
+                done.append("hand on plug")
+
+        if self._asking(answer):
             self._acknowledged = done
         return bool(self._acknowledged)
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from daq.stand.faults.stand import FaultyStand
-    from daq.stand.serve import Server
+    from daq.stand.serve import Handled, Server
 
 
 def add_parser(
@@ -40,6 +40,12 @@ def add_parser(
         action="store_true",
         help="start without a propeller, as an idle spin wants it",
     )
+    parser.add_argument(
+        "--lines",
+        type=Path,
+        metavar="FILE",
+        help="let it print lines of text, as this description (TOML) says",
+    )
     parser.add_argument("--tcp", action="store_true", help="loopback TCP, no terminal")
     parser.add_argument("--json", action="store_true", help="print JSON instead")
     parser.set_defaults(run=run)
@@ -69,17 +75,20 @@ def run(args: argparse.Namespace) -> int:
     from functools import partial
 
     from daq.machine_clock import MachineClock
-    from daq.stand.serve import Server, build, open_endpoint
+    from daq.stand.serve import Server, build, open_endpoint, printing
 
-    stand = build(
+    hardware = build(
         args.truth,
         args.seed,
         args.faults,
         plug_in=not args.plug_out,
         bare=args.bare,
     )
+    stand: Handled = hardware
+    if args.lines is not None:
+        stand = printing(hardware, args.lines)
     server = Server(stand, open_endpoint(tcp=args.tcp), MachineClock())
-    _introduce(server.name, stand, json_wanted=args.json)
+    _introduce(server.name, hardware, args.lines, json_wanted=args.json)
     if hasattr(signal, "SIGTTIN"):
         # In the background its terminal is not its own: a failed read, not a halt.
         signal.signal(signal.SIGTTIN, signal.SIG_IGN)
@@ -93,7 +102,9 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _introduce(port: str, stand: FaultyStand, *, json_wanted: bool) -> None:
+def _introduce(
+    port: str, stand: FaultyStand, lines: Path | None, *, json_wanted: bool
+) -> None:
     """Say the port, what will go wrong, and what can be typed."""
     import json
 
@@ -106,12 +117,14 @@ def _introduce(port: str, stand: FaultyStand, *, json_wanted: bool) -> None:
         print(json.dumps(said | ({"faults": faults} if faults else {})), flush=True)
         return
     print(f"Simulated stand on {port}; ctrl-C ends it.")
+    if lines is not None:
+        print(f"It prints lines as {lines} says, and protects nothing.")
     for fault in faults:
         print(f"Fault: {fault}.")
     print(f"Type: {', '.join(' '.join(words) for words in HANDS)}.", flush=True)
 
 
-def _lend_hands(server: Server, stand: FaultyStand, *, json_wanted: bool) -> None:
+def _lend_hands(server: Server[Handled], stand: Handled, *, json_wanted: bool) -> None:
     """Do what is typed, line by line; a stand goes on when nobody types any more."""
     import json
     from functools import partial

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from ui.cli.language import add_language_options, baud_of, described
 from ui.cli.plan import add_timed_option
 from ui.cli.simulate import add_stand_options
 
@@ -60,7 +61,7 @@ def add_parser(
         metavar="FILE",
         help="what goes wrong with the simulated stand, and when, TOML",
     )
-    parser.add_argument("--baud", type=int, default=500_000, help="default: 500000")
+    add_language_options(parser)
     parser.add_argument(
         "--article", metavar="FILE", type=Path, help="what is tested (TOML)"
     )
@@ -112,21 +113,28 @@ def run(args: argparse.Namespace) -> int:
     if load_cell_g is None:
         load_cell_g = SIMULATED_LOAD_CELL_G
     article = chosen_article(args.article)
-    spin = prepare(args.protocol, article, load_cell_g, args.timed)
+    lines, description = described(args.lines)
+    baud = baud_of(args.baud, description)
+    spin = prepare(args.protocol, article, load_cell_g, args.timed, lines)
     if args.port:
-        return spin.on(args.port, args.baud, args.out, as_json=args.json)
+        return spin.on(args.port, baud, args.out, as_json=args.json)
     with SimulatedStand(
         truth=args.truth,
         faults=args.faults,
         seed=args.seed,
-        plug_in=False,
+        plug_in=description is not None,  # pulled out to prove guards, where there are
         bare=spin.plan.propeller_off,
+        lines=args.lines,
     ) as stand:
-        return spin.on(stand.port, args.baud, args.out, own=stand, as_json=args.json)
+        return spin.on(stand.port, baud, args.out, own=stand, as_json=args.json)
 
 
 def prepare(
-    protocol: str, article: Article, load_cell_g: float, timed: Collection[str] = ()
+    protocol: str,
+    article: Article,
+    load_cell_g: float,
+    timed: Collection[str] = (),
+    lines: str = "",
 ) -> Spin:
     """Everything that can be refused before a port is opened.
 
@@ -135,9 +143,11 @@ def prepare(
         article: what is tested.
         load_cell_g: rated load of the load cell.
         timed: parts that may go to their short-time rating.
+        lines: description of a stand that prints lines; "" for any other.
 
     Raises:
-        InputFault: protocol, article, load cell or timed parts are wrong.
+        InputFault: protocol, article, load cell or timed parts are wrong, or the plan
+            is more than such a stand may be asked for.
     """
     import secrets
 
@@ -149,7 +159,7 @@ def prepare(
     plan = expand(load_recipe(protocol))
     limits = capped(plan, limits_for(article, load_cell_g, timed))
     nonce = secrets.randbelow(0xFFFF) + 1
-    task = Task(plan, limits, nonce, ruled(plan, rules_for(article, timed)))
+    task = Task(plan, limits, nonce, ruled(plan, rules_for(article, timed)), lines)
     return Spin(article, task, tuple(timed))
 
 
@@ -229,6 +239,8 @@ class Spin:
     def _introduce(self, port: str) -> None:
         """What is about to be done, before a port is opened."""
         from protocols.preview import preview
+        from protocols.unprotected import lacks
+        from ui.cautions import UNPROTECTED
         from ui.cli.text import labelled
 
         plan = self.plan
@@ -249,6 +261,10 @@ class Spin:
             print(labelled("timed", f"{burst.part}: {burst.source}"))
         for warning in seen.warnings:
             print(labelled("warning", warning))
+        if self.task.stand is not None:
+            print(labelled("UNPROTECTED", UNPROTECTED))
+            for words in lacks(self.task.stand):
+                print(labelled("", words))
 
     def _start_order(
         self, port: str, baud: int, out: Path, *, own: bool
@@ -282,16 +298,23 @@ class Spin:
         if self.folder is None:
             return status
         worth_it = self.tried or outcome.get("data") != "none"
-        danger = danger_in(outcome)
+        unprotected = self.task.stand is not None
+        danger = danger_in(outcome, unprotected=unprotected)
         if danger and danger not in self.alarmed:
             alarm(danger)
         if as_json:
             self._print_json(outcome, worth_it=worth_it)
             return status
-        tell_end(outcome, self.folder, self.how_far, self.clears)
+        tell_end(
+            outcome,
+            self.folder,
+            self.how_far,
+            self.clears,
+            unprotected=unprotected,
+        )
         if worth_it:
             status = self._tell_findings(self.folder, status)
-        tell_last(outcome)
+        tell_last(outcome, unprotected=unprotected)
         return status
 
     def _tell_findings(self, folder: Path, status: int) -> int:

@@ -8,10 +8,17 @@ import shutil
 import sys
 from typing import TYPE_CHECKING
 
+from ui.cli.language import add_language_options, baud_of, described
+
 if TYPE_CHECKING:
     from daq.clock import Clock
+    from daq.link.columns.description import Description
+    from daq.link.conversation import Conversation
     from daq.link.ports import Port
-    from daq.link.session import Session, Stand
+    from daq.link.session import Happening, Stand
+
+
+SHOW_PERIOD_S = 0.5
 
 
 def add_parser(
@@ -27,7 +34,7 @@ def add_parser(
         ),
     )
     parser.add_argument("port", metavar="PORT", help="device path or pyserial URL")
-    parser.add_argument("--baud", type=int, default=500_000, help="default: 500000")
+    add_language_options(parser)
     parser.add_argument(
         "--seconds", type=float, default=math.inf, help="end after so long"
     )
@@ -48,12 +55,12 @@ def run(args: argparse.Namespace) -> int:
 
     if not args.seconds > 0:
         raise InputFault(f"--seconds is {args.seconds:g}; it must be above zero.")
-    if args.baud <= 0:
-        raise InputFault(f"--baud is {args.baud}; it must be above zero.")
+    _, description = described(args.lines)
+    baud = baud_of(args.baud, description)
     clock = MachineClock()
-    port = open_port(args.port, args.baud)
+    port = open_port(args.port, baud)
     try:
-        _watch(port, clock, args)
+        _watch(port, clock, description, args)
     except KeyboardInterrupt:
         print()
     finally:
@@ -61,52 +68,99 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _watch(port: Port, clock: Clock, args: argparse.Namespace) -> None:
+def _watch(
+    port: Port,
+    clock: Clock,
+    description: Description | None,
+    args: argparse.Namespace,
+) -> None:
     from daq.errors import StandFault
-    from daq.link import session as s
-    from protocols.explain import not_a_stand
+    from daq.link.conversation import conversation_with
 
-    session = s.Session()
+    session = conversation_with(description)
     end_s = clock.now_s() + args.seconds
     session.identify(clock.now_s())
     newest: dict[str, float] = {}
-    next_s = clock.now_s() + 0.5
+    next_s = clock.now_s() + SHOW_PERIOD_S
     while clock.now_s() < end_s:
         write, happenings = session.poll(clock.now_s())
         if write:
             port.write(write)
         happenings += session.receive(port.read(), clock.now_s())
         for happening in happenings:
-            if isinstance(happening, s.WrongVersion | s.NotIdentified):
-                outcome = not_a_stand(happening, args.port)
-                raise StandFault(f"{outcome.cause} {outcome.advice}")
-            if isinstance(happening, s.Identified) and not args.json:
-                _introduce(happening.stand)
-            if isinstance(happening, s.Sampled):
-                pages = happening.layout.channels
-                for page, count in zip(pages, happening.counts, strict=True):
-                    newest[page.name] = page.to_si(count)
+            _happened(happening, newest, description, args)
         if session.stand is not None and clock.now_s() >= next_s:
-            next_s = clock.now_s() + 0.5
+            next_s = clock.now_s() + SHOW_PERIOD_S
             _show(session, newest, as_json=args.json)
     if session.stand is None:
         raise StandFault(f"No stand answered on {args.port} in {args.seconds:g} s.")
+    _tell_not_taken(session, as_json=args.json)
 
 
-def _introduce(stand: Stand) -> None:
+def _happened(
+    happening: Happening,
+    newest: dict[str, float],
+    description: Description | None,
+    args: argparse.Namespace,
+) -> None:
+    """Take one thing that the stand said or did not say.
+
+    Raises:
+        StandFault: it is none.
+    """
+    from daq.errors import StandFault
+    from daq.link import session as s
+    from protocols.explain import not_a_stand
+
+    if isinstance(happening, s.WrongVersion | s.NotIdentified):
+        outcome = not_a_stand(happening, args.port)
+        raise StandFault(f"{outcome.cause} {outcome.advice}")
+    if isinstance(happening, s.Identified) and not args.json:
+        _introduce(happening.stand, description)
+    if isinstance(happening, s.Sampled):
+        pages = happening.layout.channels
+        for page, count in zip(pages, happening.counts, strict=True):
+            newest[page.name] = page.to_si(count)
+
+
+def _tell_not_taken(session: Conversation, *, as_json: bool) -> None:
+    from ui.cli.text import wrapped
+
+    told = session.not_taken()
+    if told and not as_json:
+        print("\n" * sys.stdout.isatty() + wrapped(told))
+
+
+def _introduce(stand: Stand, description: Description | None) -> None:
+    from daq.link.messages import Ability
+    from protocols.unprotected import lacks
+    from ui.cli.text import labelled, wrapped
+
     identity = stand.identity
+    simulated = "SIMULATED s" if Ability.SIMULATED in identity.abilities else "S"
+    if description is not None:
+        print(
+            f'{simulated}tand "{description.name}", which prints '
+            f"{', '.join(c.name for c in description.channels)} in lines of text."
+        )
+        for words in lacks(description):
+            print(labelled("lacks", words))
+        print(wrapped("Readings as described, not zeroed; ctrl-C ends."))
+        return
     print(
-        f"Stand {identity.stand_id:08x} on {identity.board}, firmware "
+        f"{simulated}tand {identity.stand_id:08x} on {identity.board}, firmware "
         f"{identity.firmware_major}.{identity.firmware_minor}, boot {identity.boot}."
     )
     print("Readings by the stand's own constants, not zeroed; ctrl-C ends.")
 
 
-def _show(session: Session, newest: dict[str, float], *, as_json: bool) -> None:
+def _show(session: Conversation, newest: dict[str, float], *, as_json: bool) -> None:
     from protocols.limits import to_trade
 
     health = session.health
     lost = health.lost + session.drops
+    if session.stands_in:
+        lost = health.malformed + health.unknown + session.drops
     if as_json:
         import json
 
@@ -116,13 +170,14 @@ def _show(session: Session, newest: dict[str, float], *, as_json: bool) -> None:
             json.dumps({"state": state, "si": values, "lost_frames": lost}), flush=True
         )
         return
-    parts = [session.state.name.lower()]
+    parts = [] if session.stands_in else [session.state.name.lower()]
     for name in ("thrust", "current", "voltage", "speed"):
         if name in newest:
             value, unit = to_trade(name, newest[name])
             digits = {"gf": 1, "A": 2, "V": 2}.get(unit, 0)
             parts.append(f"{name} {value:.{digits}f} {unit}")
-    parts.append(f"{lost} of {health.frames + lost} lost")
+    called = "lines not used" if session.stands_in else "lost"
+    parts.append(f"{lost} of {health.frames + lost} {called}")
     line = "  ".join(parts)
     if sys.stdout.isatty():
         width = shutil.get_terminal_size().columns - 1

@@ -43,6 +43,11 @@ DATA: Final = {
 NO_END: Final = (
     "The record stops before its end. The stand stops by itself when its lease ends."
 )
+NO_END_UNPROTECTED: Final = (
+    "The record stops before its end. Nothing on this stand is known to have stopped "
+    "its motor."
+)
+UNPROTECTED: Final = "The stand prints lines and cannot stop its motor by itself."
 NOT_CONFIRMED: Final = "The stand did not confirm the stop."
 RAN_ON: Final = "The motor ran on."
 
@@ -69,6 +74,35 @@ def facts_of(run: Run) -> list[Fact]:
     return [_end(run), _why(run), _data(run), _record(run)]
 
 
+@dataclass(frozen=True, slots=True)
+class Notice:
+    """What has to be known before anything on the page is believed.
+
+    Attributes:
+        title: a sentence.
+        words: what it means, a sentence each.
+    """
+
+    title: str
+    words: tuple[str, ...]
+
+
+def notices_of(run: Run) -> list[Notice]:
+    """What is unusual about where a run comes from, most weighty first."""
+    notices = []
+    if run.described is not None:
+        noted = next(run.notes("unprotected"), None)
+        told = noted.note.get("lacks") if noted else None
+        lacks = tuple(str(words) for words in told) if isinstance(told, list) else ()
+        if lacks:
+            notices.append(Notice(UNPROTECTED, lacks))
+        if run.not_taken:
+            notices.append(
+                Notice("Some of the stand's lines were not used.", (run.not_taken,))
+            )
+    return notices
+
+
 def _end(run: Run) -> Fact:
     ended = text_of(run.outcome, "ended")
     mark, value = ENDS.get(ended, (ABNORMAL, "No end on record"))
@@ -81,7 +115,8 @@ def _end(run: Run) -> Fact:
 
 
 def _why(run: Run) -> Fact:
-    cause = text_of(run.outcome, "cause", "" if run.outcome else NO_END)
+    no_end = NO_END if run.described is None else NO_END_UNPROTECTED
+    cause = text_of(run.outcome, "cause", "" if run.outcome else no_end)
     advice = text_of(run.outcome, "advice")
     notes = (f"Advice: {advice}",) if advice else ()
     value = sentence(cause) or "No cause is on record."

@@ -109,6 +109,7 @@ class Page:
     run: str
     stand: str
     simulated: bool
+    notices: list[facts.Notice]
     facts: list[facts.Fact]
     cut_title: str
     cut_lines: setup.Lines
@@ -168,6 +169,7 @@ def _page(results: Results) -> Page:
         run=run.folder.name,
         stand=_stand_name(run),
         simulated=run.simulated,
+        notices=facts.notices_of(run),
         facts=facts.facts_of(run),
         cut_title=trip.title_of(cut) if cut else "",
         cut_lines=trip.cut_lines(run, walk),
@@ -244,6 +246,8 @@ def _series(run: Run) -> Mapping[str, Series]:
 def _stand_name(run: Run) -> str:
     if run.stand is None:
         return "never said who it was"
+    if run.described is not None:
+        return f"{run.described.name}, prints lines"
     identity = run.stand.identity
     return f"{identity.stand_id:08x}, {identity.board}"
 

@@ -74,6 +74,14 @@ class Part:
     rows: tuple[Shown, ...] = ()
 
 
+_NO_GUARDS: Final = Part(
+    "The stand's own guards",
+    ABNORMAL,
+    "It prints lines and has none: no lease, no limits, no latch. What guarded is this "
+    "program, and what follows shows that its stop reaches the motor.",
+)
+
+
 def proof_of(run: Run) -> list[Part]:
     """The parts of the proof in their order; empty where none is on record."""
     begun = _parts_begun(run)
@@ -82,7 +90,8 @@ def proof_of(run: Run) -> list[Part]:
     parts = [_part(letter, notes, run) for letter, notes in begun]
     letters = {letter for letter, _ in begun}
     if PULSE not in letters:
-        parts.insert(0, _cannot(run.stand))
+        unprotected = run.described is not None
+        parts.insert(0, _NO_GUARDS if unprotected else _cannot(run.stand))
     if RUNNING not in letters:
         title = TITLES[RUNNING]
         parts.append(Part(title, NEUTRAL, "Not done: the run ended before."))

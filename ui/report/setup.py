@@ -182,6 +182,12 @@ def stand_lines(run: Run) -> Lines:
     if run.stand is None:
         return ()
     identity = run.stand.identity
+    if run.described is not None:
+        return (
+            ("Stand", run.described.name),
+            ("Speaks", f"lines of text at {run.described.baud} baud, as described"),
+            ("Protects by", "nothing of its own"),
+        )
     abilities = [a.name.lower().replace("_", " ") for a in identity.abilities if a.name]
     return (
         ("Stand", f"{identity.stand_id:08x}"),
@@ -293,6 +299,14 @@ def link_lines(run: Run) -> Lines:
         unreadable = (
             f"{counted(damage.bytes, 'byte')} in {counted(damage.places, 'place')}"
             f"{', the last at its end' if damage.cut_short else ''}"
+        )
+    if run.described is not None:
+        return (
+            ("Lines used", str(health.frames)),
+            ("Lines not used, such as damaged ones", str(health.malformed)),
+            ("Other text, such as banners and echoes", str(health.unknown)),
+            ("Pieces that were no line", str(run.drops)),
+            ("Unreadable in the wire log", unreadable),
         )
     return (
         ("Frames understood", str(health.frames)),

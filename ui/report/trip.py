@@ -164,6 +164,8 @@ def _action(run: Run, cut: Cut) -> str:
         return f"Throttle down to zero{took}, then a stop that latches"
     if any(run.notes("stop")):
         return "Throttle to zero at once, latched"
+    if run.described is not None:
+        return "Nothing more could be said to the stand, which does not stop by itself"
     return "Nothing more could be said to the stand, whose lease ends by itself"
 
 

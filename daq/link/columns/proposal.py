@@ -40,6 +40,19 @@ _ROOM = 1000.0  # times what was seen, a motor at rest perhaps, must fit as well
 _SKIPPED = ("#", "//", "%")
 _WRAP_BY_HAND = "# wraps_at = 4294967296  # if it is a counter of 32 bits"
 
+_COMMANDS = (
+    "",
+    "# To let a motor be spun, say what your sketch takes. It sets the throttle from",
+    "# {percent} 0 to 100, {fraction} 0 to 1, or {us} 1000 to 2000; stop is left out",
+    "# where a throttle of zero is all there is; the keep-alive, where your sketch",
+    "# stops by itself when it stays away. Such a sketch is worth writing.",
+    "# [commands]",
+    '# throttle = "T{percent:.1f}\\n"',
+    '# stop = "S\\n"',
+    '# keep_alive = "K\\n"',
+    "# keep_alive_period_s = 0.2",
+)
+
 # Words that a heading or a key may hold, and the channel they may stand for.
 _HINTS = (
     (re.compile(r"thrust|force|load|weight|lift"), "thrust"),
@@ -110,6 +123,16 @@ def propose(
     return _Draft(shape, lines, rate_hz, baud, name).proposal()
 
 
+def looks_like_lines(data: bytes) -> bool:
+    """Whether what came so far is text in lines, rather than noise."""
+    splitter = Lines()
+    lines = splitter.feed(data)
+    sound = [line for line in lines if not has_controls(line)]
+    return len(sound) >= LEAST_LINES and 2 * len(sound) > len(lines) + (
+        splitter.drops.lines - 1
+    )
+
+
 def _too_few(data: bytes, lines: int, dropped: int) -> str:
     if not data:
         return "nothing was heard; check cable, port and that the stand prints."
@@ -162,7 +185,8 @@ class _Draft:
                 "the lines hold a clock or a counter and nothing else; let the stand "
                 "print what it measures as well."
             )
-        text = "\n".join([*self._head(), *self._time(), *self._channels()]) + "\n"
+        parts = [*self._head(), *self._time(), *self._channels(), *_COMMANDS]
+        text = "\n".join(parts) + "\n"
         return Proposal(text, tuple(self._seen()), self._to_fill_in)
 
     def _head(self) -> list[str]:

@@ -12,6 +12,7 @@ from typing import Final
 
 from daq.link import messages as m
 from daq.link import session as s
+from daq.link.columns.commands import HeardCommands
 from daq.link.columns.description import Description
 from daq.link.columns.lines import Lines
 from daq.link.columns.reading import Reader, Reason, Refusal, Sample
@@ -25,6 +26,7 @@ EXAMPLES: Final = 3
 # A simulation says so, in a line that no sketch prints by chance, every second.
 SIMULATED_LINE: Final = "# SIMULATED by gramwatt: nothing turns"
 LISTEN_S: Final = 1.2
+BOOTS: Final = 0xFFFF  # then they are counted from one again
 # Echoes and banners are no damage; everything else that is refused is.
 _NO_DAMAGE: Final = (Reason.OTHER_TEXT,)
 
@@ -58,6 +60,7 @@ class LineSession:
         self.arrivals = ArrivalMap()
         self.newest_us = 0
         self.reader = Reader(description)
+        self._echoes = HeardCommands(description.commands)
         self._lines = Lines(begins_whole=begins_whole)
         self._translation = Translation(description)
         self._boot = BOOT
@@ -103,6 +106,10 @@ class LineSession:
         self._heard = 0
         patience_s = max(PATIENCE_S, PATIENCE_LINES / self.description.rate_hz)
         self._asking_end_s = now_s + patience_s
+
+    def know(self, stand: s.Stand) -> None:
+        """Take it for known who is there, though it was not heard."""
+        self.stand = self._who = stand
 
     def send(self, command: m.ToStand, now_s: float) -> bytes:
         """Text for one command; its reply comes with the next ``poll``."""
@@ -151,7 +158,7 @@ class LineSession:
             if isinstance(taken, Sample):
                 self._sampled(taken, now_s, happenings)
             elif taken is not None:
-                self._refused(taken)
+                self._refused(taken, is_echo=self._echoes.hears(line))
         self.health.malformed += drops.too_long + drops.not_text - before
         if self._newest_s > before_s:
             self.arrivals.observe(self._newest_s, now_s)
@@ -170,7 +177,7 @@ class LineSession:
             self._refused(message)
             return
         if sample.restarts != self._restarts:
-            self._began_again(sample.restarts, out)
+            self._began_again(sample.restarts, now_s, out)
         self.health.frames += 1
         if self.stand is None:
             if now_s < self._listen_end_s:
@@ -191,18 +198,19 @@ class LineSession:
         out.append(s.Identified(self._who))
         out.append(s.StateTold(time_s, self._stand_in.counters(time_us)))
 
-    def _refused(self, refusal: Refusal) -> None:
-        if refusal.reason in _NO_DAMAGE:
+    def _refused(self, refusal: Refusal, *, is_echo: bool = False) -> None:
+        if is_echo or refusal.reason in _NO_DAMAGE:
             self.health.unknown += 1
         else:
             self.health.malformed += 1
 
-    def _began_again(self, restarts: int, out: list[s.Happening]) -> None:
+    def _began_again(self, restarts: int, now_s: float, out: list[s.Happening]) -> None:
         """Its clock began again: nothing that it was told still holds."""
         was, self._restarts = self._boot, restarts
-        self._boot = BOOT + restarts
+        self._boot = BOOT + restarts % BOOTS
         self.arrivals = ArrivalMap()
-        self._stand_in = StandIn(self.description, self._boot)
+        self._stand_in = self._stand_in.begun_again(self._boot, now_s)
+        self._pending.clear()  # answers of one that is no more
         if self.stand is not None:
             out.append(s.Restarted(was, self._boot))
         self.stand = None
@@ -229,7 +237,7 @@ def _stand_of(description: Description, boot: int, *, is_simulated: bool) -> s.S
     return s.Stand(
         replace(
             identity,
-            boot=boot % 0x10000,
+            boot=boot,
             abilities=m.Ability.SIMULATED if is_simulated else m.Ability(0),
         ),
         channels,

@@ -162,7 +162,7 @@ class Scripted:
 
     def __init__(self, clock: JumpingClock, step_s: float, reads: int) -> None:
         self.clock, self.step_s, self.left = clock, step_s, reads
-        self.server: Server | None = None
+        self.server: Server[Device] | None = None
         self.written: list[bytes] = []
         self.takes = True
         self.closed = False
