@@ -16,6 +16,7 @@ from tests.contract.subjects import SideDoors
 
 LIMIT, SILENT, STOP, LOOP_OPEN = range(33, 37)
 CHECK_US = 1000  # lease and silence are looked at every millisecond at least
+LOOK_US = 500  # from the start of a look to its word: a chip reads everything before
 LATE_US = 5000  # what a trip may come after its moment
 
 
@@ -57,7 +58,7 @@ def test_a_limit_on_any_stream_trips(host: Host, name: str) -> None:
     trip = host.event(LIMIT, 450)
     moment = due(host.heard[begin:], limit)
     assert moment is not None
-    assert 0 <= after(trip, moment[0]) <= CHECK_US
+    assert 0 <= after(trip, moment[0]) <= CHECK_US + LOOK_US
     assert (trip["limit"], trip["channel"]) == (0, limit[0])
     assert trip["count"] == moment[1]
 
@@ -96,11 +97,12 @@ def test_a_reading_inside_ends_the_row(host: Host) -> None:
     assert len(swung) > 2 * longest  # else one row would prove nothing
     host.ask(stranger.LOCK, stranger.lock_body(host.boot))
     host.pass_ms(1000)
-    host.take_limits([(*limit[:3], longest + 5, limit[4])])
+    allowed = longest + max(5, longest // 4)  # no two swings are the same
+    host.take_limits([(*limit[:3], allowed, limit[4])])
     assert host.arm() == 0
     again = swing()
-    assert len(rows(again, limit)) > longest + 5
-    assert due(again, (*limit[:3], longest + 5, 0)) is None
+    assert len(rows(again, limit)) > allowed
+    assert due(again, (*limit[:3], allowed, 0)) is None
     assert host.events()[-1]["state"] in (ARMED, SPINNING)
 
 

@@ -19,11 +19,12 @@ from daq.stand.plant.sensors import FastFrame, SensorSpec
 from tests import built
 
 STEPS = 80
-# How often each move is made: grant, throttle, limits, clear, stop, rubbish, pin.
-DRIVING = (1, 12, 2, 1, 1, 1, 2)
+# How often each move is made: grant, throttle, limits, clear, stop, rubbish, pin,
+# capture.
+DRIVING = (1, 12, 2, 1, 1, 1, 2, 1)
 WEIGHTS = {
-    m.State.LOCKED: (10, 1, 4, 1, 1, 2, 3),
-    m.State.TRIPPED: (1, 1, 1, 9, 1, 1, 2),
+    m.State.LOCKED: (10, 1, 4, 1, 1, 2, 3, 2),
+    m.State.TRIPPED: (1, 1, 1, 9, 1, 1, 2, 1),
 }
 PLUGGED, UNPLUGGED = 583, 0  # steps of the converter
 CALM, MUCH = 20, 400
@@ -199,6 +200,25 @@ class Pair:
         else:
             self.command(m.Lock(boot))
 
+    def capture(self) -> None:
+        """Any capture; only the replies are the same, each has its own pace."""
+        draw = self.chance.choice
+        count = draw([1, 2, 39, 40, 256, 257, 9000])
+        wire = m.Capture.LAYOUT.pack(
+            self.chance.randrange(256),
+            self.device.boot if self.chance.random() < 0.9 else 9,
+            draw([0, 0, 1, 2, 2, 3, 4, 7, 8, 9, 63, 64, 255]),
+            draw([0, 26_000, 40_000, 2**32 - 1]),
+            count if self.chance.random() < 0.9 else 0,
+            draw([0, 0, count // 2, count - 1, count]),
+            draw([1, 2, 2, 3, 3, 0, 4]),
+            draw([-(1 << 31), -1, 0, 320, 8000, 16_280, 16_281, (1 << 31) - 1]),
+            draw([1, 50, 5000, 0, 5001]),
+        )
+        head = bytes([m.Capture.TYPE]) + self.sequence.to_bytes(2, "little")
+        self.sequence = (self.sequence + 1) & 0xFFFF
+        self.give(b"\0" + frame(head + wire), f"capture {wire.hex()}")
+
     def stop(self) -> None:
         self.command(m.Stop(m.StopReason.PERSON))
 
@@ -241,7 +261,7 @@ class Pair:
     def walk(self) -> None:
         """Many moves, and some time between them."""
         moves = [self.grant, self.throttle, self.limits, self.clear, self.stop]
-        moves += [self.rubbish, self.pin]
+        moves += [self.rubbish, self.pin, self.capture]
         self.run(2)
         for _ in range(STEPS):
             weights = WEIGHTS.get(self.device.state, DRIVING)

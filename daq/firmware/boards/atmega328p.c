@@ -21,6 +21,8 @@
 #include <util/crc16.h>
 
 #include "board.h"
+#include "capture.h"
+#include "channels.h"
 #include "readings.h"
 #include "stand.h"
 #include "wire.h"
@@ -51,7 +53,8 @@
 
 const char board_name[17] = "ATmega328P";
 const uint16_t board_abilities =
-    GW_ABILITY_STOP_LOOP | GW_ABILITY_PULSE_READBACK | GW_ABILITY_WATCHDOG;
+    GW_ABILITY_STOP_LOOP | GW_ABILITY_PULSE_READBACK | GW_ABILITY_WATCHDOG |
+    GW_ABILITY_CAPTURE;
 
 /* ------------------------------------------------------------------ start */
 
@@ -205,45 +208,350 @@ static uint16_t ticks_now(void) {
 
 /* ------------------------------------------------------------------ converter */
 
+#define FAST_ON GPIOR0 /* a register of nobody's, of which one bit is quickly looked at */
+#define CLOCKS 13 /* of the converter, a conversion; it samples after 1.5 of them */
+#define NOBODY 0xFF
+#define REACHES 10 /* half microseconds from a conversion's end to looking at the time */
+#define UNSURE 6   /* so near to an end it may be of either conversion */
+#define SELECTS 14 /* from looking at the time to having selected */
+
 static volatile uint8_t bandgap_asked, converted;
 static volatile uint16_t bandgap_raw;
+
+/* In turn, a conversion at a time. */
+static struct {
+    uint8_t mux, settled;
+} turns;
+
+/* While a capture is taken the converter runs by itself, faster: the captured channel,
+ * and now and then the other one, of which the ring then has no sample. What is
+ * selected holds from the conversion after the one that runs already. All of this is
+ * the interrupt's. */
+static struct {
+    uint8_t wanted; /* the converter's clock, until it is begun */
+    uint8_t mux, other;
+    uint8_t running, selected; /* inputs of the conversion that runs, and of the next */
+    uint8_t period;            /* half microseconds */
+    uint8_t turn_every, until_turn; /* conversions until the other one's turn */
+    uint8_t feed_every, since_fed;  /* and since one went to the readings */
+    uint8_t bandgap;                /* conversions of it that are still to come */
+    uint8_t at;                     /* of the ring, when this was last looked at */
+    uint8_t flip, level;            /* for the quick part, when it looks */
+    uint16_t due; /* half microsecond in the servo frame when the running one ends */
+} fast;
+
+/* What the quick part of the interrupt does without the rest: so many samples into the
+ * ring, as long as none reaches the level after one that was below. */
+static struct {
+    uint8_t plain;
+    uint8_t flip, level, below; /* `flip` turns samples round when it waits for a fall */
+} quick;
+
+static const struct {
+    uint8_t clock, period, turn_every, feed_every;
+} rates[] = {
+    /* The other channel in one of 16 or 8 conversions; and of the captured one, as
+     * ever, 4800 in a second to the readings. */
+    {_BV(ADPS2) | _BV(ADPS0), 2 * 2 * CLOCKS, 16, 8},
+    {_BV(ADPS2) | _BV(ADPS1), 2 * 4 * CLOCKS, 8, 4},
+    {_BV(ADPS2) | _BV(ADPS1) | _BV(ADPS0), 2 * 8 * CLOCKS, 8, 2},
+};
 
 static inline void convert(uint8_t mux) {
     ADMUX = _BV(REFS0) | mux; /* against the supply */
     ADCSRA |= _BV(ADSC);
 }
 
-/* Current and voltage in turn; for a while the bandgap, when it is asked for. */
-ISR(ADC_vect) {
-    static uint8_t mux = MUX_CURRENT, settled;
-    uint16_t raw = ADC;
-    uint8_t was = mux;
-    converted = 1;
-    if (was == MUX_BANDGAP && ++settled < BANDGAP_SETTLES) {
-        convert(MUX_BANDGAP);
+static void start_converter(void) {
+    FAST_ON = 0;
+    quick.plain = 0;
+    turns.mux = MUX_CURRENT;
+    DIDR0 = _BV(ADC0D) | _BV(ADC1D);
+    ADCSRA = _BV(ADIF); /* off: what ran ends, and is not heard of */
+    ADCSRB = 0;
+    ADCSRA = _BV(ADEN) | _BV(ADIE) | _BV(ADPS2) | _BV(ADPS1) | _BV(ADPS0);
+    convert(MUX_CURRENT);
+}
+
+uint32_t board_capture_period(uint8_t channel, uint32_t asked_ns) {
+    if (channel != GW_CURRENT && channel != GW_VOLTAGE) {
+        return 0;
+    }
+    return asked_ns < 39000 ? 26000 : asked_ns < 78000 ? 52000 : 104000;
+}
+
+void board_capture(uint8_t channel, uint32_t period_ns) {
+    if (FAST_ON) {
+        start_converter();
+    }
+    uint8_t rate = period_ns < 39000 ? 0 : period_ns < 78000 ? 1 : 2;
+    fast.mux = channel == GW_CURRENT ? MUX_CURRENT : MUX_VOLTAGE;
+    fast.other = channel == GW_CURRENT ? MUX_VOLTAGE : MUX_CURRENT;
+    fast.period = rates[rate].period;
+    fast.turn_every = rates[rate].turn_every;
+    fast.feed_every = rates[rate].feed_every;
+    bool falls = capture.trigger == GW_TRIGGER_FALLING && capture.level < UINT8_MAX;
+    fast.flip = falls ? UINT8_MAX : 0;
+    fast.level = (uint8_t)(capture.level + falls);
+    fast.wanted = rates[rate].clock; /* begun when the present conversion is over */
+}
+
+GW_ALWAYS uint16_t in_frame_from(uint16_t at) {
+    return at > SERVO_TOP ? at - (SERVO_TOP + 1) : at;
+}
+
+/* Left adjusted, so that a sample is one byte to read. */
+GW_ALWAYS void select_fast(uint8_t mux) {
+    fast.selected = mux;
+    ADMUX = _BV(REFS0) | _BV(ADLAR) | mux;
+}
+
+static inline void begin_fast(void) {
+    FAST_ON = 1;
+    fast.bandgap = fast.since_fed = 0;
+    fast.until_turn = fast.turn_every;
+    fast.at = capture.at;
+    fast.running = fast.mux;
+    select_fast(fast.mux);
+    ADCSRB = 0; /* each conversion begins with the end of the one before */
+    ADCSRA = _BV(ADEN) | _BV(ADSC) | _BV(ADATE) | _BV(ADIE) | fast.wanted;
+    fast.due = in_frame_from(TCNT1 + fast.period + fast.period / CLOCKS);
+    fast.wanted = 0;
+}
+
+/* When the sample was taken that triggered, of a conversion that ended `late` half
+ * microseconds ago. What is rare is not put into the interrupt: it would then save more
+ * registers every time. */
+static void __attribute__((noinline)) stamp_trigger(uint16_t late) {
+    uint32_t begins_us;
+    uint16_t at = in_frame(&begins_us), period = fast.period;
+    capture.time_us = begins_us + at / 2 - (late + period - period * 3 / (2 * CLOCKS)) / 2;
+}
+
+GW_ALWAYS uint8_t less(uint8_t from, uint8_t by) {
+    return from > by ? (uint8_t)(from - by) : 0;
+}
+
+GW_ALWAYS uint8_t least(uint8_t a, uint8_t b) { return a < b ? a : b; }
+
+GW_ALWAYS void count_passed(uint8_t conversions) {
+    fast.until_turn = less(fast.until_turn, conversions);
+    fast.since_fed = (uint8_t)(fast.since_fed + conversions);
+}
+
+enum { USUAL, TOO_LATE, UNKNOWN };
+
+/* Interrupts were held off, or it is the first time. Conversions that went by have no
+ * sample. Whether it is too late to select, or unknown which conversion is looked at. */
+static uint8_t __attribute__((noinline)) look_closer(uint16_t at, uint16_t late) {
+    if (late < REACHES || late > SERVO_TOP / 2) { /* earlier than was thought */
+        fast.due = in_frame_from(at + SERVO_TOP + 1 - REACHES);
+        late = REACHES;
+    }
+    bool lost = false;
+    for (; late >= fast.period; late -= fast.period) {
+        fast.due = in_frame_from(fast.due + fast.period);
+        count_passed(1);
+        if (capture_wants() && capture_take(GW_NO_SAMPLE)) {
+            stamp_trigger(late);
+        }
+        lost = true;
+    }
+    if (lost) {
+        fast.running = fast.selected;
+    }
+    if (late + UNSURE > fast.period || (lost && late < UNSURE)) {
+        return UNKNOWN;
+    }
+    return late + SELECTS < fast.period ? USUAL : TOO_LATE;
+}
+
+static void __attribute__((noinline)) begin_bandgap(void) {
+    bandgap_asked = 0;
+    fast.bandgap = (uint8_t)(BANDGAP_SETTLES * (2 * 8 * CLOCKS) / fast.period);
+}
+
+/* What the converter is to look at after the conversion that runs already. */
+GW_ALWAYS uint8_t next_input(void) {
+    if (fast.bandgap > 0) {
+        fast.bandgap--;
+        return MUX_BANDGAP;
+    }
+    if (fast.running != fast.mux || fast.until_turn > 0) {
+        return fast.mux;
+    }
+    fast.until_turn = fast.turn_every;
+    if (bandgap_asked && capture.phase == GW_CAPTURE_WAITS) {
+        begin_bandgap();
+    }
+    return fast.other;
+}
+
+/* How much the quick part may do until the rest is wanted again. */
+GW_ALWAYS void set_quick(void) {
+    if (fast.running != fast.mux || fast.selected != fast.mux) {
         return;
     }
-    mux = was == MUX_CURRENT ? MUX_VOLTAGE : MUX_CURRENT;
-    if (was == MUX_VOLTAGE && bandgap_asked) {
-        bandgap_asked = 0;
-        settled = 0;
-        mux = MUX_BANDGAP;
-    }
-    convert(mux);
-    if (was == MUX_CURRENT) {
+    bool looks = capture_looks();
+    quick.flip = looks ? fast.flip : 0;
+    quick.level = looks ? fast.level : UINT8_MAX; /* no sample gets there */
+    quick.below = capture.below;
+    uint8_t most = least(less(fast.until_turn, 1), capture_free());
+    quick.plain = least(most, less(fast.feed_every, (uint8_t)(fast.since_fed + 1)));
+}
+
+GW_ALWAYS void feed(uint8_t mux, uint16_t raw) {
+    if (mux == MUX_CURRENT) {
         readings_current(raw);
-    } else if (was == MUX_VOLTAGE) {
+    } else if (mux == MUX_VOLTAGE) {
         readings_voltage(raw);
-    } else {
+    } else if (mux == MUX_BANDGAP) {
         bandgap_raw = raw;
     }
 }
 
-static void start_converter(void) {
-    DIDR0 = _BV(ADC0D) | _BV(ADC1D);
-    ADCSRB = 0;
-    ADCSRA = _BV(ADEN) | _BV(ADIE) | _BV(ADPS2) | _BV(ADPS1) | _BV(ADPS0);
-    convert(MUX_CURRENT);
+static void __attribute__((noinline)) end_fast(void) {
+    if (fast.running == MUX_BANDGAP || fast.bandgap > 0) {
+        bandgap_asked = 1; /* another time */
+    }
+    start_converter();
+}
+
+/* A conversion of a capture is over that the quick part leaves to this. */
+void __vector_fast(void) __attribute__((signal, used));
+void __vector_fast(void) {
+    uint16_t at = TCNT1; /* first: an end after this makes no difference */
+    uint16_t raw = ADC >> 6;
+    uint8_t went = (uint8_t)(capture.at - fast.at);
+    converted = 1;
+    quick.plain = 0;
+    capture_went(went);
+    count_passed((uint8_t)(went + 1));
+    fast.due = in_frame_from(fast.due + (uint16_t)(went * fast.period));
+    uint16_t late = at - fast.due;
+    if (late > SERVO_TOP) {
+        late += SERVO_TOP + 1;
+    }
+    uint8_t how = USUAL;
+    if (late < REACHES || late + SELECTS >= fast.period) {
+        how = look_closer(at, late);
+    }
+    fast.due = in_frame_from(fast.due + fast.period);
+    uint8_t was = how == UNKNOWN ? NOBODY : fast.running;
+    fast.running = fast.selected;
+    if (how == USUAL) { /* else what is selected now may hold for the next, or not */
+        select_fast(next_input());
+    }
+    uint8_t sample = GW_NO_SAMPLE;
+    if (was == fast.mux) {
+        sample = least((uint8_t)(raw >> 2), GW_SAMPLE_TOP);
+        if (fast.since_fed < fast.feed_every) {
+            was = NOBODY; /* the readings do without it */
+        } else {
+            fast.since_fed = 0;
+        }
+    } else if (was == MUX_BANDGAP && fast.running == MUX_BANDGAP) {
+        was = NOBODY; /* it settles */
+    }
+    if (capture_wants() && capture_take(sample)) {
+        stamp_trigger(late);
+    }
+    fast.at = capture.at;
+    if (capture_wants()) {
+        set_quick();
+    } else {
+        end_fast();
+    }
+    feed(was, raw);
+}
+
+/* Current and voltage in turn; for a while the bandgap, when it is asked for. */
+void __vector_in_turn(void) __attribute__((signal, used, flatten));
+void __vector_in_turn(void) {
+    uint16_t raw = ADC;
+    uint8_t was = turns.mux;
+    converted = 1;
+    if (was == MUX_BANDGAP && ++turns.settled < BANDGAP_SETTLES) {
+        convert(MUX_BANDGAP);
+        return;
+    }
+    turns.mux = was == MUX_CURRENT ? MUX_VOLTAGE : MUX_CURRENT;
+    if (was == MUX_VOLTAGE && bandgap_asked) {
+        bandgap_asked = 0;
+        turns.settled = 0;
+        turns.mux = MUX_BANDGAP;
+    }
+    if (fast.wanted && turns.mux != MUX_BANDGAP) {
+        begin_fast();
+    } else {
+        convert(turns.mux);
+    }
+    feed(was, raw);
+}
+
+/* Which of them it is for. Most conversions of a capture are for neither, and have to be
+ * over soon: at 38500 a second C would save and restore all registers for nothing. */
+ISR(ADC_vect, ISR_NAKED) {
+    __asm__ volatile(
+        "sbis %[on], 0\n\t" /* touches neither register nor flag */
+        "jmp  %x[in_turn]\n\t"
+        "push r24\n\t"
+        "in   r24, __SREG__\n\t"
+        "push r24\n\t"
+        "lds  r24, %[plain]\n\t"
+        "subi r24, 1\n\t"
+        "brcs 5f\n\t" /* none: not for the quick part */
+        "push r25\n\t"
+        "push r30\n\t"
+        "push r31\n\t"
+        "mov  r25, r24\n\t"
+        "lds  r24, %[adch]\n\t" /* the sample, not above the highest that is one */
+        "cpi  r24, 0xFF\n\t"
+        "brne 1f\n\t"
+        "dec  r24\n"
+        "1:\t"
+        "lds  r30, %[flip]\n\t"
+        "eor  r30, r24\n\t"
+        "lds  r31, %[level]\n\t"
+        "cp   r30, r31\n\t"
+        "brlo 2f\n\t"
+        "lds  r30, %[below]\n\t"
+        "tst  r30\n\t"
+        "brne 4f\n\t" /* it triggers: not for the quick part */
+        "rjmp 3f\n"
+        "2:\t"
+        "sts  %[below], r31\n" /* a level that something is below is not 0 */
+        "3:\t"
+        "sts  %[plain], r25\n\t"
+        "lds  r30, %[at]\n\t"
+        "mov  r25, r30\n\t"
+        "inc  r25\n\t"
+        "sts  %[at], r25\n\t"
+        "ldi  r31, 0\n\t"
+        "subi r30, lo8(-(%[ring]))\n\t"
+        "sbci r31, hi8(-(%[ring]))\n\t"
+        "st   Z, r24\n\t"
+        "pop  r31\n\t"
+        "pop  r30\n\t"
+        "pop  r25\n\t"
+        "pop  r24\n\t"
+        "out  __SREG__, r24\n\t"
+        "pop  r24\n\t"
+        "reti\n"
+        "4:\t"
+        "pop  r31\n\t"
+        "pop  r30\n\t"
+        "pop  r25\n"
+        "5:\t"
+        "pop  r24\n\t"
+        "out  __SREG__, r24\n\t"
+        "pop  r24\n\t"
+        "jmp  %x[fast]\n"
+        :
+        : [plain] "i"(&quick.plain), [flip] "i"(&quick.flip), [level] "i"(&quick.level),
+          [below] "i"(&quick.below), [at] "i"(&capture.at), [ring] "i"(capture.ring),
+          [on] "I"(_SFR_IO_ADDR(FAST_ON)), [adch] "n"(_SFR_MEM_ADDR(ADCH)),
+          [in_turn] "i"(__vector_in_turn), [fast] "i"(__vector_fast));
 }
 
 /* The supply of the sensors, from what the bandgap reads against it. */

@@ -18,6 +18,9 @@
  *   hang 0|1        whether the main loop hangs
  *   reset CAUSE     start again, for that cause
  *   clock US        what its clock says at the next start
+ *   wave current|voltage AT RISE HOLD STEPS
+ *                 from then on (time since power on, all in microseconds) so much on
+ *                 top, growing for RISE, staying for HOLD, then gone; 1 at a time
  *   kept AT HEX     what its kept memory holds there, for the next start
  *
  * Answers, before `done US` (time since power on):
@@ -33,6 +36,8 @@
 #include "lines.h"
 
 #include "board.h"
+#include "capture.h"
+#include "channels.h"
 #include "readings.h"
 #include "stand.h"
 #include "wire.h"
@@ -46,11 +51,16 @@
 
 const char board_name[17] = "host build";
 const uint16_t board_abilities =
-    GW_ABILITY_STOP_LOOP | GW_ABILITY_PULSE_READBACK | GW_ABILITY_WATCHDOG;
+    GW_ABILITY_STOP_LOOP | GW_ABILITY_PULSE_READBACK | GW_ABILITY_WATCHDOG |
+    GW_ABILITY_CAPTURE;
 
 static struct {
     uint64_t now_us, polled_us, start_us, clock_us;
     int current, voltage, noise;
+    wave waves[2]; /* on current and voltage */
+    uint64_t sample_ns; /* when the next sample of a capture is due */
+    uint32_t period_ns;
+    uint8_t captured, slot;
     uint32_t drawn;
     bool cell_on, readback, hangs, loop_open;
     int32_t cell;
@@ -124,13 +134,54 @@ static int noise(void) {
     return (int)((world.drawn >> 16) % (unsigned)(world.noise + 1));
 }
 
+static uint16_t reading(bool of_voltage, double now_us) {
+    int steps = of_voltage ? world.voltage : world.current + noise();
+    return (uint16_t)converted(steps + wave_at(&world.waves[of_voltage], now_us));
+}
+
+uint32_t board_capture_period(uint8_t channel, uint32_t asked_ns) {
+    if (channel != GW_CURRENT && channel != GW_VOLTAGE) {
+        return 0;
+    }
+    return asked_ns < 39000 ? 26000 : asked_ns < 78000 ? 52000 : 104000;
+}
+
+void board_capture(uint8_t channel, uint32_t period_ns) {
+    world.captured = channel;
+    world.period_ns = period_ns;
+    world.sample_ns = 1000 * world.now_us + period_ns;
+    world.slot = 0;
+}
+
+/* The samples since the last step; one in 16 is none, as where a converter turns to the
+ * other channel. */
+static void fill_ring(void) {
+    bool of_voltage = world.captured == GW_VOLTAGE;
+    bool reads = world.current >= 0 && world.voltage >= 0;
+    for (; world.sample_ns <= 1000 * world.now_us; world.sample_ns += world.period_ns) {
+        uint8_t sample = GW_NO_SAMPLE;
+        if (world.slot++ % 16 != 15) {
+            double at_us = (double)world.sample_ns / 1000;
+            sample = (uint8_t)(reading(of_voltage, at_us) >> 2);
+            sample = sample > GW_SAMPLE_TOP ? GW_SAMPLE_TOP : sample;
+        }
+        if (reads && capture_wants() && capture_take(sample)) {
+            capture.time_us = (uint32_t)(world.sample_ns / 1000 - world.start_us);
+        }
+    }
+}
+
 static void sense(void) {
+    double now_us = (double)world.now_us;
+    if (capture_wants()) {
+        fill_ring();
+    }
     for (int i = 0; i < 3; i++) { /* 9.6 readings of each in 2 ms on the chip */
         if (world.current >= 0) {
-            readings_current((uint16_t)(world.current + noise()));
+            readings_current(reading(false, now_us));
         }
         if (world.voltage >= 0) {
-            readings_voltage((uint16_t)world.voltage);
+            readings_voltage(reading(true, now_us));
         }
     }
     while (world.turn_half_us && world.next_edge_half_us <= 2 * world.now_us) {
@@ -247,6 +298,9 @@ static void obey(char *line) {
         start((uint8_t)value);
     } else if (!strcmp(word, "clock")) {
         world.clock_us = (uint64_t)value;
+    } else if (!strcmp(word, "wave")) {
+        bool of_voltage = rest && rest[1] == 'v';
+        world.waves[of_voltage] = read_wave(rest + 1 + strlen("voltage"));
     } else if (!strcmp(word, "kept")) {
         keep(rest ? rest + 1 : "");
     } else {

@@ -6,6 +6,7 @@
 #include <stddef.h>
 #include <stdint.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 static inline void say_sent(const uint8_t *bytes, size_t count) {
@@ -35,6 +36,35 @@ static inline size_t read_hex(const char *digits, uint8_t *to, size_t most) {
         digits += taken;
     }
     return count;
+}
+
+/* What is added to an input for a while: it grows to `steps` from `at_us` on, for
+ * `rise_us`, stays for `hold_us`, and is gone. */
+typedef struct {
+    double at_us, rise_us, hold_us, steps;
+} wave;
+
+/* `AT RISE HOLD STEPS`, after the word and the input's name. */
+static inline wave read_wave(char *rest) {
+    wave one = {0};
+    one.at_us = strtod(rest, &rest);
+    one.rise_us = strtod(rest, &rest);
+    one.hold_us = strtod(rest, &rest);
+    one.steps = strtod(rest, &rest);
+    return one;
+}
+
+static inline double wave_at(const wave *one, double now_us) {
+    double since_us = now_us - one->at_us;
+    if (since_us < 0 || since_us >= one->rise_us + one->hold_us) {
+        return 0;
+    }
+    return since_us < one->rise_us ? one->steps * since_us / one->rise_us : one->steps;
+}
+
+/* What a converter of 10 bits makes of it. */
+static inline int converted(double steps) {
+    return steps <= 0 ? 0 : steps >= 1023 ? 1023 : (int)steps;
 }
 
 /* Until the input ends. */

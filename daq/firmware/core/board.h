@@ -33,6 +33,14 @@ int16_t board_receive(void);
 uint8_t board_room(void);
 void board_send(uint8_t byte);
 
+/* A fast capture of a channel: the period that it would have, as near as can be to the
+ * one asked for; 0 where there is none of that channel. */
+uint32_t board_capture_period(uint8_t channel, uint32_t asked_ns);
+
+/* From now on its samples go to `capture.h`, for as long as they are wanted there, and
+ * readings to `readings.h` as ever. No interrupt runs meanwhile. */
+void board_capture(uint8_t channel, uint32_t period_ns);
+
 /* Memory that outlasts the power. Main loop only. */
 void board_read_kept(uint16_t address, void *to, uint8_t size);
 void board_write_kept(uint16_t address, const void *from, uint8_t size);

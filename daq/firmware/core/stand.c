@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "board.h"
+#include "capture.h"
 #include "channels.h"
 #include "flash.h"
 #include "frame.h"
@@ -174,6 +175,9 @@ void stand_tick(void) {
         protect(now_us);
     }
     limits_forget(now_us);
+    if (capture_wants()) {
+        capture_tick(now_us);
+    }
     if (++stand.counters_ms == COUNTERS_MS) {
         stand.counters_ms = 0;
         stand.counters_due = true;
@@ -330,6 +334,15 @@ static void send_page(void) {
     } else {
         uint8_t size = channels_stream((uint8_t)(page - 1 - GW_CHANNELS), body);
         gw_send(&host.to_host, GW_STREAM_PAGE, size, 0);
+    }
+}
+
+/* A block of a capture a time, when there is nothing else and the line has room. */
+static void send_burst(void) {
+    if (capture.phase == GW_CAPTURE_OVER && host.page == host.pages &&
+        board_room() >= PAGE_ROOM) {
+        uint8_t size = capture_block(gw_body(&host.to_host));
+        gw_send(&host.to_host, GW_BURST, size, 0);
     }
 }
 
@@ -492,6 +505,8 @@ static uint8_t answer(uint8_t type, const uint8_t *body, uint8_t size, uint16_t 
         return size == GW_ACKNOWLEDGE_SIZE ? acknowledge(body) : GW_VERDICT_MALFORMED;
     case GW_LOCK:
         return size == GW_LOCK_SIZE ? lock(body) : GW_VERDICT_MALFORMED;
+    case GW_CAPTURE:
+        return capture_command(body, size, board_now_us());
     case GW_WHO:
         return GW_VERDICT_MALFORMED; /* a good one is not answered here */
     default:
@@ -546,6 +561,7 @@ void stand_start(uint8_t cause) {
     channels_start();
     readings_start();
     limits_start();
+    capture_start();
     host.thrust_us = board_now_us();
     stand.state = GW_STATE_LOCKED;
     set_throttle(0);
@@ -569,4 +585,5 @@ void stand_poll(void) {
     send_events();
     send_counters();
     send_page();
+    send_burst();
 }

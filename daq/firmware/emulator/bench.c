@@ -53,10 +53,21 @@
 #define WDRF 8
 #define UCSR0B 0xC1
 #define RXEN0 0x10
+#define ADCL 0x78
 #define ADCSRA 0x7A
+#define ADCSRB 0x7B
+#define ADMUX 0x7C
 #define ADEN 0x80
 #define ADSC 0x40
+#define ADATE 0x20
+#define ADIF 0x10
 #define ADIE 0x08
+#define ADPS 0x07
+#define ADTS 0x07
+#define ADLAR 0x20
+#define MUX 0x0F
+#define BANDGAP 14
+#define BANDGAP_STEPS 225 /* 1.1 V against 5 V */
 
 enum { POWER_ON = 1, RESET_PIN = 2, WATCHDOG = 3, BROWN_OUT = 4 };
 
@@ -64,7 +75,8 @@ static struct {
     avr_t *avr;
     elf_firmware_t firmware;
     avr_timer_t *timer1;
-    avr_irq_t *line_in, *pin_readback, *adc[2];
+    avr_irq_t *line_in, *pin_readback;
+    avr_adc_t *adc;
     uint8_t driven; /* levels on port D */
     void (*was_reset)(avr_t *);
     bool restarts;
@@ -78,7 +90,11 @@ static struct {
     bool high, readback;
     /* inputs */
     int current, voltage, noise;
+    wave waves[2]; /* on current and voltage */
     uint32_t drawn;
+    /* converter */
+    bool converts, first;
+    uint16_t sampled, result;
     /* load cell */
     bool cell_on, is_stuck;
     int32_t cell, stuck;
@@ -104,24 +120,101 @@ static int noise(void) {
 
 /* ------------------------------------------------------------------ converter */
 
-/* What the emulator's converter, which has 1023 steps, makes these steps of. */
-static int millivolt(int steps) {
-    return steps >= 1023 ? 5100 : (steps * 5000 + 1022) / 1023;
-}
+/* The emulator's own converter takes whatever input is selected when its result is
+ * read, and lets a few cycles pass between two conversions. A chip's samples 1.5 clocks
+ * after a conversion began, from the input that was selected when it began, and one that
+ * runs freely begins the next with the end of the last. A firmware that counts on the
+ * one errs on the other, so this is a converter as the data sheet has it. */
 
-static avr_cycle_count_t stops(avr_t *avr, avr_cycle_count_t when, void *param) {
-    (void)when, (void)param;
-    avr->data[ADCSRA] &= (uint8_t) ~(ADEN | ADSC | ADIE);
-    return 0;
-}
-
-static void converting(struct avr_irq_t *irq, uint32_t value, void *param) {
-    (void)irq, (void)value, (void)param;
-    if (world.current < 0 || world.voltage < 0) { /* it stops in the middle */
-        avr_cycle_timer_register(world.avr, CYCLES_A_US, stops, NULL);
-    } else {
-        avr_raise_irq(world.adc[0], (uint32_t)millivolt(world.current + noise()));
+static int input(uint8_t mux, double at_us) {
+    if (mux > 1) {
+        return mux == BANDGAP ? BANDGAP_STEPS : 0;
     }
+    int noise_now = noise();
+    int steps = mux ? world.voltage : world.current + noise_now;
+    return converted(steps + wave_at(&world.waves[mux], at_us));
+}
+
+static uint32_t adc_clock(void) {
+    uint8_t bits = world.avr->data[ADCSRA] & ADPS;
+    return 1U << (bits ? bits : 1);
+}
+
+static void stop_converter(void) {
+    world.avr->data[ADCSRA] &= (uint8_t)~ADSC;
+    world.converts = false;
+}
+
+static void begin_conversion(avr_cycle_count_t when) {
+    double sampled = (double)when + 1.5 * adc_clock();
+    uint8_t mux = world.avr->data[ADMUX] & MUX;
+    world.sampled = (uint16_t)input(mux, sampled / CYCLES_A_US);
+    world.avr->data[ADCSRA] |= ADSC;
+    world.converts = true;
+}
+
+static avr_cycle_count_t conversion_ends(avr_t *avr, avr_cycle_count_t when, void *param) {
+    (void)param;
+    if (world.current < 0 || world.voltage < 0) { /* it stopped in the middle */
+        avr->data[ADCSRA] &= (uint8_t)~(ADEN | ADIE);
+        stop_converter();
+        return 0;
+    }
+    world.result = world.sampled;
+    world.first = false;
+    stop_converter();
+    avr_raise_interrupt(avr, &world.adc->adc);
+    if (!(avr->data[ADCSRA] & ADATE) || avr->data[ADCSRB] & ADTS) {
+        return 0;
+    }
+    begin_conversion(when);
+    return when + 13 * adc_clock();
+}
+
+static void write_adcsra(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param) {
+    (void)param;
+    uint8_t was = avr->data[address];
+    if (value & ADIF) { /* written, it is cleared */
+        avr_clear_interrupt(avr, &world.adc->adc);
+        was &= (uint8_t)~ADIF;
+    }
+    avr->data[address] = (uint8_t)((value & ~(ADIF | ADSC)) | (was & ADIF));
+    if (!(value & ADEN)) {
+        avr_cycle_timer_cancel(avr, conversion_ends, NULL);
+        stop_converter();
+        return;
+    }
+    world.first = world.first || !(was & ADEN);
+    if (world.converts) {
+        avr->data[address] |= ADSC; /* it is not ended by writing */
+    } else if (value & ADSC) {
+        begin_conversion(now());
+        uint32_t clocks = world.first ? 25 : 13;
+        avr_cycle_timer_register(avr, clocks * adc_clock(), conversion_ends, NULL);
+    }
+}
+
+static uint8_t read_result(avr_t *avr, avr_io_addr_t address, void *param) {
+    (void)avr, (void)param;
+    uint16_t result = world.result;
+    result = (uint16_t)(world.avr->data[ADMUX] & ADLAR ? result << 6 : result);
+    return (uint8_t)(address == ADCL ? result : result >> 8);
+}
+
+static void connect_converter(void) {
+    avr_t *avr = world.avr;
+    for (avr_io_t *io = avr->io_port; io; io = io->next) {
+        if (!strcmp(io->kind, "adc")) {
+            world.adc = (avr_adc_t *)io;
+        }
+    }
+    if (world.adc == NULL) {
+        fputs("this chip has no converter\n", stderr);
+        exit(2);
+    }
+    avr->io[AVR_DATA_TO_IO(ADCSRA)].w.c = write_adcsra;
+    avr->io[AVR_DATA_TO_IO(ADCL)].r.c = read_result;
+    avr->io[AVR_DATA_TO_IO(ADCL + 1)].r.c = read_result;
 }
 
 /* ------------------------------------------------------------------ pulse */
@@ -251,15 +344,6 @@ static void said(struct avr_irq_t *irq, uint32_t value, void *param) {
 
 /* ------------------------------------------------------------------ chip */
 
-static void set_inputs(void) {
-    int steps[2] = {world.current, world.voltage};
-    for (int i = 0; i < 2; i++) {
-        if (steps[i] >= 0) {
-            avr_raise_irq(world.adc[i], (uint32_t)millivolt(steps[i]));
-        }
-    }
-}
-
 static uint16_t *flash_at(uint16_t address) {
     return (uint16_t *)(void *)(world.avr->flash + address);
 }
@@ -294,7 +378,7 @@ static void hang_up(void) {
             drive(pin, level);
         }
     }
-    set_inputs();
+    world.converts = world.first = false;
     memset(avr->data + world.stack_from, PAINT, RAM_END - world.stack_from - STACK_LEFT);
 }
 
@@ -398,10 +482,10 @@ static void obey(char *line) {
         run((uint64_t)value);
     } else if (!strcmp(word, "current")) {
         world.current = (int)value;
-        set_inputs();
     } else if (!strcmp(word, "voltage")) {
         world.voltage = (int)value;
-        set_inputs();
+    } else if (!strcmp(word, "wave")) {
+        world.waves[*rest == 'v'] = read_wave(rest + strlen("voltage"));
     } else if (!strcmp(word, "noise")) {
         world.noise = (int)value;
     } else if (!strcmp(word, "cell")) {
@@ -467,11 +551,7 @@ static void connect(void) {
     avr_irq_register_notify(port('B', 1), pulse_moved, NULL);
     world.pin_readback = port('B', 0);
     avr_irq_register_notify(port('D', 5), cell_clocked, NULL);
-    for (int i = 0; i < 2; i++) {
-        world.adc[i] = avr_io_getirq(avr, AVR_IOCTL_ADC_GETIRQ, ADC_IRQ_ADC0 + i);
-    }
-    avr_irq_register_notify(
-        avr_io_getirq(avr, AVR_IOCTL_ADC_GETIRQ, ADC_IRQ_OUT_TRIGGER), converting, NULL);
+    connect_converter();
     avr->sleep = sleeping;
     world.was_reset = avr->reset;
     avr->reset = restarted;
