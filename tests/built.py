@@ -12,6 +12,7 @@ import pytest
 
 from daq.errors import WorldFault
 from daq.firmware import build
+from tests.firmware.fuzz import building
 
 REQUIRED = "GRAMWATT_FIRMWARE_TESTS"  # "required": nothing may be skipped, as in CI
 
@@ -56,6 +57,11 @@ def chip() -> Path:
 def emulator() -> Path:
     """The bench around an emulated chip."""
     return _or_skip(build.emulator)
+
+
+def fuzzer() -> Path:
+    """The fuzzer around the core."""
+    return _or_skip(building.fuzzer)
 
 
 def emulated_chip() -> list[str]:

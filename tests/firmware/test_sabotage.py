@@ -219,8 +219,8 @@ SABOTAGES = (
 )
 
 
-def broken(sabotage: Sabotage, folder: Path) -> list[str]:
-    """The command that runs it."""
+def spoiled(sabotage: Sabotage, folder: Path) -> Path:
+    """A copy of the sources with that in it."""
     root = folder / "firmware"
     for part in ("core", "boards"):
         shutil.copytree(build.HERE / part, root / part)
@@ -228,6 +228,12 @@ def broken(sabotage: Sabotage, folder: Path) -> list[str]:
         source = (root / name).read_text("utf-8")
         assert source.count(before) == 1, f"{name} has changed: look at {sabotage.name}"
         (root / name).write_text(source.replace(before, after), "utf-8")
+    return root
+
+
+def broken(sabotage: Sabotage, folder: Path) -> list[str]:
+    """The command that runs it."""
+    root = spoiled(sabotage, folder)
     if sabotage.on_chip:
         return build.emulated(built.emulator(), build.chip(folder, root=root))
     return [str(build.host(folder, root=root))]

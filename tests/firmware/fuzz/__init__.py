@@ -1,0 +1,1 @@
+"""Coverage-guided fuzzing of the firmware's core, with laws that it must keep."""
