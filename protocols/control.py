@@ -131,7 +131,8 @@ class Control:
                 unprotected=self.session.stands_in,
             )
             outcome = self._ending.pending or lost
-            self._ending.finish(outcome, confirmed=not was_armed)
+            confirmed = not was_armed and not self._ending.needs_sight
+            self._ending.finish(outcome, confirmed=confirmed)
         return course.take_out()
 
     def tick(self, now_s: float) -> Outputs:

@@ -21,6 +21,7 @@ STOP_REPEAT_S: Final = 0.02
 STOP_PATIENCE_S: Final = 1.0
 LINGER_S: Final = 0.5  # recorded after the stop, so that the record shows it
 RUN_OUT_S: Final = 2.5  # the longest that a motor is watched running out
+SAY_ON_S: Final = 0.25  # how often, where only sight tells that a stop was heard
 
 
 class Ending:
@@ -44,6 +45,7 @@ class Ending:
         self.ran_on = False
         self._reason = m.StopReason.FAULT
         self._linger_end_s = math.inf
+        self._say_on_s = -math.inf
         self._told_driven = False
 
     def stop(self, outcome: Outcome, reason: m.StopReason, now_s: float) -> None:
@@ -144,19 +146,36 @@ class Ending:
             self.finish(self.pending, confirmed=False)
             return
         stopped = self._stopped(now_s)
-        if self.watch is not None and stopped is None and now_s < self._linger_end_s:
+        # Where only sight tells, the stop may not have been heard yet.
+        still = stopped is not True if self.needs_sight else stopped is None
+        if self.watch is not None and still and now_s < self._linger_end_s:
             self._course.phase_end_s = min(now_s + 0.05, self._linger_end_s)
             self._course.moved()
+            self._say_on(now_s)
             return
         if self.watch is not None:
             self._course.note("looked on", stopped=stopped)
         if stopped is False:
             self.pending = explain.runs_on(self.pending, **self._driven(at_rest=False))
-        # Where no stand gives its word, only a motor seen at rest is one.
-        unsaid = self._course.session.stands_in and self.watch is not None
-        needs_sight = unsaid or self.ran_on
-        confirmed = stopped is True if needs_sight else stopped is not False
+        sight = self.needs_sight or self.ran_on
+        confirmed = stopped is True if sight else stopped is not False
         self.finish(self.pending, confirmed=confirmed)
+
+    @property
+    def needs_sight(self) -> bool:
+        """Whether only a motor seen at rest is one: no stand gives its word."""
+        return self._course.session.stands_in and self.watch is not None
+
+    def _say_on(self, now_s: float) -> None:
+        """A stand that cannot say that it heard the stop is told again."""
+        if not self.needs_sight or now_s < self._say_on_s:
+            return
+        self._say_on_s = now_s + SAY_ON_S
+        stand = self._course.session.stand
+        if stand is not None and self._course.interlock.state is m.State.LOCKED:
+            self._course.send(m.Lock(stand.identity.boot), now_s)  # walked to its end
+        else:
+            self._course.send(m.Stop(self._reason), now_s)
 
     def _stopped(self, now_s: float) -> bool | None:
         """Whether the motor was seen to come to rest; None where nobody can tell."""

@@ -26,7 +26,7 @@ from typing import IO
 
 from daq.clock import Clock
 from daq.errors import GramwattError, InputFault, RecordFault
-from daq.link.columns.translation import stop_text
+from daq.link.columns.stand_in import stop_words
 from daq.link.messages import Stop, StopReason
 from daq.link.ports import DEFAULT_BAUD, Port, PortLost, open_port
 from daq.machine_clock import MachineClock
@@ -35,7 +35,7 @@ from daq.records.wirelog import INTRODUCTION, NAME, Kind, Record, WireLog, to_js
 from protocols import plain
 from protocols.control import Control
 from protocols.last_word import LastWord
-from protocols.phases import MAY_TURN, ON_TRIAL, Outputs, Phase
+from protocols.phases import BEFORE_ARMING, Outputs, Phase
 from protocols.task import Task
 
 SYNC_PERIOD_S = 0.4
@@ -44,6 +44,7 @@ WAIT_MAX_S = 0.25
 LAST_RESORT_STOPS = 5
 ORDER_MAX = 4_096  # bytes a line
 FORMAT = 1
+UNWATCHED = "The process that stops the motor if this one dies is gone."
 
 
 class Keeper:
@@ -133,10 +134,23 @@ class Keeper:
             return Record(Kind.TICK, self.now_ns(), b"")
 
     def _take(self, came: Record) -> None:
+        if not self._beat():
+            # It died, or said stop because this program hung; either way no throttle
+            # may leave here any more, however old what came in is.
+            self._last_word = None
+            stop = to_json({"order": "stop", "why": UNWATCHED})
+            self._take(Record(Kind.ORDER, came.time_ns, stop))
         outputs = give(self.control, came.kind, came.time_ns, came.data)
-        if self._last_word is not None:
-            self._last_word.beat(may_turn=self.control.phase in (*MAY_TURN, *ON_TRIAL))
+        self._beat()  # before the port is told: from now on it may turn
         self._did(came.kind, came.time_ns, came.data, outputs)
+
+    def _beat(self) -> bool:
+        """Whether this program is watched over, where it has to be."""
+        if self._last_word is None:
+            return True
+        control = self.control
+        rests = control.phase in BEFORE_ARMING or stopped_for_sure(control)
+        return self._last_word.beat(may_turn=not rests)
 
     def _last_resort(self) -> None:
         """The loop ended early, or the port took nothing: one more try to stop."""
@@ -179,6 +193,11 @@ class Keeper:
         self.disk_fault = getattr(fault, "strerror", None) or str(fault)
         stop = {"order": "record lost", "why": self.disk_fault}
         self.put(Kind.ORDER, to_json(stop))
+
+
+def stopped_for_sure(control: Control) -> bool:
+    """Whether it is over, and the motor was seen at rest."""
+    return control.outcome is not None and control.outcome.stop_confirmed
 
 
 def give(control: Control, kind: Kind, time_ns: int, data: bytes) -> Outputs:
@@ -254,23 +273,27 @@ def keep(start: Start, orders: IO[bytes], clock: Clock) -> dict[str, object]:
     """
     port = open_port(start.port, start.baud)
     try:
+        last_word = _last_word(start.task, port)
         header = dict(start.header) | {
             "format": FORMAT,
             "port": start.port,
             "monotonic_ns": int(clock.now_s() * 1e9),
             "task": start.task.to_dict(),
         }
+        if start.task.stand is not None:
+            header["last_word"] = last_word is not None
         folder = folders.create(start.out, start.name, header)
         log = _open_log(folder, header)
         _say({"folder": str(folder)})
-        last_word = _last_word(start.task, port)
         control = Control(start.task, start.port)
         keeper = Keeper(control, port, log, clock, last_word)
         syncs = _listen(keeper, orders)
         keeper.run()
         syncs.join(SYNC_WAIT_S)  # the log is closed next, under nobody's hands
-        if last_word is not None:
+        if last_word is not None and stopped_for_sure(control):
             last_word.farewell()
+        elif last_word is not None:
+            last_word.hand_over()
     finally:
         port.close()
     return _close(keeper, log, folder)
@@ -283,7 +306,7 @@ def _last_word(task: Task, port: Port) -> LastWord | None:
         GramwattError: it cannot be started.
     """
     stand, descriptor = task.stand, port.descriptor
-    text = b"" if stand is None else stop_text(stand)
+    text = b"" if stand is None else stop_words(stand)
     if not text or descriptor is None or os.name != "posix":
         return None
     try:

@@ -95,6 +95,8 @@ class Preparing:
         limits = course.task.limits
         if described is not None:
             course.note("unprotected", lacks=list(unprotected.lacks(described)))
+            # Its motor may still turn from before: nothing on it would have stopped it.
+            course.send(m.Lock(identity.boot), now_s)
             limits = unprotected.patient(limits, described)
             self.readiness.guards_provable = False
         self.scales = Scales(stand, limits)

@@ -6,13 +6,14 @@ It says that it is simulated in a line of its own, since it has no other way to.
 time moves only in ``advance``.
 """
 
+import json
 import math
 from typing import Final
 
 from daq.link import messages as m
 from daq.link import session as s
-from daq.link.columns.commands import HeardThrottle
-from daq.link.columns.description import SEPARATORS, Channel, Description
+from daq.link.columns.commands import HeardCommands
+from daq.link.columns.description import SEPARATORS, Channel, Description, StandTime
 from daq.link.columns.lines import Lines
 from daq.link.columns.session import SIMULATED_LINE
 from daq.stand.device import TICK_S, Device
@@ -22,6 +23,7 @@ BOOT_S: Final = 0.3
 FEED_S: Final = 0.02
 LEASE_MS: Final = 500
 MISSED_KEEP_ALIVES: Final = 3
+STAMP_DECIMALS: Final = {"us": 0, "ms": 0, "s": 3}
 
 
 class LineStand:
@@ -56,8 +58,7 @@ class LineStand:
         self._print_s = self._say_so_s = self._feed_s = 0.0
         self._alive_s = self._began_s = 0.0
         self._nonce = 0
-        throttle = description.commands.throttle
-        self._throttle = HeardThrottle(throttle) if throttle else None
+        self._commands = HeardCommands(description.commands)
         hardware.receive(self._session.send(m.Who(), 0.0))
 
     # ------------------------------------------------------------------ by hand
@@ -96,14 +97,13 @@ class LineStand:
             self._obey(line)
 
     def _obey(self, line: str) -> None:
-        commands = self.description.commands
-        if commands.keep_alive is not None and line == commands.keep_alive.strip():
+        told = self._commands.throttle(line)
+        if line.strip() in self._commands.keep_alive:
             self._alive_s = self._now_s
-        elif commands.stop is not None and line == commands.stop.strip():
+        elif line.strip() in self._commands.stop:
             self.throttle_frac = 0.0
-        elif self._throttle is not None:
-            told = self._throttle.read(line)
-            self.throttle_frac = self.throttle_frac if told is None else told
+        elif told is not None:
+            self.throttle_frac = told
 
     def advance(self, ticks: int = 1) -> bytes:
         """Run for so many milliseconds; what it printed meanwhile."""
@@ -141,19 +141,29 @@ class LineStand:
         fields = dict.fromkeys(self.description.columns, "0")
         time = self.description.time
         if time is not None:
-            stamp = round((self._now_s - self._began_s) / time.unit_s, 9)
-            wrapped = stamp if time.wraps_at is None else stamp % time.wraps_at
-            fields[time.column] = f"{wrapped:.0f}" if time.unit != "s" else f"{wrapped}"
+            fields[time.column] = self._stamp(time)
         for channel in self.description.channels:
             fields[channel.column] = self._figure(channel)
         self._sums.clear()
         if self.description.form == "json":
-            return "{" + ", ".join(f'"{k}": {v}' for k, v in fields.items()) + "}"
+            members = (f"{json.dumps(k)}: {v}" for k, v in fields.items())
+            return "{" + ", ".join(members) + "}"
         separator = SEPARATORS[self.description.separator]
         if self.description.form == "named":
             mark = self.description.mark
             return separator.join(f"{k}{mark}{v}" for k, v in fields.items())
         return separator.join(fields.values())
+
+    def _stamp(self, time: StandTime) -> str:
+        """Its own clock, in whole units, or seconds with their milliseconds."""
+        decimals = STAMP_DECIMALS[time.unit]
+        stamp = round((self._now_s - self._began_s) / time.unit_s, decimals)
+        if time.wraps_at is not None:
+            stamp %= time.wraps_at
+        # Cut, not rounded: it never shows what it wraps at.
+        steps = math.floor(stamp * 10**decimals + 1e-6)
+        printed = f"{steps / 10**decimals:.{decimals}f}"
+        return printed.replace(".", self.description.decimal)
 
     def _figure(self, channel: Channel) -> str:
         """What it prints of a channel: the mean since the line before, or the newest.

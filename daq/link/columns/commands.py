@@ -5,6 +5,7 @@ fields may stand in it and nothing is ever looked up in them; a template that co
 not tell one throttle from another is refused.
 """
 
+import json
 import re
 from dataclasses import dataclass
 from string import Formatter
@@ -24,6 +25,7 @@ _HEARD_RANGES = {
 }
 # A width, a number of decimals, and how: enough, and nothing that could misbehave.
 _FORM = re.compile(r"(?:0?[1-9])?(?:\.[0-6]f|f)?")
+_ENDS = re.compile(r"[\r\n]")
 _FORM_US = re.compile(r"(?:0?[1-9])?(?:d|\.[0-3]f|f)?")
 
 
@@ -72,7 +74,8 @@ class HeardThrottle:
         Args:
             template: checked by ``objection_to_throttle``.
         """
-        parts = list(Formatter().parse(template.strip()))
+        lines = (list(Formatter().parse(line)) for line in _lines(template))
+        parts = next(line for line in lines if any(part[1] for part in line))
         pattern = "".join(
             re.escape(text) + (_HEARD_NUMBER if field else "")
             for text, field, _, _ in parts
@@ -88,6 +91,37 @@ class HeardThrottle:
             return None
         frac = (float(found.group(1)) - self._low) / self._span
         return min(max(frac, 0.0), 1.0)
+
+
+class HeardCommands:
+    """Hears which line is one of the commands, as their stand does.
+
+    Attributes:
+        stop: lines that stop the motor.
+        keep_alive: lines that say that somebody is there.
+    """
+
+    def __init__(self, commands: Commands) -> None:
+        self.stop = _lines(commands.stop or "")
+        self.keep_alive = _lines(commands.keep_alive or "")
+        throttle = commands.throttle
+        self._throttle = HeardThrottle(throttle) if throttle else None
+
+    def throttle(self, line: str) -> float | None:
+        """The throttle, 0 to 1, in a line; None where it is another one."""
+        return None if self._throttle is None else self._throttle.read(line)
+
+    def hears(self, line: str) -> bool:
+        """Whether it is any of them, such as a sketch sends back."""
+        words = line.strip()
+        told = words in self.stop or words in self.keep_alive
+        return told or self.throttle(words) is not None
+
+
+def _lines(text: str) -> tuple[str, ...]:
+    """The lines of a command, as whoever reads it by lines gets them."""
+    found = (line.strip() for line in _ENDS.split(text))
+    return tuple(line for line in found if line)
 
 
 def _pulse_us(setpoint: int) -> int:
@@ -125,7 +159,34 @@ def objection_to_throttle(template: str) -> str | None:
         allowed = _FORM_US if name == "us" else _FORM
         if conversion or not allowed.fullmatch(form or ""):
             return f'{{{name}}} may be followed by a form like ":.1f" only'
-    return _objection_to_steps(template)
+    return _objection_to_joins(template) or _objection_to_steps(template)
+
+
+def objection_to_end(text: str, throttle: str) -> str | None:
+    """Why a text cannot be said beside a throttle command; None when it can.
+
+    Args:
+        text: a stop or a keep-alive.
+        throttle: the template, checked by ``objection_to_throttle``.
+    """
+    if text.endswith(throttle[-1]):
+        return None
+    return (
+        f"it must end as the throttle does, with {json.dumps(throttle[-1])}: else the "
+        "next command would run into it, and neither be understood"
+    )
+
+
+def _objection_to_joins(template: str) -> str | None:
+    """Where a number ends must be plain, whatever is said next."""
+    parts = list(Formatter().parse(template))
+    if parts[-1][1] is not None:
+        return (
+            "something must end its number, or the next command would run into it; "
+            'put "\\n" at its end'
+        )
+    touches = any(not part[0] for part in parts[1:] if part[1] is not None)
+    return "two numbers touch in it; put something between them" if touches else None
 
 
 def _objection_to_steps(template: str) -> str | None:

@@ -54,6 +54,7 @@ from dataclasses import dataclass
 from daq.link.columns.commands import (
     MOST,
     Commands,
+    objection_to_end,
     objection_to_text,
     objection_to_throttle,
 )
@@ -410,6 +411,10 @@ def _commands(top: Table) -> Commands:
     objection = objection_to_throttle(throttle) if throttle else None
     if objection:
         raise table.wrong("throttle", objection)
+    for key, text in (("stop", stop), ("keep_alive", alive)):
+        objection = objection_to_end(text, throttle) if text and throttle else None
+        if objection:
+            raise table.wrong(key, objection)
     period_s = table.number("keep_alive_period_s", 0.02, 10) if alive else None
     return Commands(throttle, stop, alive, period_s)
 

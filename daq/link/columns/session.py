@@ -68,6 +68,7 @@ class LineSession:
         self._stand_in = StandIn(description, BOOT)
         self._who = _stand_of(description, BOOT, is_simulated=False)
         self._asking_end_s: float | None = None
+        self._listens_s = 0.0 if begins_whole else LISTEN_S
         self._listen_end_s = float("-inf")
         self._is_simulated = False
         self._heard = 0
@@ -102,7 +103,7 @@ class LineSession:
         banner by then, and a simulation has said that it is one.
         """
         self.stand = None
-        self._listen_end_s = now_s + LISTEN_S
+        self._listen_end_s = now_s + self._listens_s
         self._heard = 0
         patience_s = max(PATIENCE_S, PATIENCE_LINES / self.description.rate_hz)
         self._asking_end_s = now_s + patience_s

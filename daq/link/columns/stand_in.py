@@ -12,7 +12,7 @@ from typing import Final
 
 from daq.link import messages as m
 from daq.link.columns.description import Description
-from daq.link.columns.translation import keep_alive, stop_text, throttle_text
+from daq.link.columns.translation import keep_alive, throttle_text
 from daq.link.framing import crc16
 from daq.link.standing import CAUSES, MAY_DRIVE, Move, after
 
@@ -22,8 +22,22 @@ STOP_AGAIN_S: Final = 0.05
 STOP_FOR_S: Final = 1.0
 
 
+def stop_words(description: Description) -> bytes:
+    """All that stops the motor: the stop text, and a throttle of zero.
+
+    Both, where there are two: whichever is understood stops it. Whoever says stop says
+    exactly this, since it is this that was seen to stop the motor.
+    """
+    stop = (description.commands.stop or "").encode("ascii")
+    return stop + (throttle_text(description, 0) or b"")
+
+
 class StandIn:
     """Grants, holds and ends throttle in a stand's place.
+
+    A new throttle is told at most once a line that the stand prints: a sketch may read
+    one command each time round its loop, and a stop would wait behind whatever it has
+    not read yet. Zero and stop are told at once.
 
     Attributes:
         boot: rises with each restart that was noticed.
@@ -38,9 +52,9 @@ class StandIn:
         self.latch = 0
         self.setpoint = 0
         self._description = description
-        self._zero = throttle_text(description, 0) or b""
-        # Both, where there are two: whichever is understood stops the motor.
-        self._stop = (stop_text(description) or b"") + self._zero
+        self._stop = stop_words(description)
+        self._least_s = 1 / description.rate_hz
+        self._said_s = float("-inf")
         self._alive = keep_alive(description)
         self._limits_crc: int | None = None
         self._nonce = 0
@@ -48,6 +62,16 @@ class StandIn:
         self._stop_end_s = float("-inf")
         self._number = 0
         self._events: list[tuple[m.Cause, m.State, int, int, int]] = []
+
+    def begun_again(self, boot: int, now_s: float) -> "StandIn":
+        """For the same stand after a restart: locked, and a stop is still said.
+
+        What looks like a restart may be a clock that jumped, with the motor running.
+        """
+        new = StandIn(self._description, boot)
+        if self.state in MAY_DRIVE or now_s <= self._stop_end_s:
+            new._say_stop(now_s)
+        return new
 
     # ------------------------------------------------------------------ what is told
 
@@ -98,7 +122,7 @@ class StandIn:
                 return self._arm(command, now_s), 0
             case m.Stop():
                 self._go(Move.STOP)
-                self._say_stop(now_s)
+                self._say_stop(now_s)  # whoever asks again wants it said again
                 return m.Verdict.DONE, 0
             case m.Acknowledge():
                 return self._acknowledge(command), 0
@@ -121,6 +145,10 @@ class StandIn:
             self._go(Move.THROTTLE_UP, throttle=command.setpoint)
         else:
             self._go(Move.THROTTLE_ZERO, throttle=before)
+        may_s = self._said_s + self._least_s
+        if command.setpoint and now_s < may_s:
+            self._again_s = min(self._again_s, may_s)
+            return b""
         return self._say_throttle(now_s)
 
     def poll(self, now_s: float) -> bytes:
@@ -180,9 +208,9 @@ class StandIn:
             return m.Verdict.WRONG_STATE
         if command.boot != self.boot:
             return m.Verdict.WRONG_BOOT
-        if self.state is not m.State.LOCKED:
-            self._go(Move.LOCK)
-            self._say_stop(now_s)
+        # Also where it is held to be locked: what turns it may be from before us.
+        self._go(Move.LOCK)
+        self._say_stop(now_s)
         return m.Verdict.DONE
 
     def _go(
@@ -202,11 +230,10 @@ class StandIn:
             self.setpoint = 0
 
     def _say_throttle(self, now_s: float) -> bytes:
-        self._again_s = now_s + SAY_AGAIN_S
+        self._said_s, self._again_s = now_s, now_s + SAY_AGAIN_S
         return throttle_text(self._description, self.setpoint) or b""
 
     def _say_stop(self, now_s: float) -> None:
         """From now on, again and again; nobody is there for the keep-alive."""
         self._lease_end_s = self._alive_s = float("inf")
-        if now_s > self._stop_end_s:
-            self._again_s, self._stop_end_s = now_s, now_s + STOP_FOR_S
+        self._again_s, self._stop_end_s = now_s, now_s + STOP_FOR_S

@@ -15,7 +15,9 @@ from daq.link.messages import Kind
 from tests.daq.link.columns.descriptions import JSON, NAMED, WHOLE, described
 
 words = st.text(st.characters(codec="utf-8"), min_size=1, max_size=40)
-sent = st.text(st.sampled_from(" abcT09!\r\n\t~\"'{}[]#="), min_size=1, max_size=60)
+sent = st.text(
+    st.sampled_from(" abcT09!\r\n\t~\"'{}[]#="), min_size=1, max_size=60
+).map(lambda text: text + "\n")
 finite = st.floats(-1e6, 1e6)
 scales = st.floats(0.5, 1e6) | st.floats(-1e6, -0.5)
 
