@@ -8,6 +8,7 @@ import shutil
 import sys
 from typing import TYPE_CHECKING
 
+from ui.cli.heard import Heard
 from ui.cli.language import add_language_options, baud_of, described
 
 if TYPE_CHECKING:
@@ -80,7 +81,7 @@ def _watch(
     session = conversation_with(description)
     end_s = clock.now_s() + args.seconds
     session.identify(clock.now_s())
-    newest: dict[str, float] = {}
+    heard = Heard()
     next_s = clock.now_s() + SHOW_PERIOD_S
     while clock.now_s() < end_s:
         write, happenings = session.poll(clock.now_s())
@@ -88,10 +89,10 @@ def _watch(
             port.write(write)
         happenings += session.receive(port.read(), clock.now_s())
         for happening in happenings:
-            _happened(happening, newest, description, args)
+            _happened(happening, heard, description, args)
         if session.stand is not None and clock.now_s() >= next_s:
             next_s = clock.now_s() + SHOW_PERIOD_S
-            _show(session, newest, as_json=args.json)
+            _show(session, heard, clock.now_s(), as_json=args.json)
     if session.stand is None:
         raise StandFault(f"No stand answered on {args.port} in {args.seconds:g} s.")
     _tell_not_taken(session, as_json=args.json)
@@ -99,7 +100,7 @@ def _watch(
 
 def _happened(
     happening: Happening,
-    newest: dict[str, float],
+    heard: Heard,
     description: Description | None,
     args: argparse.Namespace,
 ) -> None:
@@ -118,9 +119,7 @@ def _happened(
     if isinstance(happening, s.Identified) and not args.json:
         _introduce(happening.stand, description)
     if isinstance(happening, s.Sampled):
-        pages = happening.layout.channels
-        for page, count in zip(pages, happening.counts, strict=True):
-            newest[page.name] = page.to_si(count)
+        heard.take(happening)
 
 
 def _tell_not_taken(session: Conversation, *, as_json: bool) -> None:
@@ -154,9 +153,10 @@ def _introduce(stand: Stand, description: Description | None) -> None:
     print("Readings by the stand's own constants, not zeroed; ctrl-C ends.")
 
 
-def _show(session: Conversation, newest: dict[str, float], *, as_json: bool) -> None:
+def _show(session: Conversation, heard: Heard, now_s: float, *, as_json: bool) -> None:
     from protocols.limits import to_trade
 
+    newest, slow = heard.newest, heard.slow(now_s)
     health = session.health
     lost = health.lost + session.drops
     if session.stands_in:
@@ -165,10 +165,11 @@ def _show(session: Conversation, newest: dict[str, float], *, as_json: bool) -> 
         import json
 
         values = {n: v if math.isfinite(v) else None for n, v in newest.items()}
-        state = session.state.name.lower()
-        print(
-            json.dumps({"state": state, "si": values, "lost_frames": lost}), flush=True
-        )
+        said: dict[str, object] = {"state": session.state.name.lower(), "si": values}
+        said["lost_frames"] = lost
+        if slow:
+            said["slow_hz"] = {name: round(hz, 1) for name, (hz, _) in slow.items()}
+        print(json.dumps(said), flush=True)
         return
     parts = [] if session.stands_in else [session.state.name.lower()]
     for name in ("thrust", "current", "voltage", "speed"):
@@ -176,6 +177,8 @@ def _show(session: Conversation, newest: dict[str, float], *, as_json: bool) -> 
             value, unit = to_trade(name, newest[name])
             digits = {"gf": 1, "A": 2, "V": 2}.get(unit, 0)
             parts.append(f"{name} {value:.{digits}f} {unit}")
+            if name in slow:
+                parts.append("({:.0f} readings/s, not {:.0f})".format(*slow[name]))
     called = "lines not used" if session.stands_in else "lost"
     parts.append(f"{lost} of {health.frames + lost} {called}")
     line = "  ".join(parts)
