@@ -124,5 +124,5 @@ def lines_reached(folder: Path, corpus: Path) -> dict[str, float] | None:
     return {
         Path(file["filename"]).name: file["summary"]["lines"]["percent"]
         for file in json.loads(done.stdout)["data"][0]["files"]
-        if "/core/" in file["filename"]
+        if "/core/" in file["filename"] and file["summary"]["lines"]["covered"]
     }

@@ -88,6 +88,10 @@ static struct {
     bool any_sent, kept_touched;
     uint8_t last_state;
     uint16_t boot;
+    /* the newest capture that was granted */
+    bool capturing;
+    uint8_t capture_number, capture_channel;
+    uint16_t capture_count;
     /* the script's own */
     uint16_t next_sequence, next_nonce, made_crc;
 } model;
@@ -429,6 +433,12 @@ static void sent_reply(const uint8_t *body) {
     if (limits) {
         take_limits_model();
     }
+    if (model.owed_type == GW_CAPTURE && verdict == GW_VERDICT_DONE) {
+        model.capturing = true;
+        model.capture_number = model.body[GW_CAPTURE_AT_NUMBER];
+        model.capture_channel = model.body[GW_CAPTURE_AT_CHANNEL];
+        model.capture_count = get16(model.body + GW_CAPTURE_AT_COUNT);
+    }
     if (value != (limits ? model.limits_crc : 0U)) {
         broken("a reply to %02x with value %u", model.owed_type, value);
     }
@@ -485,6 +495,25 @@ static void sent_page(const uint8_t *body) {
     }
 }
 
+/* A block by itself, and that somebody asked for it. */
+static void sent_burst(const uint8_t *body, int samples) {
+    uint16_t first = get16(body + GW_BURST_AT_FIRST);
+    uint16_t total = get16(body + GW_BURST_AT_TOTAL);
+    uint16_t trigger = get16(body + GW_BURST_AT_TRIGGER);
+    bool empty = total == 0;
+    if (!model.capturing || body[GW_BURST_AT_NUMBER] != model.capture_number ||
+        body[GW_BURST_AT_CHANNEL] != model.capture_channel) {
+        broken("a block of a capture that nobody asked for");
+    }
+    if (first + samples > total || empty != (samples == 0) || total > model.capture_count ||
+        (empty ? trigger != 0 : trigger >= total) ||
+        get32(body + GW_BURST_AT_PERIOD_NS) == 0 ||
+        get16(body + GW_BURST_AT_STEP) == 0) {
+        broken("a block of %d samples from %u of %u, trigger %u", samples, first, total,
+               trigger);
+    }
+}
+
 static int size_of_samples(uint8_t stream) {
     return stream == GW_FAST_STREAM ? 5 + 16 : stream == GW_SCALE_STREAM ? 5 + 4 : 5 + 2;
 }
@@ -518,6 +547,8 @@ static void sent_frame(const uint8_t *payload, int size) {
         sent_reply(body);
     } else if (payload[0] == GW_CHANNEL_PAGE) {
         sent_page(body);
+    } else if (payload[0] == GW_BURST) {
+        sent_burst(body, size - GW_BURST_SIZE);
     } else if (payload[0] == GW_SAMPLES && body[0] >= GW_STREAMS) {
         broken("samples of stream %u", body[0]);
     } else if (payload[0] == GW_COUNTERS &&
@@ -570,7 +601,7 @@ static void nexts(uint8_t *to, size_t count) {
 static void forget(uint8_t cause) {
     model.in_count = model.out_count = 0;
     model.owed = model.read_stop = model.granted = model.acked = false;
-    model.limits_taken = model.any_sent = false;
+    model.limits_taken = model.any_sent = model.capturing = false;
     model.nonce = model.spent_nonce = model.setpoint = 0;
     model.entry_count = 0;
     model.first = model.started = true;
@@ -736,6 +767,7 @@ static void ask_capture(void) {
     nexts(body, sizeof body);
     gw_put16(body + GW_CAPTURE_AT_BOOT, channels_boot());
     body[GW_CAPTURE_AT_CHANNEL] %= GW_CHANNELS;
+    body[GW_CAPTURE_AT_TRIGGER] = (uint8_t)(1 + body[GW_CAPTURE_AT_TRIGGER] % 4);
     command(GW_CAPTURE, body, sizeof body, -1);
 }
 

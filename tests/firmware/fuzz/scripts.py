@@ -146,10 +146,8 @@ def framed(message: m.ToStand) -> bytes:
 
 
 def capture(trigger: int) -> bytes:
-    """A capture of the current."""
-    return word(
-        Op.CAPTURE, "<BHBIHHBiH"[1:], 1, 0, 0, 26_000, 200, 50, trigger, 900, 50
-    )
+    """A capture of the current: at once, rising, falling for 0, 1, 2."""
+    return word(Op.CAPTURE, "BHBIHHBiH", 1, 0, 0, 26_000, 200, 50, trigger, 900, 50)
 
 
 def seeds() -> dict[str, bytes]:
@@ -196,7 +194,14 @@ def seeds() -> dict[str, bytes]:
         "far-constants": own_constants(1, 1e30, -(1 << 31)) + spinning() + run(10),
         "damaged-constants": own_constants() + word(Op.KEPT, "BB", 40, 3) + run(30),
         "turning": spinning() + word(Op.PIN, "BH", 4, 2001) + hold(3000),
-        "capture": spinning() + capture(1) + hold(3000) + capture(2) + hold(3000),
+        "capture": spinning()
+        + b"".join(capture(trigger) + hold(3000) for trigger in range(3)),
+        "capture-that-rises": pins()
+        + run(30)
+        + capture(1)
+        + run(30)
+        + pins(current=200)
+        + run(400),
         "wrong-grants": pins()
         + run(30)
         + wide_limits()
