@@ -2,6 +2,7 @@
 
 import time
 from datetime import UTC, datetime
+from pathlib import Path
 
 
 class MachineClock:
@@ -20,3 +21,12 @@ class MachineClock:
 def utc_now() -> datetime:
     """The wall clock in UTC, for names and anchors, never for durations."""
     return datetime.now(UTC)
+
+
+def utc_of_file(path: Path) -> datetime:
+    """When a file was last changed, by the wall clock of its disk, in UTC.
+
+    Raises:
+        OSError: it is gone.
+    """
+    return datetime.fromtimestamp(path.stat().st_mtime, UTC)

@@ -91,14 +91,16 @@ class Preparing:
             abilities=[a.name for a in m.Ability if a in identity.abilities],
             channels=[page.name for page in stand.channels],
         )
-        described = course.task.stand
-        limits = course.task.limits
+        described, limits = course.task.stand, course.task.limits
+        supply = SupplyWatch(stand)
         if described is not None:
             course.note("unprotected", lacks=list(unprotected.lacks(described)))
             # Its motor may still turn from before: nothing on it would have stopped it.
             course.send(m.Lock(identity.boot), now_s)
             limits = unprotected.patient(limits, described)
+            supply = SupplyWatch(stand, unprotected.silence_s(described))
             self.readiness.guards_provable = False
+            self.readiness.plug_awaited = supply.visible
         self.scales = Scales(stand, limits)
         objection = self.scales.objection_to_stand(unprotected=described is not None)
         if objection is not None:
@@ -106,7 +108,7 @@ class Preparing:
             return
         if self.scales.missing:
             course.note("unguarded", channels=self.scales.missing)
-        self._supply = SupplyWatch(stand)
+        self._supply = supply
         self.readiness.pulses_provable = can_prove_pulses(stand)
         self._next(now_s)
 

@@ -17,6 +17,7 @@ class Readiness:
     Attributes:
         pulses_provable: the stand can show a real pulse with its supply off.
         guards_provable: the stand has guards of its own, to be seen to act.
+        plug_awaited: it has none, but a supply that can be seen to come on.
         listened: its state and readings were heard.
         proven_s: when its guards were seen to act; None while they were not.
         supplied: the supply was seen on after that.
@@ -27,6 +28,7 @@ class Readiness:
 
     pulses_provable: bool = False
     guards_provable: bool = True
+    plug_awaited: bool = False
     listened: bool = False
     proven_s: float | None = None
     supplied: bool = False
@@ -41,7 +43,10 @@ class Readiness:
             (not self.listened, Phase.LISTENING),
             (latched, Phase.LATCHED),
             (needs_proof and self.pulses_provable, Phase.UNPLUGGING),
-            (self.pulses_provable and not self.supplied, Phase.PLUGGING),
+            (
+                (self.pulses_provable or self.plug_awaited) and not self.supplied,
+                Phase.PLUGGING,
+            ),
             (not self.zeroed, Phase.ZEROING),
             (needs_proof, Phase.PROVING),
         )

@@ -92,9 +92,14 @@ def lacks(stand: Description) -> tuple[str, ...]:
     )
 
 
+def silence_s(stand: Description) -> float:
+    """How long its lines may stay away before it is silent."""
+    return SILENT_LINES / stand.rate_hz
+
+
 def patient(limits: Sequence[Limit], stand: Description) -> tuple[Limit, ...]:
     """Limits that do not call a channel silent which only comes slowly."""
-    least_s = SILENT_LINES / stand.rate_hz
+    least_s = silence_s(stand)
     return tuple(replace(x, max_age_s=max(x.max_age_s, least_s)) for x in limits)
 
 

@@ -216,6 +216,8 @@ def _notes(run: Run) -> list[str]:
     notes = []
     if run.simulated:
         notes.append("Simulated: no hardware, no motor, nothing was measured.")
+    if run.adopted is not None:
+        notes.append("Recorded elsewhere: neither driven nor guarded by gramwatt.")
     notes += [*how_far(run), *left_out(run)]
     if run.intact is False:
         notes.append("The wire log was changed after it was sealed.")

@@ -76,10 +76,15 @@ class Conversation(Protocol):
         ...
 
 
-def conversation_with(description: Description | None) -> Conversation:
+def conversation_with(
+    description: Description | None, *, from_log: bool = False
+) -> Conversation:
     """A conversation that has not begun.
 
     Args:
         description: of a stand that prints lines; None for any other.
+        from_log: its lines are those of a log, whole from the first on.
     """
-    return Session() if description is None else LineSession(description)
+    if description is None:
+        return Session()
+    return LineSession(description, begins_whole=from_log)

@@ -22,6 +22,8 @@ from daq.link.messages import Ability, ChannelPage
 from daq.records import folder as folders
 from daq.records.wirelog import INTRODUCTION, NAME, Damage, Kind, Reader, Record
 
+ADOPTED = "adopted"  # in the header of a run made of a log
+
 
 @dataclass(frozen=True, slots=True)
 class Stream:
@@ -146,6 +148,12 @@ class Run:
         )
         return claims or self.header.get("simulated") is True
 
+    @property
+    def adopted(self) -> Mapping[str, object] | None:
+        """The log it was made of, where it was recorded elsewhere."""
+        log = self.header.get(ADOPTED)
+        return log if isinstance(log, dict) else None
+
     def notes(self, kind: str) -> Iterator[Decision]:
         """The notes of one kind, in order."""
         return (d for d in self.decisions if d.note.get("note") == kind)
@@ -191,6 +199,19 @@ def _number(note: Mapping[str, object], key: str) -> float:
     return float(value)
 
 
+@dataclass(frozen=True, slots=True)
+class _Speech:
+    """How a stand speaks.
+
+    Attributes:
+        described: what it prints, where it prints lines.
+        from_log: the lines are those of a log that was recorded elsewhere.
+    """
+
+    described: Description | None = None
+    from_log: bool = False
+
+
 @dataclass(slots=True)
 class _Columns:
     times: list[float] = field(default_factory=list)
@@ -213,11 +234,11 @@ def read_run(folder: Path) -> Run:
     reader = Reader.open(folder / NAME)
     sealed = folders.is_sealed(content)
     intact = _is_intact(reader.data, content) if sealed else None
-    described = _described(reader.data, content)
-    heard = _hear(reader, described=described)
+    speech = _speech(reader.data, content)
+    heard = _hear(reader, speech)
     if heard.stand is None and heard.spare is not None:
         reader = Reader(reader.data)
-        heard = _hear(reader, heard.spare, described)
+        heard = _hear(reader, speech, heard.spare)
     if not heard.begun:
         raise RecordFault(f"{folder / NAME} holds no whole record: nothing is left.")
     header = heard.header if heard.header is not None else _header_in(content)
@@ -237,38 +258,36 @@ def read_run(folder: Path) -> Run:
         gaps=tuple(heard.gaps),
         health=heard.session.health,
         drops=heard.session.drops,
-        described=described,
+        described=speech.described,
         not_taken=heard.session.not_taken(),
     )
 
 
-def _described(data: bytes, content: Mapping[str, object]) -> Description | None:
-    """The description of a stand that prints lines; None for any other.
+def _speech(data: bytes, content: Mapping[str, object]) -> _Speech:
+    """How the stand of a log speaks, by its header.
 
     Raises:
-        RecordFault: there is one, but this version cannot read it.
+        RecordFault: it prints lines, but this version cannot read their description.
     """
     first = next(iter(Reader(data).records()), None)
-    kept = first.json() if first and first.kind is Kind.HEADER else _header_in(content)
-    task = (kept or {}).get("task")
+    whole = first is not None and first.kind is Kind.HEADER
+    header = first.json() if first is not None and whole else _header_in(content)
+    task = (header or {}).get("task")
     lines = task.get("lines") if isinstance(task, dict) else None
     if lines is None:
-        return None
+        return _Speech()
     try:
-        return read_description(
-            str(lines), "the description of the stand in the record"
+        described = read_description(
+            str(lines), "the record's description of its stand"
         )
     except InputFault as fault:
         raise RecordFault(str(fault)) from None
+    return _Speech(described, from_log=ADOPTED in (header or {}))
 
 
-def _hear(
-    reader: Reader,
-    stand: s.Stand | None = None,
-    described: Description | None = None,
-) -> "_Assembly":
+def _hear(reader: Reader, speech: _Speech, stand: s.Stand | None = None) -> "_Assembly":
     """Everything in a log, by a stand's pages where it does not tell them itself."""
-    heard = _Assembly(stand, described)
+    heard = _Assembly(speech, stand)
     places = reader.damage.places
     for record in reader.records():
         if reader.damage.places != places:
@@ -315,10 +334,8 @@ class _Assembly:
         spare: who the stand was, by the end record.
     """
 
-    def __init__(
-        self, stand: s.Stand | None = None, described: Description | None = None
-    ) -> None:
-        self.session = conversation_with(described)
+    def __init__(self, speech: _Speech, stand: s.Stand | None = None) -> None:
+        self.session = conversation_with(speech.described, from_log=speech.from_log)
         self.header: Mapping[str, object] | None = None
         self.outcome: Mapping[str, object] | None = None
         self.decisions: list[Decision] = []

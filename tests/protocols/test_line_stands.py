@@ -72,6 +72,16 @@ def test_the_record_tells_what_the_stand_lacks_and_who_speaks_for_it() -> None:
     assert identified["simulated"]
 
 
+@pytest.mark.parametrize("text", ALL.values(), ids=ALL)
+def test_the_supply_is_waited_for_and_not_before_it_is_asked_for(text: str) -> None:
+    spin = spin_on_lines(text)
+    line_stand(spin).plug_in = False
+    outcome = spin.run(60.0).outcome
+    assert spin.asked == ["plug in"]
+    assert outcome is not None
+    assert outcome.ended is Ended.COMPLETED
+
+
 def test_the_stop_is_proven_with_the_motor_running() -> None:
     spin = spin_on_lines()
     spin.run(60.0)

@@ -21,6 +21,7 @@ COMMANDS = (
     "watch",
     "plan",
     "spin",
+    "adopt",
     "findings",
     "report",
     "rebuild",

@@ -122,7 +122,7 @@ def run(args: argparse.Namespace) -> int:
         truth=args.truth,
         faults=args.faults,
         seed=args.seed,
-        plug_in=description is not None,  # pulled out to prove guards, where there are
+        plug_in=False,
         bare=spin.plan.propeller_off,
         lines=args.lines,
     ) as stand:

@@ -13,6 +13,8 @@ from ui.report.words import counted, sentence, text_of
 from ui.results import how_far
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from daq.records.read import Run
 
 GOOD: Final = "good"
@@ -26,9 +28,15 @@ ENDS: Final = {
     "tripped": (DANGER, "Tripped"),
     "failed": (ABNORMAL, "Failed"),
     "interrupted": (ABNORMAL, "Interrupted"),
+    "elsewhere": (NEUTRAL, "Not known"),
 }
 DATA: Final = {
     "whole": (GOOD, "Whole", "Every part of the plan was walked."),
+    "elsewhere": (
+        NEUTRAL,
+        "As the log has them",
+        "Judge by the plateaus below.",
+    ),
     "partial": (
         ABNORMAL,
         "Partial",
@@ -48,6 +56,7 @@ NO_END_UNPROTECTED: Final = (
     "its motor."
 )
 UNPROTECTED: Final = "The stand prints lines and cannot stop its motor by itself."
+ELSEWHERE: Final = "Recorded elsewhere: gramwatt neither drove nor guarded this motor."
 NOT_CONFIRMED: Final = "The stand did not confirm the stop."
 RAN_ON: Final = "The motor ran on."
 
@@ -90,6 +99,8 @@ class Notice:
 def notices_of(run: Run) -> list[Notice]:
     """What is unusual about where a run comes from, most weighty first."""
     notices = []
+    if run.adopted is not None:
+        notices.append(Notice(ELSEWHERE, _adopted(run.adopted)))
     if run.described is not None:
         noted = next(run.notes("unprotected"), None)
         told = noted.note.get("lacks") if noted else None
@@ -101,6 +112,16 @@ def notices_of(run: Run) -> list[Notice]:
                 Notice("Some of the stand's lines were not used.", (run.not_taken,))
             )
     return notices
+
+
+def _adopted(log: Mapping[str, object]) -> tuple[str, ...]:
+    return (
+        f"It was made of the log {log.get('file')} of {log.get('bytes')} bytes, whose "
+        f"SHA-256 begins with {str(log.get('sha256'))[:16]}.",
+        "Levels were found where the throttle in it was held; nobody can tell from a "
+        "log whether limits were watched, or how it ended.",
+        "The date is that of the file.",
+    )
 
 
 def _end(run: Run) -> Fact:
