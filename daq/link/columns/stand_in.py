@@ -35,9 +35,9 @@ def stop_words(description: Description) -> bytes:
 class StandIn:
     """Grants, holds and ends throttle in a stand's place.
 
-    A new throttle is told at most once a line that the stand prints: a sketch may read
-    one command each time round its loop, and a stop would wait behind whatever it has
-    not read yet. Zero and stop are told at once.
+    Nothing is told faster than lines come, each line of it: a sketch may read one
+    command each time round its loop, and a stop would wait behind whatever it has not
+    read yet. Only zero and the first stop are told at once.
 
     Attributes:
         boot: rises with each restart that was noticed.
@@ -53,9 +53,11 @@ class StandIn:
         self.setpoint = 0
         self._description = description
         self._stop = stop_words(description)
-        self._least_s = 1 / description.rate_hz
+        line_s = 1 / description.rate_hz
+        self._stop_again_s = max(STOP_AGAIN_S, line_s * len(self._stop.splitlines()))
         self._said_s = float("-inf")
         self._alive = keep_alive(description)
+        self._least_s = line_s * (2 if self._alive else 1)
         self._limits_crc: int | None = None
         self._nonce = 0
         self._lease_end_s = self._again_s = self._alive_s = float("inf")
@@ -163,7 +165,7 @@ class StandIn:
             else:
                 text = self._stop
                 over = now_s >= self._stop_end_s
-                self._again_s = float("inf") if over else now_s + STOP_AGAIN_S
+                self._again_s = float("inf") if over else now_s + self._stop_again_s
         if self._alive and now_s >= self._alive_s:
             text += self._alive[0]
             self._alive_s = now_s + self._alive[1]

@@ -47,7 +47,7 @@ def arm(stand_in: StandIn, now_s: float, nonce: int) -> None:
         m.Arm(nonce, stand_in.boot, LIMITS.crc, LEASE_MS, 0), now_s
     )
     assert verdict is m.Verdict.DONE
-    assert stand_in.poll(now_s).startswith(b"T0.0\n")
+    assert stand_in.poll(now_s).startswith(b"T0.0")
 
 
 def throttle(setpoint: int, nonce: int = 7, lease_ms: int = LEASE_MS) -> m.Throttle:
@@ -206,6 +206,27 @@ def test_a_stop_is_said_at_once_and_again_for_a_while() -> None:
     assert stand_in.deadline_s == math.inf
 
 
+@pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
+def test_a_stop_is_repeated_no_faster_than_its_lines_can_be_read(end: str) -> None:
+    slow = BARE.replace("rate_hz = 80", "rate_hz = 10")
+    slow = slow.replace("\\n", end.replace("\r", "\\r").replace("\n", "\\n"))
+    stand_in = armed(slow)
+    stand_in.take(m.Stop(m.StopReason.GUARD), 0.5)
+    times = [now_s for now_s, _ in said(stand_in, 0.5, 9.0)]
+    assert times[0] == 0.5
+    gaps = [b - a for a, b in pairwise(times)]
+    assert gaps == pytest.approx([0.2] * len(gaps))
+    assert len(gaps) in (5, 6)
+
+
+def test_throttles_leave_room_for_a_keep_alive() -> None:
+    stand_in = armed(WHOLE.replace("rate_hz = 80", "rate_hz = 10"))
+    assert stand_in.throttle(throttle(3000), 0.15) == b""
+    stand_in.poll(0.15)
+    assert stand_in.deadline_s == pytest.approx(0.2)
+    assert stand_in.poll(0.2) == b"T30.0\nK\n"
+
+
 def test_a_second_stop_is_as_prompt_as_the_first() -> None:
     # The proof lets the lease lapse and arms anew at once; then the plan may trip.
     stand_in = armed()
@@ -318,6 +339,8 @@ class Laws(RuleBasedStateMachine):
     def began(self) -> None:
         self.description = described(self.text())
         self.heard = HeardCommands(self.description.commands)
+        lines = stop_words(self.description).count(b"\n")
+        self.again_s = max(STOP_AGAIN_S, lines / self.description.rate_hz)
         self.stand_in = StandIn(self.description, BOOT)
         self.granted = 0
         self.lease_end_s = -math.inf
@@ -462,7 +485,7 @@ class Laws(RuleBasedStateMachine):
         if self.stopped_s is None or self.stand_in.state in MAY_DRIVE:
             return
         if self.now_s < self.stopped_s + STOP_FOR_S:
-            assert self.stand_in.deadline_s <= self.said_stop_s + STOP_AGAIN_S + 1e-9
+            assert self.stand_in.deadline_s <= self.said_stop_s + self.again_s + 1e-9
 
     @invariant()
     def a_latch_is_there_while_it_is_tripped(self) -> None:
