@@ -13,6 +13,8 @@
  * Timer 1 makes the servo pulse and the device time, timer 2 the tick. Timer 0, the
  * serial library and every other library are left alone, so that this also builds
  * where they exist. */
+#pragma GCC optimize("O2") /* its interrupts, also where the rest is to save room */
+
 #include <avr/eeprom.h>
 #include <avr/interrupt.h>
 #include <avr/io.h>
@@ -212,8 +214,7 @@ static uint16_t ticks_now(void) {
 #define CLOCKS 13 /* of the converter, a conversion; it samples after 1.5 of them */
 #define NOBODY 0xFF
 #define REACHES 10 /* half microseconds from a conversion's end to looking at the time */
-#define UNSURE 6   /* so near to an end it may be of either conversion */
-#define SELECTS 14 /* from looking at the time to having selected */
+#define SELECTS 10 /* from looking at the time to having selected, about */
 
 static volatile uint8_t bandgap_asked, converted;
 static volatile uint16_t bandgap_raw;
@@ -237,6 +238,7 @@ static struct {
     uint8_t bandgap;                /* conversions of it that are still to come */
     uint8_t at;                     /* of the ring, when this was last looked at */
     uint8_t flip, level;            /* for the quick part, when it looks */
+    uint8_t doubted; /* conversions to come of which the input may be another */
     uint16_t due; /* half microsecond in the servo frame when the running one ends */
 } fast;
 
@@ -250,9 +252,9 @@ static struct {
 static const struct {
     uint8_t clock, period, turn_every, feed_every;
 } rates[] = {
-    /* The other channel in one of 16 or 8 conversions; and of the captured one, as
-     * ever, 4800 in a second to the readings. */
-    {_BV(ADPS2) | _BV(ADPS0), 2 * 2 * CLOCKS, 16, 8},
+    /* The other channel in one of 16 or 8 conversions. Of the captured one 4800 in a
+     * second to the readings, as ever; 2400 where there is no time for more. */
+    {_BV(ADPS2) | _BV(ADPS0), 2 * 2 * CLOCKS, 16, 16},
     {_BV(ADPS2) | _BV(ADPS1), 2 * 4 * CLOCKS, 8, 4},
     {_BV(ADPS2) | _BV(ADPS1) | _BV(ADPS0), 2 * 8 * CLOCKS, 8, 2},
 };
@@ -308,7 +310,7 @@ GW_ALWAYS void select_fast(uint8_t mux) {
 
 static inline void begin_fast(void) {
     FAST_ON = 1;
-    fast.bandgap = fast.since_fed = 0;
+    fast.bandgap = fast.since_fed = fast.doubted = 0;
     fast.until_turn = fast.turn_every;
     fast.at = capture.at;
     fast.running = fast.mux;
@@ -339,31 +341,36 @@ GW_ALWAYS void count_passed(uint8_t conversions) {
     fast.since_fed = (uint8_t)(fast.since_fed + conversions);
 }
 
-enum { USUAL, TOO_LATE, UNKNOWN };
-
-/* Interrupts were held off, or it is the first time. Conversions that went by have no
- * sample. Whether it is too late to select, or unknown which conversion is looked at. */
-static uint8_t __attribute__((noinline)) look_closer(uint16_t at, uint16_t late) {
+/* It is not as soon after a conversion as it should be, or it is the first time. What
+ * went by meanwhile has no sample. */
+static void __attribute__((noinline)) look_closer(uint16_t at, uint16_t late,
+                                                  uint8_t went) {
+    capture_went(went);
     if (late < REACHES || late > SERVO_TOP / 2) { /* earlier than was thought */
         fast.due = in_frame_from(at + SERVO_TOP + 1 - REACHES);
         late = REACHES;
     }
-    bool lost = false;
-    for (; late >= fast.period; late -= fast.period) {
-        fast.due = in_frame_from(fast.due + fast.period);
-        count_passed(1);
-        if (capture_wants() && capture_take(GW_NO_SAMPLE)) {
-            stamp_trigger(late);
+    if (late >= fast.period) {
+        for (; late >= fast.period; late -= fast.period) {
+            fast.due = in_frame_from(fast.due + fast.period);
+            count_passed(1);
+            if (capture_wants() && capture_take(GW_NO_SAMPLE)) {
+                stamp_trigger(late);
+            }
         }
-        lost = true;
-    }
-    if (lost) {
+        if (late < 2 * REACHES) { /* the last of them ended when this had begun: its own
+                                   * interrupt would take it a second time */
+            ADCSRA |= _BV(ADIF);
+        }
         fast.running = fast.selected;
     }
-    if (late + UNSURE > fast.period || (lost && late < UNSURE)) {
-        return UNKNOWN;
-    }
-    return late + SELECTS < fast.period ? USUAL : TOO_LATE;
+}
+
+/* It is too late to be sure what the converter looks at: at the captured channel, in a
+ * while. */
+static void __attribute__((noinline)) select_anew(void) {
+    select_fast(fast.mux);
+    fast.doubted = 4; /* this one with them */
 }
 
 static void __attribute__((noinline)) begin_bandgap(void) {
@@ -389,7 +396,7 @@ GW_ALWAYS uint8_t next_input(void) {
 
 /* How much the quick part may do until the rest is wanted again. */
 GW_ALWAYS void set_quick(void) {
-    if (fast.running != fast.mux || fast.selected != fast.mux) {
+    if (fast.running != fast.mux || fast.selected != fast.mux || fast.doubted > 0) {
         return;
     }
     bool looks = capture_looks();
@@ -425,33 +432,49 @@ void __vector_fast(void) {
     uint8_t went = (uint8_t)(capture.at - fast.at);
     converted = 1;
     quick.plain = 0;
-    capture_went(went);
-    count_passed((uint8_t)(went + 1));
     fast.due = in_frame_from(fast.due + (uint16_t)(went * fast.period));
     uint16_t late = at - fast.due;
     if (late > SERVO_TOP) {
         late += SERVO_TOP + 1;
     }
-    uint8_t how = USUAL;
-    if (late < REACHES || late + SELECTS >= fast.period) {
-        how = look_closer(at, late);
+    bool in_time = late >= REACHES && late + SELECTS < fast.period;
+    bool steady = fast.running == fast.mux && fast.selected == fast.mux;
+    count_passed((uint8_t)(went + 1));
+    if (!in_time) {
+        look_closer(at, late, went);
+    }
+    uint8_t was = fast.running;
+    fast.running = fast.selected;
+    if (in_time) { /* first of all, for the next begins soon */
+        uint8_t next = next_input();
+        if (next != fast.selected) {
+            select_fast(next);
+            if (ADCSRA & _BV(ADIF)) { /* it may hold for the next, or not yet */
+                select_anew();
+            }
+        }
+    } else if (!steady) {
+        was = NOBODY;
+        select_anew();
     }
     fast.due = in_frame_from(fast.due + fast.period);
-    uint8_t was = how == UNKNOWN ? NOBODY : fast.running;
-    fast.running = fast.selected;
-    if (how == USUAL) { /* else what is selected now may hold for the next, or not */
-        select_fast(next_input());
+    if (in_time) {
+        capture_went(went);
+    }
+    if (fast.doubted > 0) {
+        fast.doubted--;
+        was = NOBODY;
     }
     uint8_t sample = GW_NO_SAMPLE;
     if (was == fast.mux) {
         sample = least((uint8_t)(raw >> 2), GW_SAMPLE_TOP);
-        if (fast.since_fed < fast.feed_every) {
-            was = NOBODY; /* the readings do without it */
+        if (fast.since_fed < fast.feed_every || fast.selected != fast.mux) {
+            was = NOBODY; /* the readings do without it; or there is soon to select */
         } else {
             fast.since_fed = 0;
         }
-    } else if (was == MUX_BANDGAP && fast.running == MUX_BANDGAP) {
-        was = NOBODY; /* it settles */
+    } else if (was == fast.running) {
+        was = NOBODY; /* of several in a row the last: it has settled */
     }
     if (capture_wants() && capture_take(sample)) {
         stamp_trigger(late);
