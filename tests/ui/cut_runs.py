@@ -35,7 +35,7 @@ from tests.protocols.articles import article
 from tests.runs import write_run
 from tests.spins import NONCE, plan
 from tests.virtual import VirtualSpin
-from ui.cli.plan import limits_for, rules_for
+from ui.ordered import limits_for, rules_for
 from ui.results import Results, analyse_folder
 
 LOAD_CELL_G: Final = 1000.0

@@ -22,7 +22,7 @@ from tests.runs import write_run
 from tests.spins import NONCE, spin
 from tests.ui.report.reading import read
 from tests.virtual import VirtualSpin
-from ui.cli.plan import limits_for, rules_for
+from ui.ordered import limits_for, rules_for
 from ui.results import Results, derive
 from ui.stretches import stretches_of
 

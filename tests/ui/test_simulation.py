@@ -9,7 +9,7 @@ from daq.link import messages as m
 from daq.link.framing import Deframer
 from daq.link.ports import Port, open_port
 from ui.cli.plan import chosen_article
-from ui.cli.spin import prepare
+from ui.ordered import order_for
 from ui.simulation import SimulatedStand
 
 READS = 2000
@@ -58,7 +58,7 @@ def test_a_fault_from_a_file_acts_on_it(tmp_path: Path) -> None:
 
 
 def test_an_idle_spin_is_prepared_for_a_motor_without_its_propeller() -> None:
-    idle, stairs = (prepare(n, chosen_article(None), 1000.0) for n in (IDLE, STAIRS))
+    idle, stairs = (order_for(n, chosen_article(None), 1000.0) for n in (IDLE, STAIRS))
     assert idle.plan.propeller_off
     assert not idle.task.rules.propeller_on
     assert stairs.task.rules.propeller_on

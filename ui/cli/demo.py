@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import argparse
 
-from ui.cli.spin import SIMULATED_LOAD_CELL_G, add_out_option, prepare
+from ui.cli.spin import SIMULATED_LOAD_CELL_G, Spin, add_out_option
+from ui.ordered import order_for
 
 PROTOCOL = "short-staircase"
 
@@ -45,7 +46,7 @@ def run(args: argparse.Namespace) -> int:
     from ui.cli.plan import chosen_article
     from ui.simulation import SimulatedStand
 
-    spin = prepare(PROTOCOL, chosen_article(None), SIMULATED_LOAD_CELL_G)
+    spin = Spin(order_for(PROTOCOL, chosen_article(None), SIMULATED_LOAD_CELL_G))
     with SimulatedStand(seed=args.seed, tcp=args.tcp, plug_in=False) as stand:
         if not args.json:
             print(

@@ -6,8 +6,6 @@ Prints and never opens a port. Heavy imports wait until the command runs.
 from __future__ import annotations
 
 import argparse
-import math
-from collections.abc import Collection
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -17,11 +15,8 @@ if TYPE_CHECKING:
     from importlib.resources.abc import Traversable
 
     from daq.records.shelf import Article
-    from protocols.limits import Limit
     from protocols.plan import Plan
     from protocols.preview import Preview
-    from protocols.rated import Ratings
-    from protocols.rules import Rules
 
 DEMO_ARTICLE = "indoor-quad-a.toml"
 
@@ -96,6 +91,7 @@ def run(args: argparse.Namespace) -> int:
     from protocols.preview import preview
     from protocols.recipe import expand, load_recipe
     from ui.cli.plan_text import print_plan
+    from ui.ordered import limits_for, rules_for
 
     recipe = load_recipe(args.protocol)
     article = chosen_article(args.article)
@@ -126,52 +122,6 @@ def example_article() -> Traversable:
     from importlib import resources
 
     return resources.files("ui.cli.articles").joinpath(DEMO_ARTICLE)
-
-
-def limits_for(
-    article: Article, load_cell_g: float | None, timed: Collection[str] = ()
-) -> tuple[Limit, ...]:
-    """The limits of an article on a stand that measures all it can.
-
-    Args:
-        article: what is tested.
-        load_cell_g: rated load of the stand's load cell; without it there is no
-            limit on thrust.
-        timed: parts that count with their rating for seconds.
-
-    Raises:
-        InputFault: the article gives no current rating, the load is not above zero,
-            or a timed part has no rating for seconds.
-    """
-    from protocols.limits import derive
-
-    channels = ["current", "voltage", "speed"]
-    if load_cell_g is not None:
-        channels.append("thrust")
-    return derive(_ratings(article, load_cell_g), channels, timed)
-
-
-def rules_for(article: Article, timed: Collection[str] = ()) -> Rules:
-    """What the guard counts and knows besides limits.
-
-    Raises:
-        InputFault: a timed part has no rating for seconds.
-    """
-    from protocols.rules import derive_rules
-
-    return derive_rules(_ratings(article, None), timed)
-
-
-def _ratings(article: Article, load_cell_g: float | None) -> Ratings:
-    from daq import units
-    from daq.errors import InputFault
-    from protocols.ratings import ratings_of
-
-    if load_cell_g is None:
-        return ratings_of(article)
-    if not (math.isfinite(load_cell_g) and load_cell_g > 0):
-        raise InputFault(f"--load-cell-g is {load_cell_g:g}; it must be above zero.")
-    return ratings_of(article, load_cell_range_n=units.gf_to_n(load_cell_g))
 
 
 def _list_catalogue(*, as_json: bool) -> int:

@@ -14,8 +14,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
     from daq.clock import Clock
-    from ui.cli.spin import Spin
     from ui.client import KeeperClient
+    from ui.ordered import Order
     from ui.simulation import SimulatedStand
 
 DRAW_PERIOD_S = 0.1
@@ -32,7 +32,7 @@ class Show:
 
     def __init__(
         self,
-        spin: Spin,
+        order: Order,
         client: KeeperClient,
         clock: Clock,
         *,
@@ -44,13 +44,13 @@ class Show:
         from ui.cli.progress import Progress
         from ui.live import LiveRun
 
-        self._spin = spin
+        self._order = order
         self._client = client
         self._clock = clock
         self._own = own
         self._quiet = quiet
-        self._live = LiveRun(spin.plan, conversation_with(spin.task.stand))
-        self._progress = Progress(spin.limits)
+        self._live = LiveRun(order.plan, conversation_with(order.task.stand))
+        self._progress = Progress(order.task.limits)
         self._narrator = Narrator()
         self._stops = 0
         self._heard_s = clock.now_s()
@@ -108,7 +108,7 @@ class Show:
             self._warned = False
         elif self._clock.now_s() - self._heard_s > KEEPER_SILENT_S and not self._warned:
             self._warned = True
-            unprotected = self._spin.task.stand is not None
+            unprotected = self._order.task.stand is not None
             self._alarm(SILENT_UNPROTECTED if unprotected else SILENT)
         if self._warned and self._stops >= STOPS_TO_KILL:
             self._client.kill()
@@ -181,12 +181,12 @@ class Show:
 
         if self._acknowledged:
             return True
-        items = checklist_for(self._spin.task, self._spin.timed)
+        items = checklist_for(self._order.task, self._order.timed)
         done: list[str] = []
 
         def answer() -> None:
             done.extend(checklist.ask(items))
-            if self._spin.task.stand is not None:
+            if self._order.task.stand is not None:
                 checklist.declare(HAND_ON_PLUG, HAND_WORDS)
                 done.append("hand on plug")
 

@@ -20,10 +20,7 @@ from ui.cli.simulate import add_stand_options
 if TYPE_CHECKING:
     from collections.abc import Collection, Mapping
 
-    from daq.records.shelf import Article
-    from protocols.limits import Limit
-    from protocols.plan import Plan
-    from protocols.task import Task
+    from ui.ordered import Order
     from ui.simulation import SimulatedStand
 
 # The simulated load cell is a 1 kg one.
@@ -97,6 +94,7 @@ def run(args: argparse.Namespace) -> int:
     """
     from daq.errors import InputFault
     from ui.cli.plan import chosen_article, example_article
+    from ui.ordered import order_for
     from ui.simulation import SimulatedStand
 
     if args.port and args.article is None:
@@ -115,7 +113,8 @@ def run(args: argparse.Namespace) -> int:
     article = chosen_article(args.article)
     lines, description = described(args.lines)
     baud = baud_of(args.baud, description)
-    spin = prepare(args.protocol, article, load_cell_g, args.timed, lines)
+    order = order_for(args.protocol, article, load_cell_g, args.timed, lines)
+    spin = Spin(order)
     if args.port:
         return spin.on(args.port, baud, args.out, as_json=args.json)
     with SimulatedStand(
@@ -123,44 +122,10 @@ def run(args: argparse.Namespace) -> int:
         faults=args.faults,
         seed=args.seed,
         plug_in=False,
-        bare=spin.plan.propeller_off,
+        bare=order.plan.propeller_off,
         lines=args.lines,
     ) as stand:
         return spin.on(stand.port, baud, args.out, own=stand, as_json=args.json)
-
-
-def prepare(
-    protocol: str,
-    article: Article,
-    load_cell_g: float,
-    timed: Collection[str] = (),
-    lines: str = "",
-) -> Spin:
-    """Everything that can be refused before a port is opened.
-
-    Args:
-        protocol: its name or file.
-        article: what is tested.
-        load_cell_g: rated load of the load cell.
-        timed: parts that may go to their short-time rating.
-        lines: description of a stand that prints lines; "" for any other.
-
-    Raises:
-        InputFault: protocol, article, load cell or timed parts are wrong, or the plan
-            is more than such a stand may be asked for.
-    """
-    import secrets
-
-    from protocols.caps import capped, ruled
-    from protocols.recipe import expand, load_recipe
-    from protocols.task import Task
-    from ui.cli.plan import limits_for, rules_for
-
-    plan = expand(load_recipe(protocol))
-    limits = capped(plan, limits_for(article, load_cell_g, timed))
-    nonce = secrets.randbelow(0xFFFF) + 1
-    task = Task(plan, limits, nonce, ruled(plan, rules_for(article, timed)), lines)
-    return Spin(article, task, tuple(timed))
 
 
 @dataclass(slots=True)
@@ -168,9 +133,7 @@ class Spin:
     """One spin to do.
 
     Attributes:
-        article: what is tested.
-        task: plan, limits and rules.
-        timed: parts that may go to their short-time rating.
+        order: what is spun.
         folder: the run's folder, once there is one.
         outcome: how it ended, once it has.
         how_far: how far it came, in sentences, where it was cut.
@@ -179,25 +142,13 @@ class Spin:
         tried: a part of the proof was begun, so that its page has something to tell.
     """
 
-    article: Article
-    task: Task
-    timed: tuple[str, ...] = ()
+    order: Order
     folder: Path | None = None
     outcome: Mapping[str, object] | None = None
     how_far: tuple[str, ...] = ()
     clears: str = ""
     alarmed: Collection[str] = ()
     tried: bool = False
-
-    @property
-    def plan(self) -> Plan:
-        """What will be walked."""
-        return self.task.plan
-
-    @property
-    def limits(self) -> tuple[Limit, ...]:
-        """What must not be exceeded."""
-        return self.task.limits
 
     def on(
         self,
@@ -227,9 +178,9 @@ class Spin:
 
         if not as_json:
             self._introduce(port)
-        client = KeeperClient(self._start_order(port, baud, out, own=own is not None))
+        client = KeeperClient(self.order.start(port, baud, out, own=own is not None))
         self.folder = client.folder
-        show = Show(self, client, MachineClock(), own=own, quiet=as_json)
+        show = Show(self.order, client, MachineClock(), own=own, quiet=as_json)
         self.outcome = show.until_the_end()
         self.how_far, self.alarmed = show.how_far, show.alarmed
         self.tried = show.tried
@@ -243,10 +194,11 @@ class Spin:
         from ui.cautions import UNPROTECTED
         from ui.cli.text import labelled
 
-        plan = self.plan
-        seen = preview(plan, self.article, self.limits, self.task.rules)
+        article, task = self.order.article, self.order.task
+        plan = task.plan
+        seen = preview(plan, article, task.limits, task.rules)
         print(labelled("port", port))
-        print(labelled("article", self.article.name))
+        print(labelled("article", article.name))
         print(
             labelled(
                 "plan",
@@ -255,40 +207,16 @@ class Spin:
                 f"{seen.peak_current_a:.1f} A at most, {seen.takes()}",
             )
         )
-        for limit in self.limits:
+        for limit in task.limits:
             print(labelled("limit", f"{limit.channel}: {limit.source}"))
-        for burst in self.task.rules.bursts:
+        for burst in task.rules.bursts:
             print(labelled("timed", f"{burst.part}: {burst.source}"))
         for warning in seen.warnings:
             print(labelled("warning", warning))
-        if self.task.stand is not None:
+        if task.stand is not None:
             print(labelled("UNPROTECTED", UNPROTECTED))
-            for words in lacks(self.task.stand):
+            for words in lacks(task.stand):
                 print(labelled("", words))
-
-    def _start_order(
-        self, port: str, baud: int, out: Path, *, own: bool
-    ) -> dict[str, object]:
-        from importlib.metadata import version
-
-        from daq.machine_clock import utc_now
-        from daq.records.folder import folder_name
-
-        utc = utc_now().isoformat(timespec="seconds")
-        name = folder_name(utc, self.plan.protocol, f"{self.task.nonce:04x}")
-        return {
-            "port": port,
-            "baud": baud,
-            "out": str(out),
-            "name": name,
-            "task": self.task.to_dict(),
-            "header": {
-                "utc": utc,
-                "simulated": own,
-                "article": self.article.to_dict(),
-                "versions": {"gramwatt": version("gramwatt")},
-            },
-        }
 
     def _report_end(self, *, as_json: bool) -> int:
         from ui.cli.ending import alarm, danger_in, exit_status, tell_end, tell_last
@@ -298,7 +226,7 @@ class Spin:
         if self.folder is None:
             return status
         worth_it = self.tried or outcome.get("data") != "none"
-        unprotected = self.task.stand is not None
+        unprotected = self.order.task.stand is not None
         danger = danger_in(outcome, unprotected=unprotected)
         if danger and danger not in self.alarmed:
             alarm(danger)

@@ -160,8 +160,8 @@ def test_without_a_protocol_the_catalogue_is_listed(
         (["stairs"], "no protocol"),
         (["gone.toml"], "no such file"),
         (["staircase", "--article", "gone.toml"], "no such file"),
-        (["staircase", "--load-cell-g", "0"], "--load-cell-g is 0"),
-        (["staircase", "--load-cell-g", "nan"], "--load-cell-g is nan"),
+        (["staircase", "--load-cell-g", "0"], "load cell's rated load is 0 g"),
+        (["staircase", "--load-cell-g", "nan"], "load cell's rated load is nan g"),
     ],
 )
 def test_what_is_wrong_is_said_in_one_sentence(words: list[str], says: str) -> None:

@@ -8,7 +8,8 @@ from protocols.plan import Leg, Plan, Segment
 from protocols.task import Task
 from tests.spins import NONCE, spin
 from tests.virtual import VirtualSpin
-from ui.cli.plan import chosen_article, limits_for
+from ui.cli.plan import chosen_article
+from ui.ordered import limits_for
 from ui.results import Results, _analysis_of
 
 LEVELS_FRAC = (0.25, 0.5, 0.75, 0.95)
