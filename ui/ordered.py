@@ -16,8 +16,9 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from daq.records.shelf import Article
-    from protocols.limits import Limit, Ratings
+    from protocols.limits import Limit
     from protocols.plan import Plan
+    from protocols.rated import Ratings
     from protocols.rules import Rules
     from protocols.task import Task
 
