@@ -98,6 +98,12 @@ static struct {
 
 static __typeof__(world) fresh;
 
+/* What the kept memory is to hold: nothing changes it while the stand runs. */
+static struct {
+    uint8_t bytes[KEPT_SIZE];
+    bool there[KEPT_SIZE];
+} later;
+
 static void broken(const char *format, ...) __attribute__((noreturn, format(printf, 1, 2)));
 static void broken(const char *format, ...) {
     va_list rest;
@@ -604,6 +610,12 @@ static void forget(uint8_t cause) {
     model.limits_taken = model.any_sent = model.capturing = false;
     model.nonce = model.spent_nonce = model.setpoint = 0;
     model.entry_count = 0;
+    for (size_t i = 0; i < KEPT_SIZE; i++) {
+        if (later.there[i]) {
+            world.kept[i] = later.bytes[i];
+        }
+    }
+    memset(&later, 0, sizeof later);
     model.first = model.started = true;
     model.cause = cause;
     model.last_state = GW_STATE_LOCKED;
@@ -752,6 +764,12 @@ static void restart(uint8_t cause) {
     judge();
 }
 
+static void keep_later(uint8_t at, uint8_t byte) {
+    later.bytes[at] = byte;
+    later.there[at] = true;
+    model.kept_touched |= at < 16;
+}
+
 /* Constants with a right CRC, whatever is in them. */
 static void constants(void) {
     uint8_t bytes[2 + GW_CHANNELS * sizeof(gw_scale) + 2] = {1, next8()};
@@ -759,7 +777,9 @@ static void constants(void) {
     uint16_t crc = crc_of(bytes, sizeof bytes - 2);
     bytes[sizeof bytes - 2] = (uint8_t)(crc >> 8);
     bytes[sizeof bytes - 1] = (uint8_t)crc;
-    memcpy(world.kept + 16, bytes, sizeof bytes);
+    for (size_t i = 0; i < sizeof bytes; i++) {
+        keep_later((uint8_t)(16 + i), bytes[i]);
+    }
 }
 
 static void ask_capture(void) {
@@ -866,8 +886,7 @@ static void do_next(uint32_t *passed_ms) {
         break;
     case OP_KEPT: {
         uint8_t at = next8();
-        world.kept[at] = next8();
-        model.kept_touched = true;
+        keep_later(at, next8());
         break;
     }
     case OP_CONSTANTS:
@@ -889,6 +908,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size) {
     uint32_t passed_ms = 0;
     world = fresh;
     memset(&model, 0, sizeof model);
+    memset(&later, 0, sizeof later);
     script.at = data;
     script.end = data + size;
     restart(0);

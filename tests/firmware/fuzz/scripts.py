@@ -192,7 +192,10 @@ def seeds() -> dict[str, bytes]:
         + run(300),
         "constants": own_constants() + spinning() + run(300),
         "far-constants": own_constants(1, 1e30, -(1 << 31)) + spinning() + run(10),
-        "damaged-constants": own_constants() + word(Op.KEPT, "BB", 40, 3) + run(30),
+        "damaged-constants": own_constants()
+        + word(Op.KEPT, "BB", 40, 3)
+        + word(Op.RESET, "B", 0)
+        + run(30),
         "turning": spinning() + word(Op.PIN, "BH", 4, 2001) + hold(3000),
         "capture": spinning()
         + b"".join(capture(trigger) + hold(3000) for trigger in range(3)),
