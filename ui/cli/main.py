@@ -19,6 +19,7 @@ COMMANDS = (
     "ports",
     "describe",
     "watch",
+    "capture",
     "plan",
     "spin",
     "adopt",
