@@ -112,6 +112,10 @@ class Control:
                 self._ending.stop(stopped, m.StopReason.PERSON, now_s)
             case "record lost":
                 self._ending.stop_for(explain.record_lost(order.get("why")), now_s)
+            case "unwatched":
+                why = str(order.get("why"))
+                unwatched = explain.ended(Ended.FAILED, why, "unwatched")
+                self._ending.stop_for(unwatched, now_s)
             case other:
                 self._course.note("ignored", order=str(other))
         self._advance(now_s)

@@ -44,7 +44,10 @@ WAIT_MAX_S = 0.25
 LAST_RESORT_STOPS = 5
 ORDER_MAX = 4_096  # bytes a line
 FORMAT = 1
-UNWATCHED = "The process that stops the motor if this one dies is gone."
+UNWATCHED = (
+    "This program hung and stop was said in its place, or the process that would have "
+    "said it is gone."
+)
 
 
 class Keeper:
@@ -138,7 +141,7 @@ class Keeper:
             # It died, or said stop because this program hung; either way no throttle
             # may leave here any more, however old what came in is.
             self._last_word = None
-            stop = to_json({"order": "stop", "why": UNWATCHED})
+            stop = to_json({"order": "unwatched", "why": UNWATCHED})
             self._take(Record(Kind.ORDER, came.time_ns, stop))
         outputs = give(self.control, came.kind, came.time_ns, came.data)
         self._beat()  # before the port is told: from now on it may turn

@@ -1,11 +1,11 @@
 """``python -m tests.campaign.hostile``: millions of hostile bytes into both sides.
 
 Five kinds of bytes: random ones; random ones with delimiters; valid traffic with bits
-turned over; whole frames of random types and bodies; valid traffic cut and spliced.
-They go into framing, messages and session, into the stand, and into the control in
-each of its phases. Nothing may be raised but what is documented, nothing may grow,
-every byte and every frame has to be accounted for. Exit status 0 when all of that
-held, else 1.
+turned over; whole frames of random types and bodies; valid traffic cut and spliced
+(and the like of lines, in ``hostile_lines``). They go into framing, messages and
+session, into the stand, and into the control in each of its phases. Nothing may be
+raised but what is documented, nothing may grow, every byte and every frame has to be
+accounted for. Exit status 0 when all of that held, else 1.
 """
 
 import argparse
@@ -46,7 +46,9 @@ PORTION: Final = 200  # bytes that the firmware's core deals with at once
 COUNTED_AFTER: Final = 500  # half milliseconds
 TICK_S: Final = 0.001
 
-_Code = TypeVar("_Code", m.State, m.Cause, m.Verdict, m.Quantity, m.Kind, m.StopReason)
+_Code = TypeVar(
+    "_Code", m.State, m.Cause, m.Verdict, m.Quantity, m.Kind, m.StopReason, m.Trigger
+)
 Rng = np.random.Generator
 Maker = Callable[[Rng, int], bytes]
 
@@ -176,6 +178,13 @@ MAKERS: Final[dict[str, Maker]] = {
     "frames of random bodies": framed,
     "valid, cut and spliced": spliced,
 }
+
+
+def makers_for(subject: str) -> dict[str, Maker]:
+    """The kinds of bytes that a subject is fed with."""
+    from tests.campaign import hostile_lines
+
+    return hostile_lines.MAKERS if subject in hostile_lines.SUBJECTS else MAKERS
 
 
 def chunks(maker: Maker, seed: int, size: int) -> Iterator[bytes]:
@@ -561,6 +570,13 @@ SUBJECTS: Final[dict[str, Subject]] = {
 }
 
 
+def every_subject() -> dict[str, Subject]:
+    """Those here, and those of stands that print lines."""
+    from tests.campaign import hostile_lines
+
+    return SUBJECTS | hostile_lines.SUBJECTS
+
+
 @dataclass(frozen=True, slots=True)
 class Result:
     """One kind of bytes into one subject.
@@ -586,7 +602,8 @@ def assail(subject: str, kind: str, size: int, seed: int, clock: Clock) -> Resul
     begun_s = clock.now_s()
     broken = ""
     try:
-        SUBJECTS[subject](chunks(MAKERS[kind], seed, size), growth, tally)
+        source = chunks(makers_for(subject)[kind], seed, size)
+        every_subject()[subject](source, growth, tally)
     except Broken as law:
         broken = str(law)
     except Exception as fault:  # noqa: BLE001 - whatever is not documented
@@ -634,13 +651,14 @@ def main() -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.campaign.hostile")
     parser.add_argument("--bytes", type=int, default=10_000_000, help="into each")
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--into", choices=SUBJECTS, action="append")
+    parser.add_argument("--into", choices=every_subject(), action="append")
     options = parser.parse_args()
-    size = options.bytes // len(MAKERS)
     clock = MachineClock()
     results = []
-    for subject in options.into or SUBJECTS:
-        for kind in MAKERS:
+    for subject in options.into or every_subject():
+        kinds = makers_for(subject)
+        size = options.bytes // len(kinds)
+        for kind in kinds:
             results.append(assail(subject, kind, size, options.seed, clock))
             print(table(results[-1:]).splitlines()[1], file=sys.stderr, flush=True)
     print(table(results))

@@ -6,7 +6,7 @@ import pytest
 
 from daq.link.framing import Deframer
 from daq.machine_clock import MachineClock
-from tests.campaign import hostile
+from tests.campaign import hostile, hostile_lines
 from tests.campaign.hostile import (
     GROWTH_MAX,
     MAKERS,
@@ -37,6 +37,31 @@ def test_laws_hold_whatever_comes(subject: str, kind: str) -> None:
     result = assail(subject, kind, size, 3, MachineClock())
     assert result.broken == ""
     assert result.tally.bytes == size
+
+
+LINE_PAIRS = [
+    (subject, kind)
+    for i, subject in enumerate(hostile_lines.SUBJECTS)
+    for j, kind in enumerate(hostile_lines.MAKERS)
+    if (i + j) % 2 == 0
+]
+
+
+@pytest.mark.parametrize(("subject", "kind"), LINE_PAIRS)
+def test_laws_hold_for_lines_too(subject: str, kind: str) -> None:
+    result = assail(subject, kind, FEW // 2, 3, MachineClock())
+    assert result.broken == ""
+    assert result.tally.bytes == FEW // 2
+
+
+def test_printed_lines_are_taken_and_random_fields_are_too() -> None:
+    taken = {
+        kind: assail("line session", kind, FEW, 4, MachineClock()).tally.seen["sampled"]
+        for kind in hostile_lines.MAKERS
+    }
+    assert taken["lines, cut and spliced"] > 50
+    assert taken["lines of random fields"] > 50
+    assert taken["random bytes"] == taken["random with line ends"] == 0
 
 
 @pytest.mark.parametrize("kind", MAKERS)

@@ -493,8 +493,8 @@ def test_one_that_nobody_watches_over_stops_before_anything_else(
     assert set(port.texts) == {stop_words(described())}
     outcome = spin.control.outcome
     assert outcome is not None
-    assert outcome.ended is Ended.STOPPED
-    assert outcome.cause == UNWATCHED
+    assert outcome.ended is Ended.FAILED
+    assert (outcome.check, outcome.cause) == ("unwatched", UNWATCHED)
     log.close()
 
 
