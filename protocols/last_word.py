@@ -48,6 +48,7 @@ class LastWord:
                 pass_fds=(port, heard),
                 stdin=subprocess.DEVNULL,
                 stdout=subprocess.DEVNULL,
+                stderr=subprocess.DEVNULL,  # who reads the keeper's waits for its end
                 start_new_session=True,
             )
         except OSError:

@@ -73,6 +73,20 @@ AREAS = {
             *SPIN,
         ),
     ),
+    "lines": Area(
+        (
+            "daq/link/columns/stand_in.py",
+            "protocols/unprotected.py",
+            "protocols/last_word.py",
+        ),
+        (
+            "tests/daq/link/columns/test_stand_in.py",
+            "tests/protocols/test_unprotected.py",
+            "tests/daq/link/columns/test_session.py",
+            "tests/protocols/test_strange_sketches.py",
+            "tests/protocols/test_last_word.py",
+        ),
+    ),
     "runner": Area(
         ("protocols/runner.py", "protocols/retreat.py"),
         (
