@@ -6,7 +6,7 @@ no Qt, no clock: records in, values out.
 """
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 from daq.link import session as s
@@ -24,6 +24,7 @@ class LiveRun:
     Attributes:
         plan: what is being walked.
         session: what the stand said.
+        listener: also told of everything that it said, with the time.
         notes: decisions that nobody took yet, oldest first.
         readings: newest value of each channel, SI, zeroed.
         zeros: what each channel read at rest, SI.
@@ -37,6 +38,7 @@ class LiveRun:
 
     plan: Plan
     session: Conversation = field(default_factory=s.Session)
+    listener: Callable[[s.Happening, float], None] | None = None
     notes: list[Mapping[str, object]] = field(default_factory=list)
     readings: dict[str, float] = field(default_factory=dict)
     zeros: dict[str, float] = field(default_factory=dict)
@@ -56,6 +58,8 @@ class LiveRun:
             self.session.identify(self.now_s)
         if record.kind is Kind.BYTES_IN:
             for happening in self.session.receive(record.data, self.now_s):
+                if self.listener is not None:
+                    self.listener(happening, self.now_s)
                 if isinstance(happening, s.Sampled):
                     self._sampled(happening)
         elif record.kind is Kind.NOTE:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Final
 
 from daq.link.columns.translation import BOARD
 from ui.cli.text import framed, labelled, sentence, wrapped
+from ui.dangers import danger_in
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -19,47 +20,11 @@ if TYPE_CHECKING:
 FAILED: Final = 1
 TRIPPED: Final = 3
 
-RUNS_ON: Final = "THE MOTOR RUNS ON. PULL THE ARMING PLUG before you go near it."
-NOT_CONFIRMED: Final = (
-    "STOP NOT CONFIRMED by the stand. CUT THE POWER before you go near it."
-)
-GONE: Final = (
-    "The keeper is gone without a word. CUT THE POWER before you go near the motor. "
-    "The stand stops by itself when its lease ends."
-)
-GONE_UNPROTECTED: Final = (
-    "The keeper is gone without a word. CUT THE POWER before you go near the motor: "
-    "this stand does not stop by itself."
-)
-SILENT_UNPROTECTED: Final = (
-    "The keeper is silent, and this stand does not stop by itself: if the motor turns, "
-    "PULL THE ARMING PLUG."
-)
-SILENT: Final = (
-    "The keeper is silent. The stand stops by itself when its lease ends; if the "
-    "motor turns, CUT THE POWER."
-)
-
 
 def exit_status(outcome: Mapping[str, object]) -> int:
     """0 completed, 3 tripped, 1 anything else."""
     statuses = {"completed": 0, "tripped": TRIPPED}
     return statuses.get(str(outcome.get("ended")), FAILED)
-
-
-def danger_in(outcome: Mapping[str, object], *, unprotected: bool = False) -> str:
-    """What somebody has to do before going near the motor; "" for nothing.
-
-    Args:
-        outcome: as the keeper gave it; empty where it gave none.
-        unprotected: the stand does not stop by itself.
-    """
-    if not outcome:
-        return GONE_UNPROTECTED if unprotected else GONE
-    if outcome.get("stop_confirmed") is True:
-        return ""
-    runs_on = "THE MOTOR RUNS ON" in str(outcome.get("cause"))
-    return RUNS_ON if runs_on else NOT_CONFIRMED
 
 
 def alarm(text: str) -> None:
@@ -130,11 +95,6 @@ class Narrator:
         from protocols.explain import clears
 
         return self._clears.get(check) or clears(check) or "its cause is removed"
-
-
-def danger_told(note: Mapping[str, object]) -> str:
-    """What a note says that cannot wait for the end; "" for nothing."""
-    return RUNS_ON if note.get("note") == "still driven" else ""
 
 
 def _identified(note: Mapping[str, object]) -> str:

@@ -100,7 +100,7 @@ class Show:
         alarm(danger)
 
     def _moment(self) -> None:
-        from ui.cli.ending import SILENT, SILENT_UNPROTECTED
+        from ui.dangers import SILENT, SILENT_UNPROTECTED
 
         self._client.beat()
         if self._follow():
@@ -125,7 +125,7 @@ class Show:
         return bool(records)
 
     def _noted(self, note: Mapping[str, object]) -> None:
-        from ui.cli.ending import danger_told
+        from ui.dangers import danger_told
 
         kind = note.get("note")
         if danger_told(note):

@@ -219,7 +219,8 @@ class Spin:
                 print(labelled("", words))
 
     def _report_end(self, *, as_json: bool) -> int:
-        from ui.cli.ending import alarm, danger_in, exit_status, tell_end, tell_last
+        from ui.cli.ending import alarm, exit_status, tell_end, tell_last
+        from ui.dangers import danger_in
 
         outcome = self.outcome or {}
         status = exit_status(outcome)

@@ -7,13 +7,8 @@ import pytest
 
 from tests.ui.cut_runs import SCENES, CutRuns
 from ui.cli.ending import (
-    GONE,
-    NOT_CONFIRMED,
-    RUNS_ON,
     Narrator,
     alarm,
-    danger_in,
-    danger_told,
     exit_status,
     tell_end,
     tell_findings,
@@ -21,6 +16,7 @@ from ui.cli.ending import (
 )
 from ui.cli.main import main
 from ui.cli.text import WIDTH
+from ui.dangers import GONE, NOT_CONFIRMED, RUNS_ON, danger_in, danger_told
 from ui.results import how_far
 
 CUT = [name for name in SCENES if name not in ("whole", "repeated", "heat")]

@@ -1,0 +1,1 @@
+"""The window: thin widgets over models that run without Qt."""
