@@ -357,7 +357,7 @@ def into_one_control(
 
 SUBJECTS: Final[dict[str, Subject]] = {
     "line session": partial(into_session, DESCRIPTION),
-    "line session, no clock": partial(into_session, TEXTS[1]),
+    "timeless session": partial(into_session, TEXTS[1]),
     "control on lines": into_control,
     "one control on lines": partial(into_one_control, Phase.READY),
 }

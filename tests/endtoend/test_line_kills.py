@@ -14,13 +14,14 @@ import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import pytest
 from typing_extensions import override
 
 from daq.machine_clock import MachineClock
+from daq.records.read import read_run
 from daq.records.wirelog import Follower, Kind
 from daq.stand.faults.stand import FaultyStand
 from daq.stand.lines import LineStand
@@ -38,6 +39,7 @@ pytestmark = [pytest.mark.endtoend, pytest.mark.timeout(90)]
 LEVEL = 0.5
 # What is stated: the second process's patience, and half a second for a machine.
 STATED_S = PATIENCE_S + 0.5
+TRIES = 3
 AFTER_S = 0.8  # looked on for so long: no throttle comes back
 
 
@@ -98,6 +100,16 @@ class Driven:
         except (BrokenPipeError, ValueError):
             pass  # the keeper has gone
 
+    def is_at_its_level(self) -> bool:
+        """Whether it walks its plan.
+
+        Raises:
+            HeldUp: it does no more.
+        """
+        if self.keeper.poll() is not None:
+            raise HeldUp(str(self.outcome()))
+        return self.stand.throttle_frac >= LEVEL
+
     def last_word(self) -> int:
         """The second process's number."""
         children = Path(f"/proc/{self.keeper.pid}/task/{self.keeper.pid}/children")
@@ -127,12 +139,12 @@ def wait_until(what: Callable[[], bool], seconds: float) -> None:
         time.sleep(0.002)
 
 
-def driven(folder: Path, text: str = DESCRIPTION) -> Driven:
+def driven(folder: Path, text: str, *, tcp: bool) -> Driven:
     """Started."""
     hardware = FaultyStand(Plant(shipped_truth(), 1), (), seed=1)
     stand = Watched(hardware, described(text))
     stand.begin()
-    server = Server(stand, open_endpoint(), MachineClock())
+    server = Server(stand, open_endpoint(tcp=tcp), MachineClock())
     keeper = subprocess.Popen(
         [sys.executable, "-m", "protocols.keeper"],
         stdin=subprocess.PIPE,
@@ -142,7 +154,10 @@ def driven(folder: Path, text: str = DESCRIPTION) -> Driven:
         start_new_session=True,
     )
     made = Driven(stand, server, keeper, folder)
-    task = Task(plan((LEVEL,), dwell_s=30.0), LIMITS, NONCE, lines=text)
+    # A busy machine holds everybody up; that is not what is looked for here.
+    walked = replace(plan((LEVEL,), dwell_s=30.0), lease_s=0.5)
+    limits = tuple(replace(limit, max_age_s=1.0) for limit in LIMITS)
+    task = Task(walked, limits, NONCE, lines=text)
     made.order(
         port=server.name,
         baud=115_200,
@@ -175,6 +190,7 @@ def close(made: Driven) -> None:
 
 WAYS: dict[str, Callable[[Driven], None]] = {
     "killed": kill,
+    "killed, on a socket": kill,
     "frozen": freeze,
     "terminated": terminate,
     "client gone": Driven.leave,
@@ -199,16 +215,29 @@ class Seen:
     is_over: bool
 
 
+class HeldUp(Exception):
+    """A busy machine ended the spin before its time."""
+
+
 def done(way: str, folder: Path, text: str) -> Seen:
-    """One keeper, from its start to its end."""
-    folder.mkdir()
-    made = driven(folder, text)
+    """One keeper, from its start to its end; anew where the machine was too busy."""
+    for attempt in range(TRIES - 1):
+        try:
+            return _done(way, folder / f"{attempt}", text)
+        except HeldUp:
+            continue
+    return _done(way, folder / "last", text)
+
+
+def _done(way: str, folder: Path, text: str) -> Seen:
+    folder.mkdir(parents=True)
+    made = driven(folder, text, tcp="socket" in way)
     threads = [threading.Thread(target=made.server.run)]
     threads.append(threading.Thread(target=made.attend))
     for thread in threads:
         thread.start()
     try:
-        wait_until(lambda: made.stand.throttle_frac >= LEVEL, 40.0)
+        wait_until(made.is_at_its_level, 40.0)
         speaker = os.pidfd_open(made.last_word())
         at_s = time.monotonic()
         WAYS[way](made)
@@ -218,8 +247,10 @@ def done(way: str, folder: Path, text: str) -> Seen:
         time.sleep(AFTER_S)
         after = [change for change in made.stand.changes if change[0] >= at_s]
         zeros = [moment_s for moment_s, frac in after if frac == 0.0]
-        told = None if way == "killed" else made.outcome()
+        told = None if WAYS[way] is kill else made.outcome()
         made.keeper.wait(10.0)
+        (run,) = folder.iterdir()
+        assert read_run(run).header["last_word"] is True
         is_over = _ends(speaker, STOPS * AGAIN_S + 1.0)
         return Seen(
             zeros[0] - at_s if zeros else None,
