@@ -73,6 +73,8 @@ def said(stand_in: StandIn, from_s: float, to_s: float) -> list[tuple[float, byt
 def test_the_stop_is_what_is_described_and_a_throttle_of_zero() -> None:
     assert stop_words(described(BARE)) == b"S\nT0.0\n"
     assert stop_words(described(NO_STOP)) == b"T0.0\n"
+    finer = BARE.replace("{percent:.1f}", "{percent:.2f}")
+    assert stop_words(described(finer)) == b"S\nT0.00\n"
     silent = WHOLE[: WHOLE.index("[commands]")]
     assert stop_words(described(silent)) == b""
 
@@ -109,6 +111,23 @@ def test_only_the_nonce_that_was_granted_moves_the_throttle() -> None:
     assert (stand_in.setpoint, stand_in.latch) == (3000, 0)
 
 
+def test_the_very_first_throttle_is_said_at_once() -> None:
+    stand_in = StandIn(described(BARE), BOOT)
+    stand_in.take(LIMITS, 0.0)
+    ask = m.Arm(1, BOOT, LIMITS.crc, LEASE_MS, 0)
+    assert stand_in.take(ask, 0.0)[0] is m.Verdict.DONE
+    assert stand_in.throttle(throttle(3000, nonce=1), 0.0) == b"T30.0\n"
+
+
+def test_one_that_can_be_told_nothing_is_told_nothing() -> None:
+    stand_in = StandIn(described(WHOLE[: WHOLE.index("[commands]")]), BOOT)
+    stand_in.take(LIMITS, 0.0)
+    stand_in.take(m.Arm(7, BOOT, LIMITS.crc, LEASE_MS, 0), 0.0)
+    assert stand_in.throttle(throttle(3000), 0.0) == b""
+    assert [stand_in.poll(0.1 * n) for n in range(20)] == [b""] * 20
+    assert stand_in.state is m.State.TRIPPED
+
+
 def test_nothing_is_granted_that_no_stand_is_asked_for() -> None:
     stand_in = StandIn(described(BARE), BOOT)
     prove = m.Prove(7, BOOT, 0, LEASE_MS, 0)
@@ -140,6 +159,12 @@ def test_a_lease_that_has_ended_is_not_revived_though_nobody_looked() -> None:
     stand_in.throttle(throttle(3000), 0.1)
     assert stand_in.throttle(throttle(3500), 0.301) == b""
     assert stand_in.poll(0.302) == STOP
+
+
+def test_a_lease_has_ended_at_its_very_end() -> None:
+    stand_in = armed()  # until 0.2
+    assert stand_in.throttle(throttle(3000), LEASE_MS * 1e-3) == b""
+    assert stand_in.poll(LEASE_MS * 1e-3) == STOP
 
 
 def test_each_renewal_counts_from_its_own_moment() -> None:
@@ -176,6 +201,13 @@ def test_new_throttles_come_no_faster_than_lines() -> None:
     assert 8 <= len(out) <= 11
     # Each time the newest; what was passed over is never said.
     assert all(t == b"T%.1f\n" % (round(now_s * 100) * 0.2) for now_s, t in out)
+
+
+def test_a_throttle_waits_for_its_line_and_no_longer() -> None:
+    stand_in = armed(BARE.replace("rate_hz = 80", "rate_hz = 10"))
+    assert stand_in.throttle(throttle(1000), math.nextafter(0.1, 0.0)) == b""
+    assert stand_in.throttle(throttle(3000), 0.1) == b"T30.0\n"
+    assert stand_in.deadline_s == pytest.approx(0.3)
 
 
 def test_zero_does_not_wait_for_a_line() -> None:
@@ -225,6 +257,10 @@ def test_throttles_leave_room_for_a_keep_alive() -> None:
     stand_in.poll(0.15)
     assert stand_in.deadline_s == pytest.approx(0.2)
     assert stand_in.poll(0.2) == b"T30.0\nK\n"
+    for n in range(1, 20):
+        stand_in.throttle(throttle(3000 + n), 0.2 + 0.01 * n)
+        stand_in.poll(0.2 + 0.01 * n)
+    assert stand_in.throttle(throttle(4000), 0.4) == b"T40.0\n"
 
 
 def test_a_second_stop_is_as_prompt_as_the_first() -> None:
@@ -306,6 +342,10 @@ def test_a_restart_while_a_stop_is_said_goes_on_saying_it() -> None:
     stand_in = armed()
     stand_in.take(m.Stop(m.StopReason.PERSON), 0.1)
     assert stand_in.begun_again(2, 0.5).poll(0.5) == STOP
+    last_s = 0.1 + STOP_FOR_S
+    assert stand_in.begun_again(2, last_s).poll(last_s) == STOP
+    after_s = math.nextafter(last_s, 9.0)
+    assert stand_in.begun_again(2, after_s).poll(after_s) == b""
 
 
 def test_a_restart_of_a_stand_that_was_told_nothing_says_nothing() -> None:
@@ -320,6 +360,9 @@ def test_counters_tell_where_it_is_held_to_be() -> None:
     told = stand_in.counters(99)
     assert (told.time_us, told.boot, told.state) == (99, BOOT, m.State.SPINNING)
     assert (told.throttle, told.latch, told.events) == (3000, 0, 2)
+    # Nobody counts what a sketch hears and misses.
+    unknown = (told.received, told.damaged, told.ignored, told.unsent, told.missed)
+    assert unknown == (0, 0, 0, 0, 0)
     numbers = [event.number for event in stand_in.events(5)]
     assert numbers == [1, 2]
     assert stand_in.events(5) == []
