@@ -39,7 +39,8 @@ or has the one meaning given here.
     pulses_per_turn = 7          # with Hz only
     decimals = 0
 
-    [commands]                   # left out: it cannot be told anything
+    [commands]                   # left out: it cannot be told anything; all of
+                                 # them end alike, so that none runs into the next
     throttle = "T{percent:.1f}\n"  # {percent} 0 to 100, {fraction} 0 to 1, or
                                    # {us} 1000 to 2000
     stop = "S\n"                 # left out: a throttle of zero
