@@ -6,6 +6,7 @@ has the ability; those that have not know no such command.
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from statistics import median
 
 import pytest
 
@@ -42,6 +43,9 @@ NOW_PROVING = 22
 RAISED = 2000
 UP_S = 40e-6  # a pulse this much longer than at rest is up
 SAME_S = 15e-6  # as at rest
+# A chip times both edges in interrupts, and others may hold them off for 13 us.
+SCATTER_S = 13e-6
+SCATTERED = 9  # readings of which the middle one is not
 # The next servo frame, 20 ms at the slowest, and the sample that shows it.
 FRAME_MS = 25
 LATE_US = 5000
@@ -58,7 +62,12 @@ def prover(host: Host) -> Host:
 
 
 def pulse_s(host: Host) -> float:
-    return host.reading("pulse")
+    """The middle one of the newest readings."""
+    channel = host.channel("pulse")
+    since = [message for message in host.heard if message["type"] == "samples"]
+    counts = [count for _, count in readings(since[-3 * SCATTERED :], channel["index"])]
+    middle = median(counts[-SCATTERED:])
+    return float((middle - channel["zero_counts"]) / channel["counts_per_unit"])
 
 
 def grows(host: Host, rest_s: float) -> bool:
@@ -344,7 +353,8 @@ def test_whatever_trips_an_armed_stand_cuts_the_pulse_and_latches(
     scale = host.channel("pulse")["counts_per_unit"]
     zero = host.channel("pulse")["zero_counts"]
     for _, count in readings(host.heard[begin:], index):
-        assert abs((count - zero) / scale - raised.rest_s) < SAME_S
+        away_s = abs((count - zero) / scale - raised.rest_s)
+        assert away_s < SAME_S + SCATTER_S
     told = host.told()
     assert (told["state"], told["throttle"]) == (TRIPPED, 0)
     assert told["latch"] == trip["number"]
