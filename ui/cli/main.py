@@ -14,6 +14,7 @@ from daq.errors import GramwattError
 
 COMMANDS = (
     "demo",
+    "desktop",
     "simulate",
     "firmware",
     "ports",

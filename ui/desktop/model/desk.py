@@ -1,0 +1,363 @@
+"""The whole desk: which stand is there, what is spun, what the window may do now.
+
+Holds either a port that is watched or a spin that is followed, never both: a port has
+one master. What takes long (opening a port, starting a simulation or a keeper) runs as
+a job in a thread; whatever goes wrong in it is kept as a sentence.
+"""
+
+import contextlib
+import math
+from collections.abc import Callable
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from daq.clock import Clock
+from daq.errors import GramwattError
+from daq.link.columns.description import Description, read_description
+from daq.link.messages import State
+from daq.link.ports import DEFAULT_BAUD, PortFound, found_ports, open_port
+from daq.text_file import read_text
+from protocols.limits import Limit
+from ui.desktop.model.heard import Heard
+from ui.desktop.model.numbers import clock as clock_words
+from ui.desktop.model.spinning import Spinning, Stage, start
+from ui.desktop.model.watching import Trouble, Watching
+from ui.ordered import Order
+from ui.simulation import SimulatedStand
+
+SHOWN: Final = ("thrust", "current", "voltage")
+LINK_POOR: Final = 0.01
+LINK_BAD: Final = 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class Chosen:
+    """Which stand a person chose.
+
+    Attributes:
+        port: its name.
+        baud: symbols a second.
+        lines: text of its description; "" for a stand with frames.
+        own: it is a simulation that this program started.
+    """
+
+    port: str
+    baud: int = DEFAULT_BAUD
+    lines: str = ""
+    own: bool = False
+
+    @property
+    def description(self) -> Description | None:
+        """What it prints, where it prints lines.
+
+        Raises:
+            InputFault: the description is wrong.
+        """
+        if not self.lines:
+            return None
+        return read_description(self.lines, "the stand's description")
+
+
+@dataclass(frozen=True, slots=True)
+class StateWords:
+    """The interlock's state for people.
+
+    Attributes:
+        meaning: of its mark: good, abnormal, danger, action, neutral.
+        word: in a word.
+        sentence: what it means for whoever stands there.
+    """
+
+    meaning: str
+    word: str
+    sentence: str
+
+
+STATES: Final = {
+    State.UNKNOWN: StateWords("neutral", "No stand", "Nothing is heard from a stand."),
+    State.LOCKED: StateWords("good", "Locked", "The stand gives no throttle."),
+    State.PROVING: StateWords(
+        "abnormal", "Proving", "Real pulses, the motor's supply off."
+    ),
+    State.ARMED: StateWords(
+        "abnormal", "Armed", "The motor may turn at any moment. Stand clear."
+    ),
+    State.SPINNING: StateWords("danger", "Spinning", "Keep out of the disc's plane."),
+    State.TRIPPED: StateWords(
+        "action", "Tripped", "Throttle zero, latched. Find the cause, then acknowledge."
+    ),
+}
+WATCHED_LINES: Final = StateWords(
+    "neutral",
+    "Watching",
+    "This stand has no state and cannot stop its motor by itself.",
+)
+
+
+class Desk:
+    """What the window is about.
+
+    Attributes:
+        chosen: the stand; None before one is.
+        watching: its port while nothing is spun.
+        spinning: the spin that goes on, or the last one; None before.
+        trouble: why what was asked for did not come about; None where it did.
+        busy: what is being waited for, in words; "" for nothing.
+    """
+
+    def __init__(self, clock: Clock) -> None:
+        self.chosen: Chosen | None = None
+        self.watching: Watching | None = None
+        self.spinning: Spinning | None = None
+        self.trouble: Trouble | None = None
+        self.busy = ""
+        self._clock = clock
+        self._own: SimulatedStand | None = None
+        self._pool = ThreadPoolExecutor(max_workers=1, thread_name_prefix="desk")
+        self._job: tuple[Future[object], Callable[[object], None]] | None = None
+        self._nothing = Heard()
+        self._returned = True
+
+    # ------------------------------------------------------------------ time
+
+    def step(self) -> None:
+        """Let what is there take what came. Never raises."""
+        self._look_at_job()
+        if self.spinning is not None and not self.spinning.over:
+            self.spinning.step()
+        elif self.watching is not None:
+            self.watching.step()
+            if self.watching.trouble is not None:
+                self.trouble = self.watching.trouble
+            elif self.watching.heard.stand is not None:
+                self.trouble = None
+        elif not self._returned and self._job is None and self.spinning is not None:
+            self._returned = True
+            self._watch_again()
+
+    def _look_at_job(self) -> None:
+        if self._job is None or not self._job[0].done():
+            return
+        future, then = self._job
+        self._job, self.busy = None, ""
+        try:
+            then(future.result())
+        except GramwattError as fault:
+            self.trouble = Trouble(str(fault))
+
+    def _do(
+        self, words: str, work: Callable[[], object], then: Callable[[object], None]
+    ) -> None:
+        """Have something done in a thread, one thing at a time."""
+        if self._job is None:
+            self.busy, self.trouble = words, None
+            self._job = (self._pool.submit(work), then)
+
+    @property
+    def heard(self) -> Heard:
+        """What is heard of the stand, whoever hears it."""
+        if self.spinning is not None and not self.spinning.over:
+            return self.spinning.heard
+        if self.watching is not None:
+            return self.watching.heard
+        return self.spinning.heard if self.spinning is not None else self._nothing
+
+    @property
+    def is_spinning(self) -> bool:
+        """Whether a spin goes on, in whatever stage."""
+        return self.spinning is not None and not self.spinning.over
+
+    @property
+    def keys_stop(self) -> bool:
+        """Whether space and escape mean stop, and nothing else."""
+        spinning = self.spinning
+        if spinning is not None and not spinning.over:
+            return spinning.may_turn
+        return self.heard.state in (State.PROVING, State.ARMED, State.SPINNING)
+
+    # ------------------------------------------------------------------ the stand
+
+    def ports(self) -> list[PortFound]:
+        """The serial ports of this machine."""
+        try:
+            return found_ports()
+        except OSError:
+            return []
+
+    def connect(self, port: str, baud: int, lines: Path | None = None) -> None:
+        """Open a port and find out who is there.
+
+        Raises:
+            InputFault: the description cannot be read or is wrong.
+        """
+        text = read_text(lines) if lines is not None else ""
+        chosen = Chosen(port, baud, text)
+        description = chosen.description
+        if description is not None:
+            chosen = Chosen(port, description.baud, text)
+        self.disconnect()
+        self.chosen = chosen
+        self._watch_again()
+
+    def simulate(self) -> None:
+        """Start a simulated stand of our own and connect to it."""
+        self.disconnect()
+
+        def serve() -> object:
+            return SimulatedStand()
+
+        def served(stand: object) -> None:
+            if isinstance(stand, SimulatedStand):
+                self._own = stand
+                self.chosen = Chosen(stand.port, own=True)
+                self._watch_again()
+
+        self._do("starting a simulated stand", serve, served)
+
+    def _watch_again(self) -> None:
+        chosen = self.chosen
+        if chosen is None:
+            return
+
+        def opened() -> object:
+            return Watching(
+                chosen.port,
+                lambda: open_port(chosen.port, chosen.baud),
+                self._clock,
+                chosen.description,
+            )
+
+        def watched(made: object) -> None:
+            if isinstance(made, Watching):
+                self.watching = made
+
+        self._do(f"opening {chosen.port}", opened, watched)
+
+    def disconnect(self) -> None:
+        """Let go of the stand; a simulation of our own ends. Not while spinning."""
+        if self.is_spinning:
+            return
+        self._close_watching()
+        if self._own is not None:
+            self._own.close()
+        self._own = self.chosen = None
+        self.trouble = None
+
+    def _close_watching(self) -> None:
+        if self.watching is not None:
+            self.watching.close()
+            self.watching = None
+
+    # ------------------------------------------------------------------ the spin
+
+    def spin(self, order: Order, out: Path) -> None:
+        """Start a keeper for it; the motor turns only when a person says go."""
+        chosen = self.chosen
+        if chosen is None or self.is_spinning or self._job is not None:
+            return
+        self._close_watching()
+        own = self._own
+
+        def begun() -> object:
+            return start(order, chosen.port, chosen.baud, out, self._clock, own)
+
+        def follow(made: object) -> None:
+            if isinstance(made, Spinning):
+                self.spinning, self._returned = made, False
+
+        self._returned = True
+        self._do("starting the spin", begun, follow)
+
+    def recover(self) -> None:
+        """After a spin that did not begin: watch the port again."""
+        if self.watching is None and not self.is_spinning and self._job is None:
+            self._watch_again()
+
+    def stop(self) -> None:
+        """STOP, whatever goes on."""
+        if self.spinning is not None and not self.spinning.over:
+            self.spinning.stop()
+        elif self.watching is not None:
+            self.watching.stop()
+
+    def acknowledge(self) -> None:
+        """A person found the cause of a trip and removed it."""
+        if self.spinning is not None and not self.spinning.over:
+            self.spinning.clear_latch()
+        elif self.watching is not None:
+            self.watching.acknowledge()
+
+    def close(self) -> None:
+        """The window goes: a spin is stopped, whatever was started ends."""
+        if self.spinning is not None and not self.spinning.over:
+            self.spinning.stop("The window was closed.")
+        self._close_watching()
+        self._pool.shutdown(wait=True, cancel_futures=True)
+        if self._job is not None and self._job[0].done():
+            with contextlib.suppress(GramwattError):
+                made = self._job[0].result()
+                if isinstance(made, SimulatedStand | Watching):
+                    made.close()
+        if self._own is not None:
+            self._own.close()
+
+    # ------------------------------------------------------------------ what is shown
+
+    @property
+    def now_s(self) -> float:
+        """This moment."""
+        return self._clock.now_s()
+
+    def state_words(self) -> StateWords:
+        """The interlock's state, in words."""
+        spinning = self.spinning
+        if spinning is not None and not spinning.over:
+            return STATES[spinning.state]
+        if self.watching is not None and self.watching.stands_in:
+            known = self.heard.stand is not None
+            return WATCHED_LINES if known else STATES[State.UNKNOWN]
+        return STATES[self.heard.state]
+
+    def limit_of(self, channel: str) -> Limit | None:
+        """The limit of a channel in the spin that goes on; None where there is none.
+
+        While the motor's supply is to be off, its voltage has no floor.
+        """
+        if self.spinning is None:
+            return None
+        unplugged = self.spinning.stage in (Stage.PROVING, Stage.PLUGGING)
+        if channel == "voltage" and unplugged:
+            return None
+        limits = self.spinning.order.task.limits
+        return next((x for x in limits if x.channel == channel), None)
+
+    def link_words(self) -> tuple[str, str]:
+        """Meaning of the link's mark, and its health in words."""
+        if self.chosen is None:
+            return "neutral", "not connected"
+        if self.busy:
+            return "neutral", self.busy
+        share = self.heard.lost_share(self.now_s)
+        if math.isnan(share):
+            return "abnormal", "silent"
+        _, lost = self.heard.totals
+        meaning = "good"
+        if share > LINK_POOR:
+            meaning = "danger" if share > LINK_BAD else "abnormal"
+        return meaning, f"{100 * share:.1f} % lost lately, {lost} in all"
+
+    def clock_words(self) -> str:
+        """Where the run is in its time."""
+        spinning = self.spinning
+        if spinning is None:
+            return ""
+        if spinning.over:
+            return "over"
+        if spinning.stage in (Stage.RUNNING, Stage.STOPPING):
+            live = spinning.live
+            return (
+                f"{clock_words(live.elapsed_s)} of {clock_words(live.plan.duration_s)}"
+            )
+        return ""

@@ -1,0 +1,41 @@
+"""Rooms whose work the command line does for now, each said in a sentence."""
+
+from PySide6.QtWidgets import QWidget
+
+from ui.desktop import theme
+from ui.desktop.parts import column, label
+
+
+class _Said(QWidget):
+    """A room that says what does its work."""
+
+    def __init__(self, title: str, *sentences: str) -> None:
+        super().__init__()
+        parts = [label(title, "title"), *(label(words) for words in sentences)]
+        inside = column(*parts, margin=3 * theme.UNIT)
+        inside.addStretch(1)
+        self.setLayout(inside)
+
+
+class ScaleRoom(_Said):
+    """Zero and calibrate."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            "Scale",
+            "Scale factors are the stand's own so far: findings say nominal, not "
+            "calibrated. Every spin takes its zeros from the motor at rest.",
+            "A stand built with gramwatt's firmware keeps constants of its parts: "
+            "'gramwatt firmware FOLDER' writes a file to fill in.",
+        )
+
+
+class ClubRoom(_Said):
+    """Bundles."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            "Club",
+            "A run's folder is whole by itself: pack it and send it. Whoever gets it "
+            "reads it with 'gramwatt findings FOLDER' and 'gramwatt report FOLDER'.",
+        )

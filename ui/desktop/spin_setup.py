@@ -1,0 +1,278 @@
+"""Putting a spin together: article, protocol, load cell, and what follows from them."""
+
+from pathlib import Path
+
+from PySide6.QtCore import Signal
+from PySide6.QtWidgets import (
+    QCheckBox,
+    QComboBox,
+    QFileDialog,
+    QGridLayout,
+    QHBoxLayout,
+    QLineEdit,
+    QWidget,
+)
+
+from daq.errors import GramwattError
+from protocols.limits import brief
+from ui.desktop import theme
+from ui.desktop.model.desk import Desk
+from ui.desktop.model.numbers import typed_number
+from ui.desktop.model.setup import Setup
+from ui.desktop.parts import button, column, label, rule
+
+ANOTHER = "Another file …"
+
+
+class SetupPanel(QWidget):
+    """The panel.
+
+    Attributes:
+        changed: something was chosen, and what follows was worked out.
+        begin: a person wants the guards proven, and to go on from there.
+        wants_bench: there is no stand yet.
+    """
+
+    changed = Signal()
+    begin = Signal()
+    wants_bench = Signal()
+
+    def __init__(self, desk: Desk, setup: Setup) -> None:
+        super().__init__()
+        self._desk = desk
+        self._setup = setup
+        self._filling = False
+        self.article = QComboBox()
+        self.article.setAccessibleName("Article")
+        self.protocol = QComboBox()
+        self.protocol.setAccessibleName("Protocol")
+        for box in (self.article, self.protocol):
+            box.setSizeAdjustPolicy(
+                QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon
+            )
+            box.setMinimumContentsLength(16)
+        self.cell = QLineEdit(brief(setup.load_cell_g))
+        self.cell.setAccessibleName("Rated load of the load cell in gram")
+        self.cell.setMaximumWidth(theme.scaled(100))
+        self._why = label("", "muted")
+        self._parts = label("", "muted")
+        self._timed = QHBoxLayout()
+        self._boxes: dict[str, QCheckBox] = {}
+        self._takes = label("")
+        self._limits = label("", "muted")
+        self._warnings = label("", "wanted")
+        self._fault = label("", "danger")
+        self.go = button("Prove the guards", "act")
+        self._hint = label("", "muted")
+        self._lay_out()
+        self.renew()
+        self.article.activated.connect(self._article_chosen)
+        self.protocol.activated.connect(self._protocol_chosen)
+        self.cell.editingFinished.connect(self._cell_typed)
+        self.go.clicked.connect(self._begin)
+
+    def _lay_out(self) -> None:
+        form = QGridLayout()
+        form.setHorizontalSpacing(2 * theme.UNIT)
+        form.setVerticalSpacing(theme.UNIT)
+        rows = (
+            ("Article", self.article, self._parts),
+            ("Protocol", self.protocol, self._why),
+        )
+        number = 0
+        for words, box, below in rows:
+            form.addWidget(label(words, wraps=False), number, 0)
+            form.addWidget(box, number, 1)
+            form.addWidget(below, number + 1, 1)
+            number += 2
+        cell = QHBoxLayout()
+        cell.addWidget(self.cell)
+        cell.addWidget(label("g, as rated by its maker", "muted", wraps=False))
+        cell.addStretch(1)
+        form.addWidget(label("Load cell", wraps=False), number, 0)
+        form.addLayout(cell, number, 1)
+        form.addLayout(self._timed, number + 1, 1)
+        form.setColumnStretch(1, 1)
+        inside = column(
+            label("Spin", "title"),
+            form,
+            rule(),
+            self._takes,
+            self._limits,
+            self._warnings,
+            self._fault,
+            1,
+            self.go,
+            self._hint,
+        )
+        inside.addStretch(1)
+        self.setLayout(inside)
+
+    # ------------------------------------------------------------------ choosing
+
+    def renew(self) -> None:
+        """Fill the lists anew, and show what follows."""
+        setup = self._setup
+        self._fill(self.article, setup.articles(), setup.article)
+        self._fill(self.protocol, setup.protocols(), setup.protocol)
+        self._follow()
+
+    def _fill(self, box: QComboBox, named: list, key: str) -> None:  # type: ignore[type-arg]
+        self._filling = True
+        box.clear()
+        for item in named:
+            box.addItem(item.title, item.key)
+            box.setItemData(box.count() - 1, item.why, 3)  # Qt.ToolTipRole
+        box.addItem(ANOTHER, ANOTHER)
+        found = box.findData(key)
+        box.setCurrentIndex(max(found, 0))
+        self._filling = False
+
+    def _article_chosen(self, index: int) -> None:
+        key = self.article.itemData(index)
+        if key == ANOTHER:
+            key = self._file("Article")
+            if not key:
+                self.renew()
+                return
+            self._setup.memory.push("articles", key)
+        self._setup.article = key
+        self._work_out()
+        self.renew()
+
+    def _protocol_chosen(self, index: int) -> None:
+        key = self.protocol.itemData(index)
+        if key == ANOTHER:
+            key = self._file("Protocol")
+            if not key:
+                self.renew()
+                return
+            self._setup.memory.push("protocols", key)
+        self._setup.protocol = key
+        self._work_out()
+        self.renew()
+
+    def _file(self, what: str) -> str:
+        name, _ = QFileDialog.getOpenFileName(self, what, "", "TOML (*.toml)")
+        return str(Path(name)) if name else ""
+
+    def _cell_typed(self) -> None:
+        try:
+            grams = typed_number(self.cell.text(), "The load cell's load", 10, 100_000)
+        except GramwattError as fault:
+            self._setup.order, self._setup.fault = None, str(fault)
+            self._follow()
+            self.changed.emit()
+            return
+        self._setup.load_cell_g = grams
+        self._work_out()
+
+    def _timed_chosen(self) -> None:
+        self._setup.timed = {n for n, box in self._boxes.items() if box.isChecked()}
+        self._work_out()
+
+    def _work_out(self) -> None:
+        self._setup.work_out()
+        self._follow()
+        self.changed.emit()
+
+    def _begin(self) -> None:
+        if self._desk.chosen is None:
+            self.wants_bench.emit()
+            return
+        self.begin.emit()
+
+    # ------------------------------------------------------------------ what follows
+
+    def _follow(self) -> None:
+        """Show what the choice means, or why it cannot be."""
+        setup, seen, order = self._setup, self._setup.seen, self._setup.order
+        recipe = setup.recipe
+        self._why.setText(recipe.why if recipe else "")
+        self._show_parts()
+        self._show_timed()
+        self._fault.setText(setup.fault)
+        self._fault.setVisible(bool(setup.fault))
+        known = seen is not None and order is not None
+        for part in (self._takes, self._limits):
+            part.setVisible(known)
+        self._warnings.setVisible(bool(seen and seen.warnings))
+        if seen is None or order is None:
+            return
+        self._takes.setText(
+            f"{order.plan.duration_s:.0f} s, up to "
+            f"{100 * order.plan.max_throttle_frac:.0f} % throttle; estimated "
+            f"{seen.peak_current_a:.1f} A at most, {seen.takes()}."
+        )
+        told = [f"{limit.channel}: {limit.source}" for limit in order.task.limits]
+        nearest = f" Nearest: {seen.nearest.words()}." if seen.nearest else ""
+        self._limits.setText(f"Limits: {'; '.join(told)}.{nearest}")
+        self._warnings.setText(" ".join(seen.warnings))
+
+    def _show_parts(self) -> None:
+        try:
+            article = self._setup.loaded_article
+        except GramwattError:
+            self._parts.setText("")
+            return
+        parts = [article.motor.name, article.propeller.name, article.esc.name]
+        parts += [article.plug.name] if article.plug else []
+        parts += [article.pack.name] if article.pack else []
+        self._parts.setText(", ".join(parts))
+
+    def _show_timed(self) -> None:
+        parts = self._setup.timed_parts()
+        if list(self._boxes) == parts:
+            return
+        while (item := self._timed.takeAt(0)) is not None:
+            widget = item.widget()
+            if widget is not None:
+                widget.deleteLater()
+        self._boxes = {}
+        for part in parts:
+            box = QCheckBox(f"{part} to its rating for seconds")
+            box.setChecked(part in self._setup.timed)
+            box.toggled.connect(self._timed_chosen)
+            self._timed.addWidget(box)
+            self._boxes[part] = box
+        self._timed.addStretch(1)
+
+    def show_desk(self) -> None:
+        """Whether it can begin, and what is missing where it cannot."""
+        desk, setup = self._desk, self._setup
+        words, can = self._readiness()
+        if self._hint.text() != words:
+            self._hint.setText(words)
+        self.go.setEnabled(can)
+        trouble = desk.trouble
+        if trouble is not None and not setup.fault and not desk.busy:
+            self._fault.setText(f"{trouble.sentence} {trouble.advice}".strip())
+            self._fault.setVisible(True)
+        elif not setup.fault:
+            self._fault.setVisible(False)
+        wanted = "Choose a stand" if desk.chosen is None else "Prove the guards"
+        if desk.chosen is not None and setup.lines:
+            wanted = "Begin"
+        if self.go.text() != wanted:
+            self.go.setText(wanted)
+            self.go.setAccessibleName(wanted)
+
+    def _readiness(self) -> tuple[str, bool]:
+        desk, setup = self._desk, self._setup
+        if setup.order is None:
+            return "Something above has to be put right first.", False
+        if desk.chosen is None:
+            return "There is no stand yet: choose one, or start a simulated one.", True
+        if desk.busy:
+            return f"{desk.busy[:1].upper()}{desk.busy[1:]} …", False
+        if desk.heard.stand is None:
+            return f"Nothing answers on {desk.chosen.port} yet.", False
+        if setup.lines:
+            return (
+                "This stand cannot protect itself. Its zeros are taken first; nothing "
+                "turns before the checklist."
+            ), True
+        return (
+            "Each guard is made to act with the motor's supply off. Nothing turns "
+            "before the checklist and two more steps of yours."
+        ), True
