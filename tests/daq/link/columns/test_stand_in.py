@@ -31,6 +31,7 @@ NO_STOP = BARE.replace('stop = "S\\n"\n', "")
 LIMITS = m.Limits((m.LimitEntry(2, -100, 100, 3, 10),))
 BOOT, LEASE_MS = 1, 200
 STOP = b"S\nT0.0\n"
+STOP_NOW = m.Stop(m.StopReason.PERSON)
 STEP_S = 1e-3
 
 
@@ -326,6 +327,39 @@ def test_a_keep_alive_is_said_while_armed_and_no_longer() -> None:
 
 
 # ------------------------------------------------------------------- a new beginning
+
+
+def test_answers_carry_no_value_but_that_of_the_limits() -> None:
+    stand_in = StandIn(described(BARE), BOOT)
+    asked: tuple[m.ToStand, ...] = (
+        m.Lock(BOOT),
+        m.Stop(m.StopReason.PERSON),
+        m.Acknowledge(BOOT, 1),
+        m.Acknowledge(BOOT, 1),
+        m.Arm(7, BOOT, LIMITS.crc, LEASE_MS, 0),
+        m.Prove(7, BOOT, 0, LEASE_MS, 0),
+    )
+    for command in asked:
+        assert stand_in.take(command, 0.0)[1] == 0
+    for event in stand_in.events(0):
+        assert (event.count, event.channel, event.limit) == (0, m.NONE, m.NONE)
+
+
+def test_events_are_numbered_as_a_message_holds_them_and_never_zero() -> None:
+    stand_in = StandIn(described(BARE), BOOT)
+    numbers = []
+    for n in range(0x10001):
+        command = m.Acknowledge(BOOT, stand_in.latch) if n % 2 else STOP_NOW
+        stand_in.take(command, 0.0)
+        numbers += [event.number for event in stand_in.events(0)]
+    assert numbers == [*range(1, 0x10000), 1, 2]
+
+
+def test_a_stop_is_said_for_the_last_time_at_its_very_end() -> None:
+    stand_in = armed()
+    stand_in.take(STOP_NOW, 0.5)
+    assert stand_in.poll(0.5 + STOP_FOR_S) == STOP
+    assert stand_in.deadline_s == math.inf
 
 
 def test_a_restart_with_the_motor_running_goes_on_saying_stop() -> None:
