@@ -26,9 +26,11 @@ SOUGHT_MAX: Final = 0.35  # any ESC that is armed runs its motor by then
 FIRMER: Final = 300  # 3 % more than what it just turns at
 HOLD_S: Final = 0.4
 LOOK_S: Final = 0.15  # readings are averaged over this long
+LOOK_READINGS: Final = 3.5  # and over so many at least, where they come slowly
 # 100 rad/s are 955 rpm: nothing that only rocks does that.
 TURNS_RAD_S: Final = 100.0
 DRAWS_A: Final = 0.08  # more than at rest, where there is no speed to read
+DRAWS_STEPS: Final = 3  # of what the sensor can tell: one may be noise
 FALL_S: Final = 1.0
 FALLEN_SHARE: Final = 0.5
 
@@ -45,11 +47,7 @@ def running(trial: Trial, highest: float) -> Steps:
     """
     rest_a = yield from _mean(trial, "current")
     yield from start(trial, GUARD, None)
-    yield from _bring_up(trial, min(highest, SOUGHT_MAX), rest_a)
-    trial.hold = min(round(highest * m.THROTTLE_FULL), (trial.hold or 0) + FIRMER)
-    yield from pause(trial, HOLD_S)
-    drawn_a = (yield from _mean(trial, "current")) - rest_a
-    turned_rad_s = yield from _mean(trial, "speed")
+    drawn_a, turned_rad_s = yield from _hold(trial, highest, rest_a)
     trial.hold, trial.expected = None, m.Cause.LEASE_ENDED
     trial.mark()
     within_s = trial.lease_ms * 1e-3 + LEASE_SLACK_S
@@ -65,20 +63,52 @@ def running(trial: Trial, highest: float) -> Steps:
         )
 
     end_s = trial.now_s + FALL_S
-    while not fallen():
-        if trial.now_s >= end_s:
-            raise NotProven(
-                GUARD,
-                "The proof failed: the throttle went to zero, but the motor ran on.",
-                "PULL THE PLUG. The ESC ignores a zero pulse: look at its end points.",
-                runs_on=True,
-            )
-        yield end_s
-    trial.took_s = trial.now_s - trial.marked_s
+    while True:
+        while not fallen():
+            if trial.now_s >= end_s:
+                raise NotProven(
+                    GUARD,
+                    "The proof failed: the throttle went to zero, but the motor "
+                    "ran on.",
+                    "PULL THE PLUG. The ESC ignores a zero pulse: look at its end "
+                    "points.",
+                    runs_on=True,
+                )
+            yield end_s
+        trial.took_s = trial.now_s - trial.marked_s
+        # One reading may be noise, or of a damaged line.
+        stays_a = (yield from _mean(trial, "current")) - rest_a
+        if stays_a <= FALLEN_SHARE * drawn_a and fallen():
+            break
     yield from clear(trial, GUARD)
 
 
-def _bring_up(trial: Trial, highest: float, rest_a: float) -> Steps:
+def _hold(
+    trial: Trial, highest: float, rest_a: float
+) -> Generator[float, None, tuple[float, float]]:
+    """Bring the motor up and hold it there; what it draws and how fast it turns.
+
+    Where one reading looked like a turning motor and their mean does not, the throttle
+    goes up further.
+
+    Raises:
+        NotProven: it is not seen to turn, up to the highest allowed.
+    """
+    from_frac = 0.0
+    while True:
+        yield from _bring_up(trial, min(highest, SOUGHT_MAX), rest_a, from_frac)
+        trial.hold = min(round(highest * m.THROTTLE_FULL), (trial.hold or 0) + FIRMER)
+        yield from pause(trial, HOLD_S)
+        drawn_a = (yield from _mean(trial, "current")) - rest_a
+        turned_rad_s = yield from _mean(trial, "speed")
+        if math.isfinite(turned_rad_s) or drawn_a > _draws_a(trial):
+            return drawn_a, turned_rad_s
+        from_frac = trial.hold / m.THROTTLE_FULL
+
+
+def _bring_up(
+    trial: Trial, highest: float, rest_a: float, from_frac: float = 0.0
+) -> Steps:
     """Raise the throttle until the motor is seen to turn.
 
     Raises:
@@ -86,7 +116,7 @@ def _bring_up(trial: Trial, highest: float, rest_a: float) -> Steps:
     """
     begun_s = trial.now_s
     while not _turns(trial, rest_a):
-        throttle = RISE_PER_S * (trial.now_s - begun_s)
+        throttle = from_frac + RISE_PER_S * (trial.now_s - begun_s)
         if throttle > highest:
             raise NotProven(
                 GUARD,
@@ -102,13 +132,30 @@ def _turns(trial: Trial, rest_a: float) -> bool:
     speed = trial.seen.get("speed")
     if speed is not None and math.isfinite(speed):
         return speed > TURNS_RAD_S
-    return trial.seen.get("current", math.nan) - rest_a > DRAWS_A
+    return trial.seen.get("current", math.nan) - rest_a > _draws_a(trial)
+
+
+def _draws_a(trial: Trial) -> float:
+    """What a turning motor draws more than at rest, where its sensor can tell."""
+    page = trial.stand.channel("current")
+    step_a = 0.0 if page is None else 1 / abs(page.counts_per_unit)
+    return max(DRAWS_A, DRAWS_STEPS * step_a)
+
+
+def _look_s(trial: Trial, name: str) -> float:
+    """How long a reading is looked at for a mean of it."""
+    periods_s = [
+        1e-6 * layout.page.period_us
+        for layout in trial.stand.layouts
+        if any(page.name == name for page in layout.channels)
+    ]
+    return max([LOOK_S, *(LOOK_READINGS * period_s for period_s in periods_s)])
 
 
 def _mean(trial: Trial, name: str) -> Generator[float, None, float]:
-    """Average of a reading over ``LOOK_S``; NaN where the stand has none."""
+    """Average of a reading over a while; NaN where the stand has none."""
     total, number = 0.0, 0
-    end_s = trial.now_s + LOOK_S
+    end_s = trial.now_s + _look_s(trial, name)
     while trial.now_s < end_s:
         value = trial.seen.get(name, math.nan)
         if math.isfinite(value):

@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Iterator
+from dataclasses import replace
 
 import pytest
 
@@ -94,17 +95,20 @@ def test_the_stop_is_proven_with_the_motor_running() -> None:
 @pytest.mark.parametrize(
     ("fault", "check"),
     [
-        (ThrownPropeller(start_s=9.0), ("thrown", "plausible")),
-        (StalledMotor(start_s=9.0), ("limit",)),
-        (PlugOut(start_s=9.0), ("limit",)),
-        (FrozenSensor(start_s=9.0, channel="current"), ("frozen",)),
+        (ThrownPropeller(), ("thrown", "plausible")),
+        (StalledMotor(), ("limit",)),
+        (PlugOut(), ("limit",)),
+        (FrozenSensor(channel="current"), ("frozen",)),
     ],
     ids=lambda x: x.kind if isinstance(x, Fault) else "",
 )
 def test_this_program_guards_in_the_stand_s_place(
     fault: Fault, check: tuple[str, ...], text: str
 ) -> None:
-    spin = spin_on_lines(text, faults=[fault])
+    # What comes slowly is looked at for longer before the plan begins.
+    later_s = 0.0 if text == DESCRIPTION else 1.0
+    struck = replace(fault, start_s=9.0 + later_s)
+    spin = spin_on_lines(text, faults=[struck])
     outcome = spin.run(60.0).outcome
     assert outcome is not None
     assert outcome.ended is Ended.TRIPPED
@@ -112,13 +116,21 @@ def test_this_program_guards_in_the_stand_s_place(
     assert line_stand(spin).throttle_frac == 0.0
 
 
-def test_an_esc_that_ignores_zero_is_found_before_the_plan() -> None:
-    spin = spin_on_lines(faults=[EscIgnoringZero()])
-    outcome = spin.run(60.0).outcome
-    assert outcome is not None
-    assert outcome.check == "proof: lease while running"
-    assert not outcome.stop_confirmed
-    assert notes(spin, "segment") == []
+@pytest.mark.parametrize("decimals", [1, 2])
+@pytest.mark.parametrize("rate_hz", [10, 25, 80])
+def test_an_esc_that_ignores_zero_is_found_before_the_plan(
+    rate_hz: float, decimals: int
+) -> None:
+    # Also by a sensor that tells tenths of an ampere only, a motor's least current.
+    coarse = DESCRIPTION.replace('"A"\ndecimals = 2', f'"A"\ndecimals = {decimals}')
+    for seed in range(1, 5):
+        text = slow(coarse, rate_hz)
+        spin = spin_on_lines(text, faults=[EscIgnoringZero()], seed=seed)
+        outcome = spin.run(60.0).outcome
+        assert outcome is not None
+        assert outcome.check in ("proof: lease while running", "frozen")
+        assert not outcome.stop_confirmed
+        assert notes(spin, "segment") == notes(spin, "proved") == []
 
 
 def test_a_motor_that_does_not_start_is_found_before_the_plan() -> None:

@@ -1,7 +1,7 @@
 """The proof with the supply on: gently up, no further than allowed, seen to fall."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import pytest
 from typing_extensions import override
@@ -308,3 +308,68 @@ def test_the_fall_may_take_most_of_a_second() -> None:
 
     motor = brought_up(Coasts(armed_trial()))
     assert motor.tried.took_s == pytest.approx(1.11, abs=0.011)
+
+
+# ------------------------------------------------------------ one reading is none
+
+
+class Coarse(Motor):
+    """Its sensor tells steps of 0.1 A, and now and then reads a step or more off."""
+
+    off_a = 0.1
+
+    @override
+    def shows(self) -> None:
+        super().shows()
+        if round(self.tried.now_s / 0.01) % 10 == 3:
+            self.tried.seen["current"] += self.off_a
+
+
+def coarse_trial() -> t.Trial:
+    tried = armed_trial()
+    pages = tuple(replace(page, counts_per_unit=10.0) for page in tried.stand.channels)
+    tried.stand = replace(tried.stand, channels=pages)
+    return tried
+
+
+def test_a_step_of_a_coarse_sensor_is_no_motor_that_turns() -> None:
+    tried = coarse_trial()
+    tried.seen["current"] = 0.3
+    assert not _turns(tried, 0.0)
+    tried.seen["current"] = 0.31
+    assert _turns(tried, 0.0)
+    motor = brought_up(Coarse(coarse_trial(), turns_from=1000, tachometer=False))
+    assert max(hold for _, hold in raised(motor)) >= 1300
+
+
+def test_a_spike_is_no_motor_that_turns() -> None:
+    motor = Coarse(armed_trial(), turns_from=2000, tachometer=False)
+    motor.off_a = 0.5
+    brought_up(motor)
+    assert max(hold for _, hold in raised(motor)) >= 2000
+
+
+def test_a_motor_that_only_spikes_is_not_seen_to_turn() -> None:
+    motor = Coarse(armed_trial(), turns_from=m.THROTTLE_FULL, tachometer=False)
+    motor.off_a = 0.5
+    with pytest.raises(t.NotProven, match="not seen to turn"):
+        brought_up(motor)
+
+
+def test_one_reading_that_fell_is_no_motor_that_stopped() -> None:
+    motor = Coarse(armed_trial(), tachometer=False, after=(REST_A + 1.0, 0.0))
+    motor.off_a = -1.0
+    with pytest.raises(t.NotProven, match="the motor ran on"):
+        brought_up(motor)
+    assert motor.when(m.Acknowledge) == []
+
+
+def test_what_comes_slowly_is_looked_at_for_longer() -> None:
+    tried = trial()
+    slowly = [
+        replace(layout, page=replace(layout.page, period_us=100_000))
+        for layout in tried.stand.layouts
+    ]
+    tried.stand = replace(tried.stand, layouts=tuple(slowly))
+    assert next(_mean(tried, "current")) == pytest.approx(0.35)
+    assert next(_mean(tried, "speed")) == LOOK_S
