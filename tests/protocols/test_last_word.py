@@ -22,7 +22,7 @@ from daq.link.columns.stand_in import stop_words
 from daq.machine_clock import MachineClock
 from daq.records.wirelog import NAME, Kind, Record, WireLog
 from protocols import last_word as module
-from protocols.keeper import UNWATCHED, Keeper, stopped_for_sure
+from protocols.keeper import UNWATCHED, WAIT_MAX_S, Keeper, stopped_for_sure
 from protocols.last_word import (
     AT_REST,
     FAREWELL,
@@ -152,6 +152,14 @@ def test_a_keeper_learns_before_the_stop_is_said_that_nobody_hears_it(
 
     assert listen(pipe.heard, say_stop)
     assert pipe.said == 1
+
+
+def test_the_figures_are_those_that_are_told() -> None:
+    # A keeper that waits its longest has been heard twice by then.
+    assert WAIT_MAX_S * 2 < PATIENCE_S == 0.6
+    assert (STOPS, module.AGAIN_S) == (40, 0.05)  # two seconds of it
+    assert module.TRIES == 400  # and twenty where the port takes nothing
+    assert module.END_S == 1.0
 
 
 # ------------------------------------------------------------- saying it

@@ -66,6 +66,11 @@ class _Odd:
         self.duration_s = duration_s
 
 
+def test_the_caps_themselves_are_allowed() -> None:
+    at_both = _Odd(MAX_THROTTLE_FRAC, MAX_DURATION_S)
+    assert objection(at_both, described()) is None  # type: ignore[arg-type]
+
+
 @pytest.mark.parametrize("odd", [_Odd(math.nan, 10.0), _Odd(0.3, math.nan)])
 def test_what_is_no_figure_is_beyond_the_cap(odd: _Odd) -> None:
     assert objection(odd, described()) is not None  # type: ignore[arg-type]

@@ -71,6 +71,10 @@ def said(stand_in: StandIn, from_s: float, to_s: float) -> list[tuple[float, byt
 # ------------------------------------------------------------------- the words
 
 
+def test_the_figures_are_those_that_are_told() -> None:
+    assert (SAY_AGAIN_S, STOP_AGAIN_S, STOP_FOR_S) == (0.2, 0.05, 1.0)
+
+
 def test_the_stop_is_what_is_described_and_a_throttle_of_zero() -> None:
     assert stop_words(described(BARE)) == b"S\nT0.0\n"
     assert stop_words(described(NO_STOP)) == b"T0.0\n"
