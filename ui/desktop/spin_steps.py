@@ -180,6 +180,7 @@ class StepsPanel(QWidget):
         if self._spinning is None:
             return
         self._spinning.unlock(so=on)
+        self.go.setEnabled(self._spinning.unlocked)
         if self._spinning.unlocked:
             self._relock.start(round(1e3 * UNLOCKED_S))
 

@@ -102,6 +102,7 @@ class Window(QWidget):
         self.desk = desk
         self._memory = memory
         self._count = 0
+        self._stage: tuple[object, object] = (None, None)
         self.setWindowTitle("gramwatt")
         self.strip = Strip()
         self.bar = StopBar(desk)
@@ -162,7 +163,10 @@ class Window(QWidget):
     def _step(self) -> None:
         self.desk.step()
         self._count += 1
-        if self._count % SHOW_EVERY == 0:
+        spinning = self.desk.spinning
+        stage = (spinning, spinning.stage if spinning else None)
+        if stage != self._stage or self._count % SHOW_EVERY == 0:
+            self._stage = stage  # what changes what a person may do is shown at once
             self.show_desk()
         if self._count % DRAW_EVERY == 0:
             self._draw()

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from typing import Final
 
 #: For a light ground and for a dark one, the same places in both.
-ON_LIGHT: Final = ("#1c4f8f", "#da732f", "#3d3041", "#8a84a4", "#5f2811", "#a97660")
-ON_DARK: Final = ("#8fc1ff", "#da962f", "#da2f96", "#f0ddd1", "#7d63e3", "#856c47")
+ON_LIGHT: Final = ("#1c4f8f", "#da732f", "#3d3041", "#a97660", "#5f2811", "#8a84a4")
+ON_DARK: Final = ("#8fc1ff", "#da962f", "#7d63e3", "#856c47", "#da2f96", "#f0ddd1")
 #: Lengths of line and gap in pen widths; none for a line without gaps.
 DASHES: Final[tuple[tuple[float, ...], ...]] = (
     (),

@@ -1,0 +1,248 @@
+"""The real window in a real X server, on a served stand: keys, kills, hangs, ends."""
+
+import json
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from daq.link import messages as m
+from daq.records.read import read_run
+from tests.served import PROTOCOL, ROOT, Bench, served
+
+TOOLS = [tool for tool in ("Xvfb", "xdotool") if shutil.which(tool) is None]
+if TOOLS and os.environ.get("GRAMWATT_FIRMWARE_TESTS") != "required":
+    pytest.skip(f"needs {' and '.join(TOOLS)}", allow_module_level=True)
+
+DISPLAY_FIRST = 90
+SHOWN_S = 20.0
+
+
+@pytest.fixture(scope="module")
+def display() -> Iterator[str]:
+    """An X server of our own."""
+    for number in range(DISPLAY_FIRST, DISPLAY_FIRST + 10):
+        name = f":{number}"
+        server = subprocess.Popen(
+            ["Xvfb", name, "-screen", "0", "1600x1000x24", "-nolisten", "tcp"],
+            stderr=subprocess.DEVNULL,
+        )
+        socket = Path(f"/tmp/.X11-unix/X{number}")
+        end_s = time.monotonic() + 5
+        while server.poll() is None and time.monotonic() < end_s:
+            if socket.exists():
+                yield name
+                server.terminate()
+                server.wait()
+                return
+            time.sleep(0.02)
+        server.kill()
+        server.wait()
+    raise AssertionError("no X server could be started")
+
+
+class Shown:
+    """The window's process, and the hands before it."""
+
+    def __init__(self, display: str, folder: Path) -> None:
+        self.display = display
+        self.process = subprocess.Popen(
+            [sys.executable, "-m", "tests.endtoend.window_driver"],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+            cwd=folder,
+            env=os.environ
+            | {
+                "PYTHONPATH": str(ROOT),
+                "DISPLAY": display,
+                "QT_QPA_PLATFORM": "xcb",
+                "GRAMWATT_CONFIG": str(folder / "config"),
+            },
+            start_new_session=True,
+        )
+
+    def do(self, name: str, *arguments: object) -> Any:
+        assert self.process.stdin is not None
+        assert self.process.stdout is not None
+        self.process.stdin.write(json.dumps([name, *arguments]) + "\n")
+        self.process.stdin.flush()
+        line = self.process.stdout.readline()
+        if not line:
+            _, said = self.process.communicate(timeout=5)
+            raise AssertionError(f"the window is gone: {said}")
+        return json.loads(line)
+
+    def see(self) -> dict[str, Any]:
+        seen: dict[str, Any] = self.do("see")
+        return seen
+
+    def until(self, **wanted: object) -> dict[str, Any]:
+        end_s = time.monotonic() + SHOWN_S
+        seen = self.see()
+        while any(seen[name] != value for name, value in wanted.items()):
+            assert time.monotonic() < end_s, f"{wanted} did not come: {seen}"
+            time.sleep(0.03)
+            seen = self.see()
+        return seen
+
+    def click(self, name: str) -> None:
+        """Click a button as soon as it can be clicked."""
+        end_s = time.monotonic() + SHOWN_S
+        while not self.do(name):
+            assert time.monotonic() < end_s, f"{name} cannot be clicked"
+            time.sleep(0.03)
+
+    def told(self, words: str) -> None:
+        """Wait until something is said in the window."""
+        end_s = time.monotonic() + SHOWN_S
+        while words not in " ".join(self.see()["texts"]):
+            assert time.monotonic() < end_s, f"{words!r} was not said"
+            time.sleep(0.03)
+
+    def key(self, name: str) -> None:
+        """Press a key as a keyboard would, wherever the focus is."""
+        env = os.environ | {"DISPLAY": self.display}
+        window = str(self.do("window_id"))
+        subprocess.run(
+            ["xdotool", "windowfocus", "--sync", window], env=env, check=True
+        )
+        subprocess.run(["xdotool", "key", name], env=env, check=True)
+
+    def end(self) -> None:
+        if self.process.poll() is None:
+            os.killpg(self.process.pid, signal.SIGKILL)
+        self.process.communicate()
+
+
+@pytest.fixture
+def shown(display: str, tmp_path: Path) -> Iterator[Shown]:
+    made = Shown(display, tmp_path)
+    yield made
+    made.end()
+
+
+@pytest.fixture
+def bench(tmp_path: Path) -> Iterator[Bench]:
+    with served(tmp_path) as made:
+        yield made
+
+
+def keeper_of(shown: Shown) -> int:
+    """Process number of the keeper that one of the window's threads started."""
+    found = []
+    for children in Path(f"/proc/{shown.process.pid}/task").glob("*/children"):
+        for number in (int(n) for n in children.read_text().split()):
+            line = Path(f"/proc/{number}/cmdline").read_bytes()
+            found += [number] if b"protocols.keeper" in line else []
+    (keeper,) = found
+    return keeper
+
+
+def spinning(shown: Shown, bench: Bench, dwell_s: float = 20.0) -> None:
+    """From the start to a motor that turns, on a stand that asks for everything."""
+    protocol = bench.folder / "one-level.toml"
+    protocol.write_text(PROTOCOL.format(dwell_s=dwell_s))
+    shown.do("connect", bench.server.name, 500_000)
+    shown.until(stand=True, busy="")
+    shown.do("room", 2)
+    shown.do("protocol", str(protocol))
+    shown.click("begin")
+    shown.told("The guards act. Now the checklist")
+    shown.do("check")
+    shown.click("unlock")
+    shown.click("go")
+    bench.wait_until_spinning()
+    shown.until(keys_stop=True, state="Spinning")
+
+
+@pytest.mark.parametrize(
+    "where", ["focus_field", pytest.param("open_dialog", marks=pytest.mark.slow)]
+)
+def test_space_stops_wherever_the_focus_is(
+    shown: Shown, bench: Bench, where: str
+) -> None:
+    spinning(shown, bench)
+    shown.do(where)
+    before = shown.see()["line"]
+    shown.key("space" if where == "focus_field" else "Escape")
+    assert bench.device_time_to_zero_s() < 0.5
+    seen = shown.until(over=True)
+    assert seen["took_s"] < 0.5
+    assert seen["line"] == before  # nothing was typed
+    assert seen["dialog"] == (where == "open_dialog")  # and nothing was closed
+    run = read_run(bench.run_folder())
+    assert run.sealed
+    assert run.outcome is not None
+    assert run.outcome["ended"] == "stopped"
+    assert bench.device.state is m.State.TRIPPED
+
+
+def test_a_killed_window_stops_the_motor_and_the_run_is_sealed(
+    shown: Shown, bench: Bench
+) -> None:
+    spinning(shown, bench)
+    os.kill(shown.process.pid, signal.SIGKILL)
+    assert bench.device_time_to_zero_s() < 0.5
+    bench.wait_until(lambda: read_run(bench.run_folder()).sealed)
+    outcome = read_run(bench.run_folder()).outcome
+    assert outcome is not None
+    assert outcome["ended"] == "stopped"
+
+
+@pytest.mark.slow
+def test_a_window_that_hangs_stops_the_motor(shown: Shown, bench: Bench) -> None:
+    spinning(shown, bench)
+    shown.do("hang", 3.0)
+    assert bench.device_time_to_zero_s() < 1.5  # 700 ms without a beat
+    seen = shown.until(over=True)
+    assert seen["over"]
+    shown.told("beat")
+    assert read_run(bench.run_folder()).sealed
+
+
+@pytest.mark.slow
+def test_a_killed_keeper_is_told_and_the_lease_stops_the_motor(
+    shown: Shown, bench: Bench
+) -> None:
+    spinning(shown, bench)
+    os.kill(keeper_of(shown), signal.SIGKILL)
+    assert bench.device_time_to_zero_s() < 0.5
+    seen = shown.until(over=True)
+    assert "CUT THE POWER" in seen["danger"]
+    assert "The keeper is gone without a word" in " ".join(seen["texts"])
+
+
+@pytest.mark.slow
+def test_a_whole_spin_ends_in_findings(shown: Shown, bench: Bench) -> None:
+    spinning(shown, bench, dwell_s=1.0)
+    seen = shown.until(over=True)
+    assert seen["danger"] == ""
+    shown.told("Findings")
+    assert any(text.startswith("Thrust at 40 %") for text in shown.see()["texts"])
+    shown.do("close")
+    assert shown.process.wait(10) == 0
+
+
+@pytest.mark.slow
+def test_the_first_three_minutes_need_no_hardware(shown: Shown, tmp_path: Path) -> None:
+    shown.do("simulate")
+    shown.until(stand=True, busy="")
+    shown.do("room", 2)
+    shown.click("begin")
+    shown.click("unlock")
+    shown.click("go")
+    shown.until(stage="RUNNING")
+    shown.do("press_stop")
+    seen = shown.until(over=True)
+    assert Path(tmp_path, seen["folder"]).is_dir()
+    shown.do("close")
+    assert shown.process.wait(10) == 0
