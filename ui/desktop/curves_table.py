@@ -1,0 +1,331 @@
+"""The table of runs: what the library found, with a tick for each that is drawn.
+
+As many columns as fit are shown, the most wanted first; nothing scrolls sideways.
+"""
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Final
+
+from PySide6.QtCore import (
+    QAbstractTableModel,
+    QModelIndex,
+    QPersistentModelIndex,
+    QPoint,
+    QSize,
+    Qt,
+    Signal,
+)
+from PySide6.QtGui import (
+    QFontMetrics,
+    QKeyEvent,
+    QPainter,
+    QPixmap,
+    QRegion,
+    QResizeEvent,
+)
+from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableView, QWidget
+from typing_extensions import override
+
+from ui.desktop import theme
+from ui.desktop.curves_plot import draw_sample, plain_tip
+from ui.desktop.model.rows import Figure, Row
+from ui.desktop.model.styles import Style
+from ui.desktop.parts import ABNORMAL, GOOD, NEUTRAL, Mark
+
+Index = QModelIndex | QPersistentModelIndex
+TICK: Final = 0
+LETTERS: Final = 13  # height of the text in px
+#: Key for sorting, heading, and a text as wide as the column has to be.
+COLUMNS: Final = (
+    ("", "drawn", "mmmmi"),
+    ("kind", "", "unprot"),
+    ("date", "date, UTC", "2026-11-26 02:19"),
+    ("article", "article", "Indoor quad"),
+    ("ended", "ended", "mm completed"),
+    ("thrust", "thrust, gf", "1234 ± 123"),
+    ("best", "best g/W", "12.34 ± 1.23"),
+    ("sag", "sag, V", "0.123 ± 0.012"),
+    ("tags", "tags", "indoor, windy, old"),
+    ("protocol", "protocol", "shuffled-staircase"),
+    ("data", "data", "elsewhere"),
+)
+KEYS: Final = tuple(key for key, _, _ in COLUMNS)
+STRETCHED: Final = KEYS.index("article")
+UNITS: Final = {"thrust": "gf", "best": "g/W", "sag": "V"}
+#: Short words for the kind of a run, and what they mean.
+KINDS: Final = (
+    ("simulated", "sim.", "Simulated: nothing was measured."),
+    ("elsewhere", "log", "Recorded elsewhere."),
+    ("unprotected", "unprot.", "On a stand that does not stop its motor by itself."),
+    ("bare", "bare", "Without a propeller."),
+)
+MARKS: Final = {"completed": GOOD, "stopped": NEUTRAL, "elsewhere": NEUTRAL}
+
+
+def mark_of(row: Row) -> str:
+    """The shape that goes with how a run ended."""
+    return MARKS.get(row.ended, ABNORMAL)
+
+
+class RunsModel(QAbstractTableModel):
+    """Rows as Qt wants them.
+
+    Attributes:
+        ticked_by_hand: tells a run whose tick a person changed.
+        sorting: tells the column and whether it is from the highest.
+    """
+
+    ticked_by_hand = Signal(object)
+    sorting = Signal(str, bool)
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._rows: list[Row] = []
+        self._ticks: frozenset[Path] = frozenset()
+        self._styles: dict[Path, Style] = {}
+        self._marks: dict[str, QPixmap] = {}
+        self._samples: dict[tuple[int, str], QPixmap] = {}
+
+    def show(self, rows: Sequence[Row]) -> None:
+        """Show these."""
+        self.beginResetModel()
+        self._rows = list(rows)
+        self.endResetModel()
+
+    def tick(self, ticks: frozenset[Path], styles: Mapping[Path, Style]) -> None:
+        """Show what is ticked, and how what is drawn is drawn."""
+        self._ticks, self._styles = ticks, dict(styles)
+        self._changed(TICK, TICK)
+
+    def dress(self) -> None:
+        """Colours of the scheme."""
+        self._marks.clear()
+        self._samples.clear()
+        self._changed(0, len(COLUMNS) - 1)
+
+    def _changed(self, first: int, last: int) -> None:
+        if self._rows:
+            end = len(self._rows) - 1
+            self.dataChanged.emit(self.index(0, first), self.index(end, last))
+
+    def row(self, number: int) -> Row | None:
+        """The run in a line."""
+        return self._rows[number] if 0 <= number < len(self._rows) else None
+
+    def place(self, folder: Path | None) -> int:
+        """The line of a run; -1 where it is not shown."""
+        places = (n for n, row in enumerate(self._rows) if row.folder == folder)
+        return next(places, -1)
+
+    # ------------------------------------------------------------------ Qt's own
+
+    @override
+    def rowCount(self, parent: Index = QModelIndex()) -> int:  # noqa: B008
+        return 0 if parent.isValid() else len(self._rows)
+
+    @override
+    def columnCount(self, parent: Index = QModelIndex()) -> int:  # noqa: B008
+        return 0 if parent.isValid() else len(COLUMNS)
+
+    @override
+    def flags(self, index: Index) -> Qt.ItemFlag:
+        flags = Qt.ItemFlag.ItemIsEnabled | Qt.ItemFlag.ItemIsSelectable
+        row = self.row(index.row())
+        if index.column() == TICK and row is not None and row.readable:
+            flags |= Qt.ItemFlag.ItemIsUserCheckable
+        return flags
+
+    @override
+    def headerData(
+        self,
+        section: int,
+        orientation: Qt.Orientation,
+        role: int = Qt.ItemDataRole.DisplayRole,
+    ) -> object:
+        if orientation != Qt.Orientation.Horizontal:
+            return None
+        if role == Qt.ItemDataRole.DisplayRole:
+            return COLUMNS[section][1]
+        if role == Qt.ItemDataRole.TextAlignmentRole:
+            return _alignment(KEYS[section])
+        return None
+
+    @override
+    def data(self, index: Index, role: int = Qt.ItemDataRole.DisplayRole) -> object:
+        row, key = self.row(index.row()), KEYS[index.column()]
+        if row is None:
+            return None
+        if role == Qt.ItemDataRole.DisplayRole:
+            return _cell(row, key)
+        if role == Qt.ItemDataRole.ToolTipRole:
+            return _tooltip(row, key)
+        if role == Qt.ItemDataRole.TextAlignmentRole:
+            return _alignment(key)
+        if role == Qt.ItemDataRole.FontRole:
+            return theme.font(LETTERS)
+        if role == Qt.ItemDataRole.ForegroundRole and not row.readable:
+            return theme.color(theme.palette().muted)
+        if index.column() == TICK:
+            return self._tick(row, role)
+        if role == Qt.ItemDataRole.DecorationRole and key == "ended":
+            return self._mark(mark_of(row))
+        return None
+
+    def _tick(self, row: Row, role: int) -> object:
+        ticked = row.folder in self._ticks
+        if role == Qt.ItemDataRole.CheckStateRole and row.readable:
+            return Qt.CheckState.Checked if ticked else Qt.CheckState.Unchecked
+        if role == Qt.ItemDataRole.AccessibleTextRole:
+            return "kept in the plot" if ticked else "not kept in the plot"
+        style = self._styles.get(row.folder)
+        if role == Qt.ItemDataRole.DecorationRole and style is not None:
+            return self._sample(style)
+        return None
+
+    @override
+    def setData(
+        self, index: Index, value: object, role: int = Qt.ItemDataRole.EditRole
+    ) -> bool:
+        row = self.row(index.row())
+        if role != Qt.ItemDataRole.CheckStateRole or row is None:
+            return False
+        self.ticked_by_hand.emit(row.folder)
+        return True
+
+    @override
+    def sort(
+        self, column: int, order: Qt.SortOrder = Qt.SortOrder.AscendingOrder
+    ) -> None:
+        if KEYS[column]:
+            self.sorting.emit(KEYS[column], order == Qt.SortOrder.DescendingOrder)
+
+    # ------------------------------------------------------------------ pictures
+
+    def _mark(self, meaning: str) -> QPixmap:
+        if meaning not in self._marks:
+            self._marks[meaning] = _rendered(Mark(meaning, 12))
+        return self._marks[meaning]
+
+    def _sample(self, style: Style) -> QPixmap:
+        key = (style.slot, theme.palette().sheet)
+        if key not in self._samples:
+            made = _blank(QSize(theme.scaled(28), theme.scaled(14)))
+            painter = QPainter(made)
+            draw_sample(painter, made.deviceIndependentSize().toSize(), style)
+            painter.end()
+            self._samples[key] = made
+        return self._samples[key]
+
+
+def _blank(size: QSize) -> QPixmap:
+    """Nothing, at twice the size, so that it is sharp on any screen."""
+    made = QPixmap(size * 2)
+    made.setDevicePixelRatio(2.0)
+    made.fill(Qt.GlobalColor.transparent)
+    return made
+
+
+def _rendered(widget: QWidget) -> QPixmap:
+    made = _blank(widget.size())
+    flags = QWidget.RenderFlag(0)
+    widget.render(made, QPoint(), QRegion(), flags)
+    return made
+
+
+def _alignment(key: str) -> Qt.AlignmentFlag:
+    side = Qt.AlignmentFlag.AlignRight if key in UNITS else Qt.AlignmentFlag.AlignLeft
+    return side | Qt.AlignmentFlag.AlignVCenter
+
+
+def _cell(row: Row, key: str) -> str:
+    if key == "date":
+        return row.date.removesuffix(" UTC")
+    if key == "article":
+        return row.article or row.name
+    if key == "tags":
+        return ", ".join(row.label.tags)
+    if key == "kind":
+        return " ".join(short for name, short, _ in KINDS if getattr(row, name))
+    if key in UNITS:
+        return _figure(row.figures.get(key), UNITS[key])
+    return str(getattr(row, key, "")) if key else ""
+
+
+def _figure(figure: Figure | None, unit: str) -> str:
+    if figure is None:
+        return ""
+    return figure.plus_minus + ("" if figure.unit == unit else f" {figure.unit}")
+
+
+def _tooltip(row: Row, key: str) -> str | None:
+    if key == "kind":
+        said = [words for name, _, words in KINDS if getattr(row, name)]
+        return "\n".join(said) or None
+    if key in UNITS:
+        figure = row.figures.get(key)
+        return figure.interval if figure else None
+    if key == "ended":
+        return plain_tip(row.meaning)
+    if not key:
+        return "Keep it in the plot beside others (space)."
+    return plain_tip(f"{_cell(row, key)}\n{row.folder}")
+
+
+class RunsView(QTableView):
+    """The table; up and down choose a run, space keeps it in the plot."""
+
+    def __init__(self, runs: RunsModel) -> None:
+        super().__init__()
+        self._runs = runs
+        self.setModel(runs)
+        self.setAccessibleName("Runs: up and down choose one, space keeps it drawn")
+        self.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
+        self.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
+        self.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
+        self.setShowGrid(False)
+        self.setAlternatingRowColors(True)
+        self.setTabKeyNavigation(False)
+        self.setWordWrap(False)
+        self.setTextElideMode(Qt.TextElideMode.ElideRight)
+        self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        self.setHorizontalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
+        self.setIconSize(QSize(theme.scaled(28), theme.scaled(14)))
+        self.verticalHeader().hide()
+        self.verticalHeader().setDefaultSectionSize(theme.scaled(28))
+        header = self.horizontalHeader()
+        header.setHighlightSections(False)
+        header.setMinimumSectionSize(theme.scaled(24))
+        header.setSectionResizeMode(QHeaderView.ResizeMode.Fixed)
+        header.setSectionResizeMode(STRETCHED, QHeaderView.ResizeMode.Stretch)
+        header.setSortIndicator(KEYS.index("date"), Qt.SortOrder.DescendingOrder)
+        self.setSortingEnabled(True)
+        self.setMinimumWidth(theme.scaled(300))
+
+    @override
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        row = self._runs.row(self.currentIndex().row())
+        keys = (Qt.Key.Key_Space, Qt.Key.Key_Return, Qt.Key.Key_Enter)
+        if event.key() in keys and row is not None and row.readable:
+            self._runs.ticked_by_hand.emit(row.folder)
+            event.accept()
+            return
+        super().keyPressEvent(event)
+
+    @override
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        super().resizeEvent(event)
+        self.fit()
+
+    def fit(self) -> None:
+        """Show the columns that there is room for."""
+        room = self.viewport().width()
+        letters = QFontMetrics(theme.font(LETTERS))
+        for place, (_, heading, widest) in enumerate(COLUMNS):
+            wide = max(map(letters.horizontalAdvance, (widest, heading)))
+            wide += theme.scaled(12)
+            fits = wide <= room
+            room = room - wide if fits else 0
+            self.setColumnHidden(place, not fits)
+            if place != STRETCHED:
+                self.setColumnWidth(place, wide)
