@@ -62,7 +62,7 @@ class EndPanel(QWidget):
         self._findings.setSpacing(theme.UNIT)
         self.page = button("Report")
         self.page.clicked.connect(self._open_page)
-        self.among = button("See in Curves")
+        self.among = button("Curves", name="See it among the other runs")
         self.among.clicked.connect(self.curves)
         self.next = button("Next spin", "act")
         self.next.clicked.connect(self.again)

@@ -120,13 +120,15 @@ class StepsPanel(QWidget):
         )
         self.go.pressed.connect(self._held)
         self.go.released.connect(self._let_go)
-        row = QHBoxLayout()
-        row.addWidget(self.unlock)
-        row.addWidget(self.go)
-        row.addStretch(1)
         self._arm_words = label(START)
         self._arm_box.setLayout(
-            column(label("Arm", "head"), self._arm_words, row, self.hold)
+            column(
+                label("Arm", "head"),
+                self._arm_words,
+                self.unlock,
+                self.go,
+                self.hold,
+            )
         )
 
     # ------------------------------------------------------------------ one spin

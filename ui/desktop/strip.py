@@ -139,6 +139,8 @@ class Strip(QWidget):
         self._gauges = {channel: Gauge(channel) for channel in SHOWN}
         self._link_mark = Mark(NEUTRAL, 12)
         self._link = label("not connected", "small")
+        self._link.setMinimumHeight(theme.scaled(32))
+        self._link.setAlignment(Qt.AlignmentFlag.AlignTop | Qt.AlignmentFlag.AlignLeft)
         self._clock = label("", "head")
         row = QHBoxLayout(self)
         row.setContentsMargins(

@@ -346,7 +346,7 @@ class Desk:
         meaning = "good"
         if share > LINK_POOR:
             meaning = "danger" if share > LINK_BAD else "abnormal"
-        return meaning, f"{100 * share:.1f} % lost lately, {lost} in all"
+        return meaning, f"{100 * share:.1f} % lost, {lost} in all"
 
     def clock_words(self) -> str:
         """Where the run is in its time."""
