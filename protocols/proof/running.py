@@ -62,24 +62,24 @@ def running(trial: Trial, highest: float) -> Steps:
             math.isnan(turned_rad_s) or speed <= FALLEN_SHARE * turned_rad_s
         )
 
-    end_s = trial.now_s + FALL_S
-    while True:
-        while not fallen():
-            if trial.now_s >= end_s:
-                raise NotProven(
-                    GUARD,
-                    "The proof failed: the throttle went to zero, but the motor "
-                    "ran on.",
-                    "PULL THE PLUG. The ESC ignores a zero pulse: look at its end "
-                    "points.",
-                    runs_on=True,
-                )
-            yield end_s
+    def stays_down() -> Generator[float, None, bool]:
+        """One reading may be noise, or of a damaged line."""
+        if not fallen():
+            return False
         trial.took_s = trial.now_s - trial.marked_s
-        # One reading may be noise, or of a damaged line.
-        stays_a = (yield from _mean(trial, "current")) - rest_a
-        if stays_a <= FALLEN_SHARE * drawn_a and fallen():
-            break
+        mean_a = (yield from _mean(trial, "current")) - rest_a
+        return mean_a <= FALLEN_SHARE * drawn_a and fallen()
+
+    end_s = trial.now_s + FALL_S
+    while not (yield from stays_down()):
+        if trial.now_s >= end_s:
+            raise NotProven(
+                GUARD,
+                "The proof failed: the throttle went to zero, but the motor ran on.",
+                "PULL THE PLUG. The ESC ignores a zero pulse: look at its end points.",
+                runs_on=True,
+            )
+        yield end_s
     yield from clear(trial, GUARD)
 
 

@@ -382,6 +382,8 @@ def test_at_rest_it_may_be_silent_for_as_long_as_it_likes(
 def test_after_a_farewell_nothing_is_said(line: Line, watched: LastWord) -> None:
     watched.beat(may_turn=True)
     watched.farewell()
+    with pytest.raises(OSError, match="Bad file descriptor"):
+        os.fstat(watched._beats)
     assert watched.process.returncode == 0
     assert line.hear(0.2) == b""
 
@@ -389,6 +391,8 @@ def test_after_a_farewell_nothing_is_said(line: Line, watched: LastWord) -> None
 def test_a_motor_that_nobody_saw_stop_is_told_on(line: Line, watched: LastWord) -> None:
     watched.beat(may_turn=False)
     watched.hand_over()
+    with pytest.raises(OSError, match="Bad file descriptor"):
+        os.fstat(watched._beats)
     line.hear_until(lambda heard: heard.startswith(STOP * 2))
 
 

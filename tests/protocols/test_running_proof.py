@@ -364,6 +364,47 @@ def test_one_reading_that_fell_is_no_motor_that_stopped() -> None:
     assert motor.when(m.Acknowledge) == []
 
 
+class Again(Motor):
+    """What it reads after the stop depends on when."""
+
+    @override
+    def shows(self) -> None:
+        tripped = self.tried.state is m.State.TRIPPED
+        since_s = self.tried.now_s - self.tried.marked_s - 0.2 if tripped else 0.0
+        self.after = self.reads(since_s)
+        super().shows()
+
+    def reads(self, since_s: float) -> tuple[float, float]:
+        raise NotImplementedError
+
+
+class Dips(Again):
+    """Low wherever one looks, and high between."""
+
+    @override
+    def reads(self, since_s: float) -> tuple[float, float]:
+        dips = round(since_s / 0.01) % 15 in (0, 1, 14)
+        return (REST_A if dips else REST_A + 1.0), 0.0
+
+
+class TurnsAgain(Again):
+    """Its speed comes back every tenth of a second."""
+
+    @override
+    def reads(self, since_s: float) -> tuple[float, float]:
+        return REST_A, 0.0 if round(since_s / 0.01) % 10 < 3 else 512.0
+
+
+@pytest.mark.parametrize("kind", [Dips, TurnsAgain])
+def test_what_comes_back_is_no_motor_that_stopped_and_is_not_waited_for_long(
+    kind: type[Again],
+) -> None:
+    motor = kind(armed_trial(), tachometer=kind is TurnsAgain)
+    with pytest.raises(t.NotProven, match="the motor ran on"):
+        brought_up(motor)
+    assert motor.done_s - motor.tried.marked_s < 0.2 + 1.0 + 2 * LOOK_S
+
+
 def test_what_comes_slowly_is_looked_at_for_longer() -> None:
     tried = trial()
     slowly = [
