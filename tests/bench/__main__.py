@@ -2,15 +2,15 @@
 
 Ratios within one run, never absolute promises: a machine shared with others is
 up to twice as slow from one run to the next. Names: decode, virtual, memory,
-latency, help, stops, firmware. ``--quick`` shortens memory, latency, stops and
-firmware.
+latency, help, stops, firmware, window. ``--quick`` shortens memory, latency, stops,
+firmware and window.
 """
 
 import argparse
 import sys
 from collections.abc import Callable, Iterable
 
-from tests.bench import decode, firmware, latency, memory, start, stops, virtual
+from tests.bench import decode, firmware, latency, memory, start, stops, virtual, window
 
 BENCHMARKS: dict[str, Callable[[bool], Iterable[tuple[str, str]]]] = {
     "decode": decode.measure,
@@ -20,6 +20,7 @@ BENCHMARKS: dict[str, Callable[[bool], Iterable[tuple[str, str]]]] = {
     "latency": latency.measure,
     "stops": stops.measure,
     "firmware": firmware.measure,
+    "window": window.measure,
 }
 
 

@@ -51,7 +51,7 @@ def display() -> Iterator[str]:
 class Shown:
     """The window's process, and the hands before it."""
 
-    def __init__(self, display: str, folder: Path) -> None:
+    def __init__(self, display: str, folder: Path, platform: str = "xcb") -> None:
         self.display = display
         self.process = subprocess.Popen(
             [sys.executable, "-m", "tests.endtoend.window_driver"],
@@ -64,7 +64,7 @@ class Shown:
             | {
                 "PYTHONPATH": str(ROOT),
                 "DISPLAY": display,
-                "QT_QPA_PLATFORM": "xcb",
+                "QT_QPA_PLATFORM": platform,
                 "GRAMWATT_CONFIG": str(folder / "config"),
             },
             start_new_session=True,

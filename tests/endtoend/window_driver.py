@@ -111,6 +111,18 @@ class Driver:
     def hang(self, seconds: float) -> None:
         QTimer.singleShot(0, lambda: time.sleep(seconds))
 
+    def saturate(self) -> None:
+        """Redraw without a pause from now on."""
+        timer = QTimer(self.window)
+        timer.timeout.connect(self.window.grab)
+        timer.start(0)
+
+    def block(self, seconds: float, every_s: float) -> None:
+        """Hold the window's loop for a while, again and again."""
+        timer = QTimer(self.window)
+        timer.timeout.connect(lambda: time.sleep(seconds))
+        timer.start(round(1e3 * every_s))
+
     def close(self) -> None:
         self.window.close()
 

@@ -89,23 +89,24 @@ class Tape:
         spans = min(max(1, math.ceil(window_s / SPAN_S)), _SPANS - 1)
         width = max(1, math.ceil(spans / most))
         first = (last - spans + 1) // width * width
-        numbers = np.arange(first, last + 1)
-        low, high = self._at(numbers)
-        groups = np.arange(0, numbers.size, width)
+        low, high = self._at(first, last, self._low), self._at(first, last, self._high)
+        groups = np.arange(0, low.size, width)
         with np.errstate(invalid="ignore"):
             low, high = np.fmin.reduceat(low, groups), np.fmax.reduceat(high, groups)
-        middles = numbers[groups].astype(np.float64) + 0.5 * min(width, numbers.size)
+        middles = first + groups.astype(np.float64) + 0.5 * min(width, last - first + 1)
         return middles * SPAN_S - now_s, low, high
 
     def _at(
-        self, numbers: NDArray[np.int64]
-    ) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-        """Extremes of those spans; NaN for what is not kept any more, or not yet."""
-        known = (numbers <= self._span) & (numbers > self._span - _SPANS)
-        known &= numbers >= 0
-        places = numbers % _SPANS
-        nothing = np.float32(np.nan)
-        return (
-            np.where(known, self._low[places], nothing),
-            np.where(known, self._high[places], nothing),
-        )
+        self, first: int, last: int, ring: NDArray[np.float32]
+    ) -> NDArray[np.float32]:
+        """Those spans; NaN for what is not kept any more, or not yet."""
+        found = np.full(last - first + 1, np.nan, dtype=np.float32)
+        begin = max(first, self._span - _SPANS + 1, 0)
+        end = min(last, self._span) + 1
+        while begin < end:  # twice at most: the ring ends somewhere
+            place = begin % _SPANS
+            number = min(end - begin, _SPANS - place)
+            at = begin - first
+            found[at : at + number] = ring[place : place + number]
+            begin += number
+        return found
