@@ -7,6 +7,7 @@ it guessed as a TOML file with comments, for a person to check and finish.
 from __future__ import annotations
 
 import argparse
+import json
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -51,6 +52,7 @@ def add_parser(
     parser.add_argument(
         "--out", type=Path, metavar="FILE", help="write it there (default: print it)"
     )
+    parser.add_argument("--json", action="store_true", help="print JSON instead")
     parser.set_defaults(run=run)
     return parser
 
@@ -73,12 +75,30 @@ def run(args: argparse.Namespace) -> int:
             f"{args.out} is there already; choose another name, or remove it first."
         )
     log = Path(args.source)
+    if log.is_dir():
+        raise InputFault(f"{log} is a folder; name a log in it, or a port.")
     found = _of_log(log, args) if log.is_file() else _of_port(args)
-    _write(found.text, args.out)
+    if args.out is not None:
+        _write(found.text, args.out)
+    if args.json:
+        print(json.dumps(_said(found, args.out)))
+        return 0
+    if args.out is None:
+        print(found.text, end="", flush=True)
     for words in found.seen:
         _tell(words)
     _tell_next(found, args)
     return 0
+
+
+def _said(found: Proposal, out: Path | None) -> dict[str, object]:
+    """What it found, as ``--json`` prints it."""
+    return {
+        "file": None if out is None else str(out),
+        "description": found.text,
+        "seen": list(found.seen),
+        "to_fill_in": found.to_fill_in,
+    }
 
 
 def _of_log(path: Path, args: argparse.Namespace) -> Proposal:
@@ -102,6 +122,7 @@ def _of_port(args: argparse.Namespace) -> Proposal:
     from daq.link.columns.proposal import propose
     from daq.machine_clock import MachineClock
 
+    _refuse_a_missing_log(args.source)
     clock = MachineClock()
     bauds = (args.baud,) if args.baud else USUAL_BAUDS
     refused = ""
@@ -114,6 +135,19 @@ def _of_port(args: argparse.Namespace) -> Proposal:
         except InputFault as fault:
             refused = refused or str(fault)
     raise InputFault(f"{args.source}: {refused}")
+
+
+def _refuse_a_missing_log(source: str) -> None:
+    """A name with an ending is a file's, unless it is a port's that is there.
+
+    Raises:
+        InputFault: there is no such file.
+    """
+    from daq.errors import InputFault
+
+    path = Path(source)
+    if path.suffix and "://" not in source and not path.exists():
+        raise InputFault(f"{source}: there is no such file, and no such port.")
 
 
 def _heard(
@@ -148,12 +182,9 @@ def _heard(
     return data, max(clock.now_s() - first_s, 1e-3)
 
 
-def _write(text: str, out: Path | None) -> None:
+def _write(text: str, out: Path) -> None:
     from daq.errors import WorldFault
 
-    if out is None:
-        print(text, end="")
-        return
     try:
         with out.open("x", encoding="utf-8") as file:
             file.write(text)
@@ -164,14 +195,21 @@ def _write(text: str, out: Path | None) -> None:
 def _tell_next(found: Proposal, args: argparse.Namespace) -> None:
     """What a person has to do now."""
     where = str(args.out) if args.out else "it, saved in a file,"
-    blanks = f'fill in {found.to_fill_in} "?"'
     if found.to_fill_in:
+        blanks = f'fill in {found.to_fill_in} "?"'
         _tell(f"Next: {blanks} in {where} and check what says guessed.")
     else:
         _tell(f"Next: check in {where} what says guessed.")
     file = str(args.out) if args.out else "FILE"
-    if not Path(args.source).is_file():
-        _tell(f"Then see whether it fits: gramwatt watch {args.source} --lines {file}")
+    if Path(args.source).is_file():
+        if 'name = "pulse"' not in found.text:
+            _tell(
+                "Name the channel that holds the throttle pulse: the levels are found "
+                "by it."
+            )
+        _tell(f"Then: gramwatt adopt {args.source} --lines {file} --article ARTICLE")
+        return
+    _tell(f"Then see whether it fits: gramwatt watch {args.source} --lines {file}")
     _tell(
         "To let a motor be spun, add a [commands] table with the throttle that your "
         "sketch takes; the comments at the end show how."

@@ -36,9 +36,14 @@ from daq.link.messages import Quantity
 MOST_LINES = 5000
 LEAST_LINES = 5
 FILL_IN = "?"
+PULSE = "pulse"
 _ROOM = 1000.0  # times what was seen, a motor at rest perhaps, must fit as well
 _SKIPPED = ("#", "//", "%")
 _WRAP_BY_HAND = "# wraps_at = 4294967296  # if it is a counter of 32 bits"
+
+# The same words for every channel without a name that says what it is.
+_NAMES = "fill in: thrust, current, voltage, speed, pulse, esc-temp, or a name of yours"
+_PERCENT = '# A throttle in percent: unit = "us", scale = 10, offset = 1000.'
 
 _COMMANDS = (
     "",
@@ -61,9 +66,11 @@ _HINTS = (
     (re.compile(r"rpm|speed|tacho?|rev(s)?"), "speed"),
     (re.compile(r"esc"), "esc-temp"),
     (re.compile(r"winding|motor"), "winding-temp"),
+    (re.compile(r"pulse|throttle|thr|pwm"), PULSE),
 )
 # Units that a name may carry: "load_g", "bus (V)", "amps [mA]", "rpm".
 _UNIT_AT_END = re.compile(r"(?:^|[\s_(\[/-])([A-Za-z/ ]{1,5})[)\]]?$")
+_MICROSECONDS = re.compile(r"(?<![A-Za-z])us\W*$")
 _UNITS_BY_WORD = {unit.lower(): unit for unit in UNITS}
 # Lower-case letters that could be two units: taken only as they are written.
 _EXACT = frozenset({"mn", "mw", "k", "n", "a", "v", "w", "s", "us", "ms"})
@@ -111,7 +118,9 @@ def propose(
     lines = list(islice(sound, MOST_LINES))
     plain = [line for line in lines if not line.startswith(_SKIPPED)]
     if len(plain) < LEAST_LINES:
-        raise InputFault(_too_few(data, len(plain), splitter.drops.lines))
+        dropped = splitter.drops.lines
+        told = _too_few(data, len(plain), dropped, from_log=begins_whole)
+        raise InputFault(told)
     shape = find_shape(lines if _headed_by_comment(lines) else plain)
     shape = shape or find_shape(plain)
     if shape is None or len(shape.columns) > MAX_COLUMNS:
@@ -119,7 +128,8 @@ def propose(
             f"{len(plain)} lines came, but most of them hold no numbers in an order "
             "that repeats; let the stand print one sample a line, as in 12.5,11.1,3.2."
         )
-    rate_hz = len(fed) / duration_s if duration_s else None
+    samples = sum(not line.lstrip(" ").startswith(_SKIPPED) for line in fed)
+    rate_hz = samples / duration_s if duration_s else None
     return _Draft(shape, lines, rate_hz, baud, name).proposal()
 
 
@@ -133,9 +143,16 @@ def looks_like_lines(data: bytes) -> bool:
     )
 
 
-def _too_few(data: bytes, lines: int, dropped: int) -> str:
+def _too_few(data: bytes, lines: int, dropped: int, *, from_log: bool) -> str:
+    if not data and from_log:
+        return "the file is empty; keep what the stand prints in it."
     if not data:
         return "nothing was heard; check cable, port and that the stand prints."
+    if from_log:
+        return (
+            f"{len(data)} bytes are in it, but only {lines} whole lines of text "
+            f"({dropped} dropped); is it a log of lines?"
+        )
     return (
         f"{len(data)} bytes came, but only {lines} whole lines of text "
         f"({dropped} dropped); check the baud rate, or listen for longer."
@@ -164,6 +181,7 @@ class _Draft:
         self._skip = tuple(
             begin for begin in _SKIPPED if any(x.startswith(begin) for x in lines)
         )
+        self._comments = sum(line.startswith(_SKIPPED) for line in lines)
         self._clock = find_clock(shape, rate_hz)
         self._counter = find_counter(shape)
         self._rate_hz = rate_hz or (self._clock.rate_hz if self._clock else None)
@@ -253,6 +271,8 @@ class _Draft:
         for number, column in enumerate(self._columns, 1):
             unit = unit_in_name(column)
             name = _channel_name(column, number, unit, taken)
+            if name == PULSE and unit is None and _MICROSECONDS.search(column):
+                unit = "us"  # of a time it could be the stamp
             taken.add(name)
             lines += self._channel(column, name, unit)
         return lines
@@ -261,9 +281,7 @@ class _Draft:
         values = [row[column].value for row in self._shape.rows]
         decimals, _ = self._shape.decimals(column)
         known = name in KNOWN_CHANNELS
-        told = (
-            "guessed from its name" if known else "fill in: thrust, current, voltage..."
-        )
+        told = "guessed from its name" if known else _NAMES
         lines = [
             "",
             f"[[channel]]  # printed {min(values):g} to {max(values):g}",
@@ -286,6 +304,8 @@ class _Draft:
         kept = _decimals_kept(decimals, values)
         told = "seen" if kept == decimals else f"kept of up to {decimals}"
         lines.append(f"decimals = {kept}  # {told}")
+        if name == PULSE and unit is None:
+            lines.append(_PERCENT)
         return [*lines, "# scale = 1.0", "# offset = 0.0"]
 
     def _seen(self) -> list[str]:
@@ -295,6 +315,11 @@ class _Draft:
             f"{shape.fitting} of {self._lines} lines hold {len(shape.numeric)} "
             f"numbers each ({shape.form}{how})."
         ]
+        if self._comments:
+            begin = (
+                "1 line begins" if self._comments == 1 else f"{self._comments} begin"
+            )
+            sentences.append(f"{begin} with {' or '.join(self._skip)}: skipped.")
         if shape.decimal == ",":
             sentences.append("Decimals have a comma.")
         words = [column for column in shape.columns if column not in shape.numeric]
@@ -308,18 +333,25 @@ class _Draft:
                 f"{_in_words(self._left_out)} left out: {MAX_CHANNELS} channels is the "
                 "most."
             )
-        if self._to_fill_in:
+        if self._rate_hz is None:
             sentences.append(
-                f'{self._to_fill_in} "{FILL_IN}" are left for you to fill in.'
+                "How many lines came a second it does not say: put the right rate_hz "
+                "there, every time in it follows from that."
             )
         return sentences
 
     def _clock_seen(self, clock: ClockSeen | None) -> str:
         if clock is None:
             return "No column looks like a clock; the moment of arrival will be used."
+        jumps = (
+            f" It jumps back {clock.falls} x, as after a reset or in a log of several "
+            "starts."
+            if clock.falls
+            else ""
+        )
         return (
             f"{_in_words([clock.column])} steps like a clock: in {clock.unit} that is "
-            f"{clock.rate_hz:.3g} lines a second."
+            f"{clock.rate_hz:.3g} lines a second.{jumps}"
         )
 
 

@@ -7,7 +7,7 @@ same answer. This module must never guess what a column measures.
 import re
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from statistics import median
 
@@ -18,6 +18,7 @@ from daq.link.columns.reading import Fields, Wrong, json_fields, named_fields, s
 _NUMERIC_SHARE = 0.9  # of a column's fields, for it to be one of numbers
 _LEAST_SHARE = 0.5  # of the lines, for a form to be believed
 _STEADY_SHARE = 0.9  # of a clock's steps within a factor of 2 of their median
+_FALLS_SHARE = 0.02  # and so few of them back: a reset, or a log of several starts
 _WRAPS = (2.0**16, 2.0**32)
 _NEAR_WRAP = 0.01
 # Without a rate to go by: a clock's unit gives a rate nearest to this one. Load-cell
@@ -77,12 +78,14 @@ class ClockSeen:
         unit: ``us``, ``ms`` or ``s``.
         rate_hz: lines a second by it.
         wraps_at: where it was seen to begin again, or None.
+        falls: how often it jumped back otherwise, as after a reset.
     """
 
     column: str
     unit: str
     rate_hz: float
     wraps_at: float | None
+    falls: int = 0
 
 
 def find_shape(lines: Sequence[str]) -> Shape | None:
@@ -243,14 +246,17 @@ def _clock(
     wraps_at = _wrap(values)
     if wraps_at is not None:
         steps = [step + wraps_at if step < 0 else step for step in steps]
-    if len(steps) < MIN_STEPS or min(steps) < 0 or _counts_lines(steps):
+    falls = sum(step < 0 for step in steps)
+    if len(steps) < MIN_STEPS or _counts_lines(steps):
         return None
     middle = median(steps)
-    steady = sum(middle / 2 <= step <= middle * 2 for step in steps)
-    if middle <= 0 or steady < _STEADY_SHARE * len(steps):
+    steady = [step for step in steps if middle / 2 <= step <= middle * 2]
+    if middle <= 0 or len(steady) < _STEADY_SHARE * len(steps):
         return None
-    total = sum(steps)
-    return _in_unit(column, len(steps) / total, rate_hz, wraps_at)
+    if falls > _FALLS_SHARE * len(steps):
+        return None
+    clock = _in_unit(column, len(steady) / sum(steady), rate_hz, wraps_at)
+    return clock and replace(clock, falls=falls)
 
 
 def _in_unit(

@@ -1,6 +1,7 @@
 """``gramwatt describe`` as a person uses it, on logs."""
 
 import io
+import json
 import sys
 from pathlib import Path
 
@@ -31,7 +32,6 @@ def test_a_log_with_a_heading_needs_nothing_filled_in(
     said = " ".join(capsys.readouterr().err.split())
     assert "check in" in said
     assert "what says guessed" in said
-    assert "[commands]" in said
 
 
 def test_it_prints_where_no_file_is_named(
@@ -74,6 +74,55 @@ def test_a_senseless_time_is_refused(
 ) -> None:
     assert main(["describe", "nowhere", "--seconds", seconds]) == 1
     assert "must be 0.5 to 600" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "wanted"),
+    [
+        ("kept.csv", b"", "kept.csv: the file is empty"),
+        ("kept.csv", b"\xff\x80" * 99, "198 bytes are in it, but only 0 whole lines"),
+        ("kept.csv", None, "there is no such file, and no such port"),
+        (".", None, "is a folder; name a log in it, or a port"),
+    ],
+)
+def test_what_is_no_log_is_told_of_a_file_and_not_of_a_port(
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    name: str,
+    content: bytes | None,
+    wanted: str,
+) -> None:
+    if content is not None:
+        (tmp_path / name).write_bytes(content)
+    assert main(["describe", str(tmp_path / name)]) == 1
+    assert wanted in capsys.readouterr().err
+
+
+def test_of_a_log_the_next_step_is_to_adopt_it(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    log = tmp_path / "kept.csv"
+    log.write_text(HEADED)
+    main(["describe", str(log), "--out", str(tmp_path / "mine.toml")])
+    said = " ".join(capsys.readouterr().err.split())
+    assert "Name the channel that holds the throttle pulse" in said
+    assert f"gramwatt adopt {log} --lines {tmp_path / 'mine.toml'}" in said
+    log.write_text(HEADED.replace("amps_A", "pulse_us"))
+    main(["describe", str(log)])
+    said = " ".join(capsys.readouterr().err.split())
+    assert "Name the channel" not in said
+
+
+def test_json_holds_the_description_and_what_was_seen(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    log, out = tmp_path / "kept.csv", tmp_path / "mine.toml"
+    log.write_text(HEADED)
+    assert main(["describe", str(log), "--json", "--out", str(out)]) == 0
+    said = json.loads(capsys.readouterr().out)
+    assert said["description"] == out.read_text()
+    assert (said["file"], said["to_fill_in"]) == (str(out), 0)
+    assert "steps like a clock" in " ".join(said["seen"])
 
 
 def test_noise_does_not_look_like_lines() -> None:

@@ -110,6 +110,56 @@ def test_a_clock_that_wraps_is_seen_to() -> None:
     all_taken(description, data)
 
 
+def test_a_clock_that_jumps_back_once_is_still_one_and_that_is_told() -> None:
+    data = output(
+        lambda n: f"{900_000 * (n < 70) + n * 25 // 2},{load_gf(n):.1f},{bus_v(n):.3f}"
+    )
+    proposal = propose(data, begins_whole=True)
+    description = finished(proposal, "gf", "V")
+    assert description.time is not None
+    assert description.time.column == "field-1"
+    assert description.rate_hz == pytest.approx(RATE_HZ, rel=0.01)
+    assert any("jumps back 1 x" in said for said in proposal.seen)
+
+
+def test_lines_that_are_missing_do_not_change_the_rate_of_a_clock() -> None:
+    data = output(lambda n: f"{n * 25 // 2 + 4000 * (n > 60)},{load_gf(n):.1f}")
+    description = finished(propose(data, begins_whole=True), "gf")
+    assert description.rate_hz == pytest.approx(RATE_HZ, rel=0.01)
+
+
+def test_remarks_are_no_samples_and_are_counted_apart() -> None:
+    data = output(
+        lambda n: "# still here" if n % 12 == 5 else f"{load_gf(n):.1f},{bus_v(n):.2f}"
+    )
+    proposal = propose(data, duration_s=1.0, begins_whole=True)
+    assert finished(proposal, "gf", "V").rate_hz == LINES - LINES // 12
+    assert f"{LINES // 12} begin with #: skipped." in proposal.seen
+
+
+@pytest.mark.parametrize("column", ["pulse_us", "throttle [us]", "us of pwm us"])
+def test_the_throttle_is_proposed_as_the_pulse_that_adopting_wants(column: str) -> None:
+    head = f"load_g,{column}\n".encode()
+    data = head + output(lambda n: f"{load_gf(n):.1f},{1000 + 50 * (n // 20)}")
+    channels = finished(propose(data, begins_whole=True)).channels
+    assert [(c.name, c.unit) for c in channels] == [("thrust", "g"), ("pulse", "us")]
+
+
+def test_a_throttle_in_percent_is_told_how_to_be_described() -> None:
+    data = b"load_g,throttle %\n" + output(lambda n: f"{load_gf(n):.1f},{n // 20}")
+    proposal = propose(data, begins_whole=True)
+    assert 'unit = "us", scale = 10, offset = 1000' in proposal.text
+    assert finished(proposal, "us").channels[1].name == "pulse"
+
+
+def test_a_rate_that_nobody_can_know_is_asked_for() -> None:
+    data = output(lambda n: f"{load_gf(n):.1f},{bus_v(n):.2f}")
+    said = " ".join(propose(data, begins_whole=True).seen)
+    assert "put the right rate_hz there" in said
+    said = " ".join(propose(data, duration_s=1.5, begins_whole=True).seen)
+    assert "rate_hz" not in said
+
+
 def test_a_counter_of_lines_is_no_clock() -> None:
     data = output(lambda n: f"{n},{load_gf(n):.1f}")
     proposal = propose(data, begins_whole=True)
