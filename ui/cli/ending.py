@@ -46,10 +46,17 @@ class Narrator:
     def __init__(self) -> None:
         self.cut = False
         self._clears: dict[str, str] = {}
+        self._has_lease = True
 
     def words(self, note: Mapping[str, object]) -> str | None:
         """A note as a line for the person; None where it has none."""
         kind = str(note.get("note"))
+        if kind == "identified":
+            self._has_lease = note.get("board") != BOARD
+        if kind == "proof" and not self._has_lease:
+            return labelled("proof", f"its stop: {note.get('how')}")
+        if kind == "proved" and not self._has_lease:
+            return _proved({**note, "guard": "stop, motor running"})
         if kind == "trip":
             return self._trip(note)
         if kind == "stop":
@@ -171,7 +178,7 @@ _WORDS: Final[dict[str, Callable[[Mapping[str, object]], str]]] = {
 DATA: Final = {
     "whole": "whole: every part of the plan was measured",
     "partial": "partial: what was measured before the end is kept and analysed",
-    "none": "none: it ended before anything was measured",
+    "none": "none: it ended before a first part of the plan was measured to its end",
 }
 
 
@@ -231,6 +238,8 @@ def tell_findings(folder: Path, told: Sequence[str] = ()) -> None:
     from ui.results import derive
 
     results = derive(folder)
+    if results.run.not_taken:
+        print(labelled("not used", results.run.not_taken))
     # Of a run that never walked its plan the page tells the proof, and that is all.
     if any(results.run.notes("segment")):
         print("\nFindings")

@@ -79,6 +79,8 @@ def run(args: argparse.Namespace) -> int:
         print(labelled("stop", words))
     for warning in results.warnings():
         print(labelled("note", warning))
+    if results.run.not_taken:
+        print(labelled("not used", results.run.not_taken))
     for finding in results.sentences():
         print(wrapped(finding, indent=2, hang=4))
     cautions = [c for f in results.findings() for c in _texts(f["cautions"])]

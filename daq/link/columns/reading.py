@@ -37,7 +37,7 @@ class Reason(StrEnum):
     DECIMALS = "another number of decimals than described"
     NOT_FINITE = "a described field is not finite"
     CUT_SHORT = "a field or the line is cut short"
-    OTHER_TEXT = "other text, such as a banner or a heading"
+    OTHER_TEXT = "other text, such as a banner, a heading or another separator"
     CONTROL = "control characters in the line"
     CLOCK_BACK = "the stand's clock jumped back"
     CLOCK_AHEAD = "the stand's clock jumped far ahead"

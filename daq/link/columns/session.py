@@ -22,7 +22,7 @@ from daq.link.timing import ArrivalMap
 
 PATIENCE_S: Final = 5.0  # a board that opening resets begins to print after seconds
 PATIENCE_LINES: Final = 5
-EXAMPLES: Final = 3
+EXAMPLES: Final = 5
 # A simulation says so, in a line that no sketch prints by chance, every second.
 SIMULATED_LINE: Final = "# SIMULATED by gramwatt: nothing turns"
 LISTEN_S: Final = 1.2
@@ -218,14 +218,20 @@ class LineSession:
 
     def not_taken(self) -> str:
         """What was refused, a sentence with examples; "" for nothing."""
-        refusals = [*self.reader.refusals.first.values()]
-        refusals += self._translation.refusals.first.values()
+        first = self._translation.refusals.first | self.reader.refusals.first
         counts = self.reader.refusals.counts + self._translation.refusals.counts
-        most = sorted(refusals, key=lambda r: -counts[r.reason])[:EXAMPLES]
-        if not most:
+        refusals = sorted(first.values(), key=lambda r: -counts[r.reason])
+        told = [f"{counts[r.reason]} x {r}" for r in refusals[:EXAMPLES]]
+        rest = sum(counts[r.reason] for r in refusals[EXAMPLES:])
+        told += [f"{rest} for other reasons"] if rest else []
+        drops = self._lines.drops
+        told += [f"{drops.not_text} x no text"] if drops.not_text else []
+        told += [f"{drops.too_long} x too long"] if drops.too_long else []
+        if not told:
             return ""
-        told = "; ".join(f"{counts[r.reason]} x {r}" for r in most)
-        return f"{counts.total()} lines were not used: {told}."
+        lines = counts.total() + drops.not_text + drops.too_long
+        were = "1 line was" if lines == 1 else f"{lines} lines were"
+        return f"{were} not used: {'; '.join(told)}."
 
 
 def _stand_of(description: Description, boot: int, *, is_simulated: bool) -> s.Stand:

@@ -5,6 +5,7 @@ from collections.abc import Iterator
 
 import pytest
 
+from daq.link.columns.translation import BOARD
 from tests.ui.cut_runs import SCENES, CutRuns
 from ui.cli.ending import (
     Narrator,
@@ -75,6 +76,16 @@ def test_a_cut_on_the_way_down_is_told_as_one_more(cut_runs: CutRuns) -> None:
     assert narrator.words(cut) == "TRIP       silence too: throttle to zero now"
     assert narrator.words(stop) is None
     assert narrator.cut
+
+
+def test_of_a_stand_that_prints_lines_no_lease_is_told_as_proven() -> None:
+    narrator = Narrator()
+    narrator.words({"note": "identified", "board": BOARD, "channels": ["thrust"]})
+    proof = {"note": "proof", "part": "c", "how": "supply on"}
+    proved = {"note": "proved", "guard": "lease while running", "took_ms": 340.0}
+    assert narrator.words(proof) == "proof      its stop: supply on"
+    told = narrator.words({**proved, "seen": "current fell"})
+    assert told == f"{'':<11}stop, motor running     340 ms  current fell"
 
 
 def test_then_comes_what_the_stand_says_and_what_the_motor_does(

@@ -190,6 +190,35 @@ def test_refused_lines_are_damage_and_other_text_and_echoes_are_not() -> None:
     assert "1 x another number of fields" in session.not_taken()
 
 
+def test_every_line_that_was_not_used_is_in_the_sentence() -> None:
+    session = known()
+    assert session.not_taken() == ""
+    session.receive(b"1,2,3\n" * 4, 2.1)
+    assert session.not_taken().startswith("4 lines were not used: 4 x another number")
+    session.receive(b"x" * 500 + b"\n\xff\xfe\n", 2.2)
+    assert session.not_taken().startswith("6 lines were not used: ")
+    assert session.not_taken().endswith("; 1 x no text; 1 x too long.")
+
+
+def test_reasons_beyond_the_commonest_are_counted_together() -> None:
+    session = known()
+    whole = line(2_100_000).rstrip("\n")
+    head, *fields = whole.split(",")
+    wrong = [
+        "booting",
+        f"{head},1",
+        ",".join([head, "x", *fields[1:]]),
+        ",".join([head, "nan", *fields[1:]]),
+        ",".join([head, "1.", *fields[1:]]),
+        whole[:5] + "\x07" + whole[5:],
+        ",".join(["1e30", *fields]),
+    ]
+    session.receive("".join(f"{one}\n" for one in wrong).encode(), 2.1)
+    told = session.not_taken()
+    assert told.startswith(f"{len(wrong)} lines were not used: "), told
+    assert told.endswith("; 2 for other reasons."), told
+
+
 def test_commands_sent_back_are_no_damage_in_named_fields_either() -> None:
     text = NAMED + '[commands]\nthrottle = "thr={percent:.1f}\\n"\n'
     session = LineSession(described(text), begins_whole=True)
