@@ -12,6 +12,8 @@ from ui.cli.heard import Heard
 from ui.cli.language import add_language_options, baud_of, described
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from daq.clock import Clock
     from daq.link.columns.description import Description
     from daq.link.conversation import Conversation
@@ -20,6 +22,7 @@ if TYPE_CHECKING:
 
 
 SHOW_PERIOD_S = 0.5
+_ALWAYS = ("thrust", "current", "voltage", "speed")
 
 
 def add_parser(
@@ -92,10 +95,18 @@ def _watch(
             _happened(happening, heard, description, args)
         if session.stand is not None and clock.now_s() >= next_s:
             next_s = clock.now_s() + SHOW_PERIOD_S
-            _show(session, heard, clock.now_s(), as_json=args.json)
+            _show(session, heard, clock.now_s(), description, as_json=args.json)
     if session.stand is None:
-        raise StandFault(f"No stand answered on {args.port} in {args.seconds:g} s.")
+        raise StandFault(_nobody(session, args))
     _tell_not_taken(session, as_json=args.json)
+
+
+def _nobody(session: Conversation, args: argparse.Namespace) -> str:
+    """Why there is no stand after the seconds asked for."""
+    if not session.stands_in:
+        return f"No stand answered on {args.port} in {args.seconds:g} s."
+    why = session.not_taken() or "Nothing was heard."
+    return f"No line on {args.port} could be used in {args.seconds:g} s. {why}"
 
 
 def _happened(
@@ -153,14 +164,45 @@ def _introduce(stand: Stand, description: Description | None) -> None:
     print("Readings by the stand's own constants, not zeroed; ctrl-C ends.")
 
 
-def _show(session: Conversation, heard: Heard, now_s: float, *, as_json: bool) -> None:
+def _reading(name: str, value_si: float, slow: tuple[float, float] | None) -> str:
     from protocols.limits import to_trade
 
+    value, unit = to_trade(name, value_si)
+    digits = {"gf": 1, "A": 2, "V": 2}.get(unit, 0)
+    came = "  ({:.0f} readings/s, not {:.0f})".format(*slow) if slow else ""
+    return f"{name} {value:.{digits}f} {unit}{came}"
+
+
+def _others(description: Description | None, newest: Mapping[str, float]) -> list[str]:
+    """Whatever else a stand prints, in the unit that it is described in."""
+    from daq.link.columns.trade_units import UNITS
+    from protocols.limits import brief
+
+    told = []
+    for channel in description.channels if description else ():
+        if channel.name in _ALWAYS or channel.name not in newest:
+            continue
+        to_si = UNITS[channel.unit].to_si
+        zero_si = to_si(0.0)
+        value = (newest[channel.name] - zero_si) / (to_si(1.0) - zero_si)
+        told.append(f"{channel.name} {brief(value)} {channel.unit}")
+    return told
+
+
+def _show(
+    session: Conversation,
+    heard: Heard,
+    now_s: float,
+    description: Description | None,
+    *,
+    as_json: bool,
+) -> None:
     newest, slow = heard.newest, heard.slow(now_s)
     health = session.health
     lost = health.lost + session.drops
     if session.stands_in:
-        lost = health.malformed + health.unknown + session.drops
+        # The piece that it began to listen in is no line that was lost.
+        lost = health.malformed + health.unknown
     if as_json:
         import json
 
@@ -172,13 +214,9 @@ def _show(session: Conversation, heard: Heard, now_s: float, *, as_json: bool) -
         print(json.dumps(said), flush=True)
         return
     parts = [] if session.stands_in else [session.state.name.lower()]
-    for name in ("thrust", "current", "voltage", "speed"):
-        if name in newest:
-            value, unit = to_trade(name, newest[name])
-            digits = {"gf": 1, "A": 2, "V": 2}.get(unit, 0)
-            parts.append(f"{name} {value:.{digits}f} {unit}")
-            if name in slow:
-                parts.append("({:.0f} readings/s, not {:.0f})".format(*slow[name]))
+    shown = [name for name in _ALWAYS if name in newest]
+    parts += [_reading(name, newest[name], slow.get(name)) for name in shown]
+    parts += _others(description, newest)
     called = "lines not used" if session.stands_in else "lost"
     parts.append(f"{lost} of {health.frames + lost} {called}")
     line = "  ".join(parts)
