@@ -9,6 +9,7 @@ is from.
 from __future__ import annotations
 
 import hashlib
+import json
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
@@ -87,7 +88,10 @@ def adopt(
         "task": {"lines": lines},
         ADOPTED: {"file": log.name, "bytes": len(data), "sha256": digest},
     }
-    return _write(out, f"log-{digest[:4]}", header, pieces, levels)
+    # Read anew with another description or article, it is another run.
+    told = json.dumps([digest, lines, facts.get("article")]).encode()
+    tag = hashlib.sha256(told).hexdigest()[:4]
+    return _write(out, f"log-{tag}", header, pieces, levels)
 
 
 def _read(log: Path) -> bytes:
@@ -139,9 +143,10 @@ def _levels(heard: _Heard, log: Path) -> list[Level]:
     from daq.analysis.held import LEAST_S, find_levels
 
     if not heard.time_s:
+        why = heard.not_taken or "It holds none."
         raise InputFault(
-            f"{log}: no line of it can be used. {heard.not_taken} Does the description "
-            f"fit? 'gramwatt describe {log}' proposes one."
+            f"{log}: no line of it can be used. {why} Does the description fit? "
+            f"'gramwatt describe {log}' proposes one."
         )
     levels = find_levels(np.array(heard.time_s), np.array(heard.throttle_frac))
     if not any(level.step >= 0 for level in levels):
@@ -199,7 +204,13 @@ def _write(
     whole = {**header, "format": 1, "monotonic_ns": 0}
     utc = str(header["utc"])
     stamp, _, tag = name.partition("-")
-    folder = folders.create(out, folders.folder_name(utc, stamp, tag), whole)
+    named = folders.folder_name(utc, stamp, tag)
+    if (out / named).exists():
+        raise InputFault(
+            f"{out / named} is this log already, with this description and article. "
+            "Remove it, or choose another place with --out."
+        )
+    folder = folders.create(out, named, whole)
     last_ns = pieces[-1][0]
     try:
         log = WireLog(folder / NAME)

@@ -195,7 +195,25 @@ def test_a_damaged_line_is_counted_and_not_used(
     run = read_run(bench.run)
     assert "2 lines were not used" in run.not_taken
     assert run.health.frames == len(lines) - 2
-    capsys.readouterr()
+    said = " ".join(capsys.readouterr().out.split())
+    assert "not used 2 lines were not used: 1 x " in said
+    assert main(["findings", str(bench.run)]) == 0
+    assert "not used 2 lines were not used: 1 x " in " ".join(
+        capsys.readouterr().out.split()
+    )
+
+
+def test_the_same_log_again_needs_another_description_or_article(
+    tmp_path: Path, log: bytes, capsys: pytest.CaptureFixture[str]
+) -> None:
+    bench = Bench(tmp_path, log)
+    assert bench.adopt() == 0
+    assert bench.adopt() == 1
+    assert "is this log already, with this description" in capsys.readouterr().err
+    assert bench.adopt("--article", str(ARTICLE)) == 0
+    bench = Bench(tmp_path, log, f"{WITH_PULSE}\n# read anew\n")
+    assert bench.adopt() == 0
+    assert len(list((tmp_path / "runs").iterdir())) == 3
 
 
 def test_a_missing_log_is_a_sentence(
