@@ -48,6 +48,50 @@ def test_the_folder_has_sketch_pages_and_constants(tmp_path: Path) -> None:
         assert (folder / target).exists(), target
 
 
+def test_a_builder_reads_how_far_the_parts_reach(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    # 100 mV/A and a divider by 4 at 5 V: 50 A and 20 V, 1024 steps (README, section 2).
+    assert main(["firmware", str(tmp_path), "--constants", str(TEMPLATE)]) == 0
+    said = capsys.readouterr().out
+    assert "; reads to 50 A in steps of 48.8 mA" in said
+    assert "; reads to 20 V in steps of 19.5 mV" in said
+    # 2^23 counts of 2147484 at 1000 g.
+    assert "; reads to 3910 gf" in said
+    assert "WARNING" not in said
+
+
+@pytest.mark.parametrize(
+    ("change", "wanted"),
+    [
+        (("shunt_milliohm = 2.0", "shunt_milliohm = 0.002"), "current up to 50000 A"),
+        (("upper_kohm = 30.0", "upper_kohm = 3000"), "voltage up to 1500 V"),
+        (("capacity_g = 1000.0", "capacity_g = 1"), "thrust up to 3.91 gf"),
+        (("per_v = 1.0", "per_v = 10"), "ends at 391 gf, before the cell's 1000 g"),
+    ],
+)
+def test_a_value_in_a_wrong_unit_is_doubted_aloud(
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    change: tuple[str, str],
+    wanted: str,
+) -> None:
+    wrong = tmp_path / "wrong.toml"
+    wrong.write_text(TEMPLATE.read_text("utf-8").replace(*change), "utf-8")
+    assert main(["firmware", str(tmp_path / "it"), "--constants", str(wrong)]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert said.count("WARNING") == 1
+    assert wanted in said
+
+
+def test_a_speed_of_the_line_without_an_image_is_refused(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["firmware", str(tmp_path / "it"), "--baud", "115200"]) == 1
+    assert "--baud 115200 goes with --hex" in capsys.readouterr().err
+    assert not (tmp_path / "it").exists()
+
+
 def test_asked_twice_it_has_nothing_to_do(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
