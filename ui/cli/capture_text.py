@@ -138,10 +138,10 @@ def trace(captured: Captured, values: list[float | None], figures: Waveform) -> 
     wide = min(WIDTH - _AXIS, len(values))
     columns = [_column(values, n, wide, figures) for n in range(wide)]
     unit = captured.channel.quantity.unit
+    labels = _labels(figures)
     lines = []
     for row in range(ROWS, 0, -1):
-        value = figures.low + (row - 0.5) / ROWS * figures.peak_to_peak
-        label = f"{value:.4g}" if row in (1, (ROWS + 1) // 2, ROWS) else ""
+        label = labels.get(row, "")
         cells = "".join(_cell(column, row) for column in columns)
         lines.append(f"{label:>{_AXIS - 2}} |{cells}".rstrip())
     at = captured.trigger * wide // len(values)
@@ -151,6 +151,18 @@ def trace(captured: Captured, values: list[float | None], figures: Waveform) -> 
     gap = max(1, wide - len(ends[0]) - len(ends[1]))
     lines.append(" " * _AXIS + ends[0] + " " * gap + ends[1])
     return "\n".join(lines)
+
+
+def _labels(figures: Waveform) -> dict[int, str]:
+    """Values beside some rows, in as few digits as tell them apart."""
+    rows = (1, (ROWS + 1) // 2, ROWS)
+    values = [
+        figures.low + (row - 0.5) / ROWS * figures.peak_to_peak + 0.0 for row in rows
+    ]
+    digits = range(4, _AXIS - 3)
+    told = [[f"{value:.{n}g}" for value in values] for n in digits]
+    apart = [texts for texts in told if len(set(texts)) == len(rows)]
+    return dict(zip(rows, (*apart, told[-1])[0], strict=True))
 
 
 def _column(

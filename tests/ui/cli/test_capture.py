@@ -9,14 +9,26 @@ from pathlib import Path
 
 import pytest
 
+from daq.analysis.waveform import waveform_of
 from daq.link import messages as m
 from daq.link.bursts import Blocks, Captured
 from tests.contract.subjects import DeviceDoors, ServedDevice
 from tests.daq.link.test_bursts import VOLTAGE, blocks
-from ui.cli.capture_text import rate_text, time_text, trace, values_of
+from ui.cli.capture_text import _labels, rate_text, time_text, trace, values_of
 from ui.cli.main import main
 
 pytestmark = pytest.mark.timeout(60)
+
+
+def test_the_values_beside_a_picture_are_told_apart() -> None:
+    first, second = waveform_of([12.628, 12.632]), waveform_of([0.0, 9.0])
+    assert first is not None
+    assert second is not None
+    narrow = _labels(first)
+    assert len(set(narrow.values())) == 3
+    assert max(map(len, narrow.values())) <= 8
+    wide = _labels(second)
+    assert list(wide.values()) == ["0.5", "4.5", "8.5"]
 
 
 @pytest.fixture
