@@ -216,7 +216,9 @@ class BenchRoom(QWidget):
         """Show what is known of the stand now."""
         desk = self._desk
         stand, chosen = desk.heard.stand, desk.chosen
-        self.leave.setEnabled(chosen is not None and not desk.is_spinning)
+        waits = bool(desk.busy)
+        self.leave.setEnabled((chosen is not None or waits) and not desk.is_spinning)
+        self.leave.setText("Cancel" if waits else "Disconnect")
         self.open.setEnabled(not desk.is_spinning and not desk.busy)
         self.simulate.setEnabled(not desk.is_spinning and not desk.busy)
         self._empty.setVisible(chosen is None)

@@ -38,6 +38,10 @@ STEPS = (
     ("Run", (Stage.RUNNING, Stage.STOPPING)),
 )
 UNLOCKED_S = 8.0
+NOTHING_TURNS = (
+    "This program started the simulation itself, so the checklist is waived and one "
+    "step is enough. On a real stand everything is asked."
+)
 
 
 class StepsPanel(QWidget):
@@ -223,6 +227,13 @@ class StepsPanel(QWidget):
         self._check_box.setVisible(asks and not spinning.checklist.complete)
         held = spinning.went and self.hold.isChecked()
         self._arm_box.setVisible(spinning.stage is Stage.READY or held)
+        waived = spinning.checklist.waived
+        self.unlock.setVisible(not waived)
+        self._arm_words.setText(NOTHING_TURNS if waived else START)
+        words = "Spin the simulation" if waived else "2  Let the motor turn"
+        if self.go.text() != words:
+            self.go.setText(words)
+            self.go.setAccessibleName(words)
         self.unlock.setEnabled(spinning.may_unlock)
         self.go.setEnabled(spinning.unlocked or held)
         self._show_run(spinning)
@@ -238,6 +249,8 @@ class StepsPanel(QWidget):
         if spinning.stage is Stage.READY:
             if not spinning.checklist.complete:
                 return "Ready. The checklist is left."
+            if spinning.checklist.waived:
+                return "Ready. Nothing turns in a simulation."
             return "Ready. Two steps to a turning motor."
         return spinning.hand
 

@@ -102,6 +102,7 @@ class Window(QWidget):
         self.desk = desk
         self._memory = memory
         self._count = 0
+        self._led = False
         self._stage: tuple[object, object] = (None, None)
         self.setWindowTitle("gramwatt")
         self.strip = Strip()
@@ -163,6 +164,7 @@ class Window(QWidget):
     def _step(self) -> None:
         self.desk.step()
         self._count += 1
+        self._follow_simulation()
         spinning = self.desk.spinning
         stage = (spinning, spinning.stage if spinning else None)
         if stage != self._stage or self._count % SHOW_EVERY == 0:
@@ -170,6 +172,15 @@ class Window(QWidget):
             self.show_desk()
         if self._count % DRAW_EVERY == 0:
             self._draw()
+
+    def _follow_simulation(self) -> None:
+        """A simulation that has just been started is there to be spun."""
+        chosen = self.desk.chosen
+        own = chosen is not None and chosen.own and self.desk.heard.stand is not None
+        if own and not self._led:
+            self.go_to(ROOMS.index("Spin"))
+            self.spin.panel.go.setFocus()
+        self._led = own or (self._led and chosen is not None)
 
     def show_desk(self) -> None:
         """Show what is known now, everywhere that can be seen."""

@@ -236,9 +236,15 @@ class Desk:
         self._do(f"opening {chosen.port}", opened, watched)
 
     def disconnect(self) -> None:
-        """Let go of the stand; a simulation of our own ends. Not while spinning."""
+        """Let go of the stand; a simulation of our own ends. Not while spinning.
+
+        What is still being waited for is given up: what comes of it is closed.
+        """
         if self.is_spinning:
             return
+        if self._job is not None:
+            self._job[0].add_done_callback(_close_what_came)
+            self._job, self.busy = None, ""
         self._close_watching()
         if self._own is not None:
             self._own.close()
@@ -295,11 +301,8 @@ class Desk:
             self.spinning.stop("The window was closed.")
         self._close_watching()
         self._pool.shutdown(wait=True, cancel_futures=True)
-        if self._job is not None and self._job[0].done():
-            with contextlib.suppress(GramwattError):
-                made = self._job[0].result()
-                if isinstance(made, SimulatedStand | Watching):
-                    made.close()
+        if self._job is not None:
+            _close_what_came(self._job[0])
         if self._own is not None:
             self._own.close()
 
@@ -361,3 +364,15 @@ class Desk:
                 f"{clock_words(live.elapsed_s)} of {clock_words(live.plan.duration_s)}"
             )
         return ""
+
+
+def _close_what_came(future: Future[object]) -> None:
+    """Close what a job made that nobody waits for any more."""
+    if future.cancelled():
+        return
+    with contextlib.suppress(GramwattError):
+        made = future.result()
+        if isinstance(made, SimulatedStand | Watching):
+            made.close()
+        elif isinstance(made, Spinning):
+            made.stop("Nobody waits for it any more.")

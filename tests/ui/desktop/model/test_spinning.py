@@ -19,7 +19,7 @@ from protocols.phases import Phase
 from tests.lined import DESCRIPTION, spin_on_lines
 from tests.spins import task
 from tests.virtual import START_NS, VirtualSpin
-from ui.cautions import HANDS
+from ui.cautions import HAND_WORDS, HANDS
 from ui.cli.plan import chosen_article
 from ui.desktop.model.spinning import Spinning, Stage
 from ui.ordered import Order
@@ -156,7 +156,11 @@ def test_our_own_simulation_is_proven_armed_and_walked(bench: Bench) -> None:
     assert go["checklist"] == "waived: own simulation"
 
 
-def test_it_takes_two_steps_and_nothing_skips_the_first(bench: Bench) -> None:
+def test_it_takes_two_steps_and_nothing_skips_the_first() -> None:
+    bench = Bench(spin_on_lines(DESCRIPTION), own=False)
+    for item in bench.model.checklist.items:
+        bench.model.acknowledge(item.name)
+    bench.model.declare(HAND_WORDS)
     bench.until(Stage.READY)
     bench.model.go()
     bench.live(0.5)
@@ -168,6 +172,13 @@ def test_it_takes_two_steps_and_nothing_skips_the_first(bench: Bench) -> None:
     bench.live(0.5)
     assert bench.model.stage is Stage.READY
     assert all(o["order"] != "go" for o in bench.keeper.orders)
+
+
+def test_in_our_own_simulation_one_step_is_enough(bench: Bench) -> None:
+    bench.until(Stage.READY)
+    assert bench.model.unlocked
+    bench.model.go()
+    bench.until(Stage.RUNNING)
 
 
 def test_before_it_is_ready_there_is_nothing_to_unlock(bench: Bench) -> None:
