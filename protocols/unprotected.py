@@ -23,6 +23,7 @@ STOP_WORDS_S: Final = 0.1  # the longest that saying stop may take on the line
 BITS_A_BYTE: Final = 10
 # A channel that comes slowly is not silent yet after the time that others have.
 SILENT_LINES: Final = 4
+LIMITED: Final = "current"  # what a motor is never spun without
 FITTING: Final = "low-staircase"  # in the catalogue
 
 
@@ -37,6 +38,12 @@ def objection(plan: Plan, stand: Description) -> str | None:
         return (
             f'the stand "{stand.name}" cannot be told a throttle: its description has '
             "no commands.throttle. It can be watched, and its logs can be analysed."
+        )
+    if not any(channel.name == LIMITED for channel in stand.channels):
+        return (
+            f'the stand "{stand.name}" describes no channel named {LIMITED}; without '
+            "one nothing limits the motor. Give that name to the channel of what the "
+            "speed controller draws."
         )
     if stand.rate_hz < MIN_RATE_HZ:
         return (

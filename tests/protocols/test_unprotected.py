@@ -13,8 +13,10 @@ from hypothesis import strategies as st
 from daq.link.columns.stand_in import stop_words
 from protocols.limits import Limit
 from protocols.recipe import expand, load_recipe
+from protocols.task import NEEDED
 from protocols.unprotected import (
     FITTING,
+    LIMITED,
     MAX_DURATION_S,
     MAX_THROTTLE_FRAC,
     MIN_RATE_HZ,
@@ -91,6 +93,14 @@ def test_one_that_can_be_told_nothing_is_only_watched() -> None:
     # Nor one that can be told to stop and nothing else.
     only_stop = DESCRIPTION.replace('throttle = "T{percent:.1f}\\n"\n', "")
     assert objection(plan((0.3,)), described(only_stop)) is not None
+
+
+def test_one_that_names_no_current_is_not_spun() -> None:
+    unnamed = DESCRIPTION.replace('name = "current"', 'name = "drawn"')
+    told = objection(plan((0.3,)), described(unnamed))
+    assert told is not None
+    assert "no channel named current" in told
+    assert LIMITED == NEEDED
 
 
 def test_a_stop_that_takes_long_to_hear_is_objected_to() -> None:
