@@ -89,11 +89,13 @@ def lacks(stand: Description) -> tuple[str, ...]:
         if stand.time is None
         else ()
     )
+    has_speed = any(channel.name == "speed" for channel in stand.channels)
+    seen = "current and speed that fall" if has_speed else "a current that falls"
     return (
         gone,
         "It has no limits of its own: a limit acts only after its line has come here, "
         f"{1e3 / stand.rate_hz:.3g} ms apart, and the stop has gone back.",
-        "It confirms nothing: a stop is known only by current and speed that fall.",
+        f"It confirms nothing: a stop is known only by {seen}.",
         "A lost line is not missed, and a damaged one may pass for whole.",
         *clock,
     )

@@ -70,7 +70,7 @@ def test_from_nothing_to_findings(bench: Bench) -> None:
     assert "UNPROTECTED" in said
     assert "PUT THE ARMING PLUG IN" in said
     assert 'Type "my hand is on the plug" or no:' in said
-    assert "stands still, by its current and speed" in said
+    assert "stands still, by its current" in said
     run = read_run(bench.run_folder())
     assert run.sealed
     assert run.simulated

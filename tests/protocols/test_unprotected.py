@@ -125,9 +125,16 @@ def test_what_it_lacks_is_said_whole() -> None:
     assert len(told) == 4
     assert "may run on until the plug is pulled" in told[0]
     assert "12.5 ms apart" in told[1]
-    assert "a stop is known only by current and speed that fall" in told[2]
+    assert "a stop is known only by a current that falls." in told[2]
     assert "damaged one may pass for whole" in told[3]
     assert all(sentence.endswith(".") for sentence in told)
+
+
+def test_a_speed_helps_to_know_of_a_stop() -> None:
+    more = DESCRIPTION.replace('name = "voltage"', 'name = "speed"').replace(
+        'unit = "V"', 'unit = "rpm"'
+    )
+    assert "only by current and speed that fall." in lacks(described(more))[2]
 
 
 def test_a_stand_without_a_clock_lacks_that_too() -> None:

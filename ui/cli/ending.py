@@ -46,17 +46,18 @@ class Narrator:
     def __init__(self) -> None:
         self.cut = False
         self._clears: dict[str, str] = {}
-        self._has_lease = True
+        self._has_lease = self._has_speed = True
 
     def words(self, note: Mapping[str, object]) -> str | None:
         """A note as a line for the person; None where it has none."""
         kind = str(note.get("note"))
         if kind == "identified":
             self._has_lease = note.get("board") != BOARD
+            self._has_speed = "speed" in _texts(note.get("channels"))
         if kind == "proof" and not self._has_lease:
             return labelled("proof", f"its stop: {note.get('how')}")
-        if kind == "proved" and not self._has_lease:
-            return _proved({**note, "guard": "stop, motor running"})
+        if kind == "proved":
+            return self._proved(note)
         if kind == "trip":
             return self._trip(note)
         if kind == "stop":
@@ -92,10 +93,20 @@ class Narrator:
     def _looked_on(self, note: Mapping[str, object]) -> str | None:
         """Whether the motor came to rest, where somebody could see it."""
         if note.get("stopped") is True:
-            return labelled("motor", "stands still, by its current and speed")
+            by = "current and speed" if self._has_speed else "current"
+            return labelled("motor", f"stands still, by its {by}")
         if note.get("stopped") is False:
             return None  # an alarm said so
         return labelled("motor", "nobody saw whether it came to rest: look first")
+
+    def _proved(self, note: Mapping[str, object]) -> str:
+        """A guard that was seen to act; nothing is claimed that nobody could see."""
+        guard, seen = note.get("guard"), str(note.get("seen"))
+        if not self._has_lease:
+            guard = "stop, motor running"
+        if not self._has_speed:
+            seen = seen.replace("current and speed", "current")
+        return _proved({**note, "guard": guard, "seen": seen})
 
     def clears(self, check: str) -> str:
         """What has to be so before that trip is acknowledged, a clause."""
@@ -161,7 +172,6 @@ _WORDS: Final[dict[str, Callable[[Mapping[str, object]], str]]] = {
     "identified": _identified,
     "unguarded": _unguarded,
     "proof": lambda n: labelled("proof", f"part {n.get('part')}: {n.get('how')}"),
-    "proved": _proved,
     "proof lapsed": lambda _: labelled("proof", "too old by now: all of it again"),
     "zeroed": lambda n: labelled("at rest", _means(n.get("means"))),
     "acknowledged": lambda _: labelled("cleared", "the latch from before"),

@@ -84,8 +84,18 @@ def test_of_a_stand_that_prints_lines_no_lease_is_told_as_proven() -> None:
     proof = {"note": "proof", "part": "c", "how": "supply on"}
     proved = {"note": "proved", "guard": "lease while running", "took_ms": 340.0}
     assert narrator.words(proof) == "proof      its stop: supply on"
-    told = narrator.words({**proved, "seen": "current fell"})
+    told = narrator.words({**proved, "seen": "current and speed fell"})
     assert told == f"{'':<11}stop, motor running     340 ms  current fell"
+
+
+def test_a_speed_that_nobody_saw_is_not_said_to_have_fallen() -> None:
+    narrator = Narrator()
+    rest: dict[str, object] = {"note": "looked on", "stopped": True}
+    known: dict[str, object] = {"note": "identified", "board": BOARD}
+    narrator.words({**known, "channels": ["thrust", "current"]})
+    assert narrator.words(rest) == "motor      stands still, by its current"
+    narrator.words({**known, "channels": ["thrust", "current", "speed"]})
+    assert narrator.words(rest) == "motor      stands still, by its current and speed"
 
 
 def test_then_comes_what_the_stand_says_and_what_the_motor_does(
