@@ -4,6 +4,7 @@ Tags and note are kept when a field is left, when another run is chosen and when
 window closes. What a stranger wrote is shown as text.
 """
 
+from dataclasses import replace
 from pathlib import Path
 
 from PySide6.QtCore import Qt, QTimer, Signal
@@ -154,6 +155,8 @@ class RunPanel(QWidget):
             self._tell(str(fault))
             return
         self._tell("")
+        # Whoever hears it shows a run again, this one or the next: it is kept by then.
+        self._row = replace(row, label=typed)
         self.kept.emit(row.folder)
 
 

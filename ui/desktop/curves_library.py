@@ -115,7 +115,7 @@ class LibrarySide(QWidget):
     def dress(self) -> None:
         """Colours of the scheme."""
         self.runs.dress()
-        self.view.fit()
+        self.view.dress()
 
     # ------------------------------------------------------------------ folders
 

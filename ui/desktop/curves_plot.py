@@ -38,7 +38,7 @@ from ui.desktop.plots import dress_plot
 
 PEN: Final = 2  # width of a curve
 MARKER: Final = 9
-ROOMY: Final = 520  # from this width on the legend has two columns
+ROOMY: Final = 600  # from this width on the legend has two columns
 ROOM: Final = 0.05  # beyond what has to be seen, as a share of it
 FEW: Final = 4  # with more runs their bands are paler
 
@@ -162,7 +162,7 @@ class _LegendRow(QWidget):
         inside.setSpacing(theme.UNIT)
         inside.addWidget(Sample(line.style))
         inside.addWidget(Elided(line.label, middle=True), 3)
-        inside.addWidget(self._words, 3)
+        inside.addWidget(self._words, 2)
         self.setToolTip(plain_tip(f"{line.label}\n{line.words}"))
 
     @override

@@ -75,7 +75,7 @@ class ShownSide(QWidget):
         self.family = QComboBox()
         self.family.setAccessibleName("What is drawn against what")
         self.family.addItems([family.title for family in FAMILIES])
-        self.untick = button("Only the chosen run")
+        self.untick = button("Untick all", name="Keep only the chosen run in the plot")
         self.plot, self.legend = OverlayPlot(), Legend()
         self._remarks, self._said = Sentences(), Sentences()
         words = QWidget()

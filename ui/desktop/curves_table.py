@@ -35,14 +35,16 @@ from ui.desktop.parts import ABNORMAL, GOOD, NEUTRAL, Mark
 
 Index = QModelIndex | QPersistentModelIndex
 TICK: Final = 0
+EXTRAS: Final = "thrust"  # the first column that has to leave articles their room
+ARTICLE: Final = "ad, motor A mm"
 LETTERS: Final = 13  # height of the text in px
 #: Key for sorting, heading, and a text as wide as the column has to be.
 COLUMNS: Final = (
     ("", "drawn", "mmmmi"),
-    ("kind", "", "unprot"),
+    ("kind", "", "sim. bare"),
     ("date", "date, UTC", "2026-11-26 02:19"),
-    ("article", "article", "Indoor quad"),
-    ("ended", "ended", "mm completed"),
+    ("article", "article", "Indoor qu"),
+    ("ended", "ended", "m completed"),
     ("thrust", "thrust, gf", "1234 ± 123"),
     ("best", "best g/W", "12.34 ± 1.23"),
     ("sag", "sag, V", "0.123 ± 0.012"),
@@ -130,6 +132,8 @@ class RunsModel(QAbstractTableModel):
 
     @override
     def flags(self, index: Index) -> Qt.ItemFlag:
+        if not index.isValid():
+            return Qt.ItemFlag.NoItemFlags
         flags = Qt.ItemFlag.ItemIsEnabled | Qt.ItemFlag.ItemIsSelectable
         row = self.row(index.row())
         if index.column() == TICK and row is not None and row.readable:
@@ -301,6 +305,7 @@ class RunsView(QTableView):
         header.setSortIndicator(KEYS.index("date"), Qt.SortOrder.DescendingOrder)
         self.setSortingEnabled(True)
         self.setMinimumWidth(theme.scaled(300))
+        self.dress()
 
     @override
     def keyPressEvent(self, event: QKeyEvent) -> None:
@@ -318,14 +323,28 @@ class RunsView(QTableView):
         self.fit()
 
     def fit(self) -> None:
-        """Show the columns that there is room for."""
+        """Show the columns that there is room for, an article in full first."""
         room = self.viewport().width()
         letters = QFontMetrics(theme.font(LETTERS))
-        for place, (_, heading, widest) in enumerate(COLUMNS):
+        for place, (key, heading, widest) in enumerate(COLUMNS):
             wide = max(map(letters.horizontalAdvance, (widest, heading)))
             wide += theme.scaled(12)
+            if key == EXTRAS:
+                room -= letters.horizontalAdvance(ARTICLE)
             fits = wide <= room
             room = room - wide if fits else 0
             self.setColumnHidden(place, not fits)
             if place != STRETCHED:
                 self.setColumnWidth(place, wide)
+
+    def dress(self) -> None:
+        """Ticks in the colours of the scheme."""
+        p = theme.palette()
+        side = theme.scaled(13)
+        self.setStyleSheet(
+            f"QTableView::indicator {{ width: {side}px; height: {side}px;"
+            f" border: 1px solid {p.muted}; background: {p.sheet}; }}"
+            f"QTableView::indicator:checked {{ background: {p.ink};"
+            f" border-color: {p.ink}; }}"
+        )
+        self.fit()

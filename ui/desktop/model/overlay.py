@@ -39,7 +39,7 @@ class Line:
         points_x: plateaus, shape (m,).
         points_y: the same.
         rising: whether a plateau was on the way up, or in the first pass.
-        words: what it is, in words: its kind, its points, its curve.
+        words: what it is, in words: its kind, how it ended, its points.
     """
 
     folder: Path
@@ -139,9 +139,7 @@ def _words(trace: Trace, family: Family) -> str:
     many = "means of a moving throttle" if moving else "plateaus"
     number = points.x.size if points else 0
     parts.append(f"{number} {what if number == 1 else many}")
-    if curve is not None:
-        parts.append(f"curve with its {100 * curve.coverage:g} % band")
-    elif not moving:
+    if curve is None and not moving:
         parts.append("no curve: too few levels, or no model is near them")
     return ", ".join(parts)
 
@@ -289,6 +287,19 @@ def _remarks(
         title = f"{family.title[:1].lower()}{family.title[1:]}"
         yield f"There is no {title} in: {said.named(lacking)}."
     yield from said.all()
+    yield from _drawing(said.drawn, family)
+
+
+def _drawing(drawn: Sequence[Trace], family: Family) -> Iterator[str]:
+    """What lines and markers are."""
+    curves = [t.curves[family.key] for t in drawn if family.key in t.curves]
+    if curves:
+        shares = sorted({100 * curve.coverage for curve in curves})
+        told = " and ".join(f"{share:g} %" for share in shares)
+        yield f"Lines are fitted curves with their bands ({told})."
+    points = [t.points[family.key] for t in drawn if family.key in t.points]
+    if any(leg not in RISING for there in points for leg in there.legs):
+        yield "Markers are filled on the way up, or first, and hollow on the way back."
 
 
 # ------------------------------------------------------------------ a table
