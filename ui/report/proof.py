@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from ui.report.facts import ABNORMAL, DANGER, GOOD, NEUTRAL
-from ui.report.words import counted, number_of, sentence, text_of
+from ui.report.words import counted, has_channel, number_of, sentence, text_of
 
 if TYPE_CHECKING:
     from daq.link.session import Stand
@@ -116,7 +116,7 @@ def _part(letter: str, notes: list[Decision], run: Run) -> Part:
     proven = next((d.note for d in notes if d.note.get("note") == "proven"), None)
     if proven is not None:
         acted = f"{counted(len(rows), 'guard')} seen to act{_within(proven)}"
-        verdict = f"Proven: {acted}{_seen(notes)}."
+        verdict = f"Proven: {acted}{_seen(notes, run)}."
         return Part(TITLES[letter], GOOD, verdict, rows)
     check = text_of(run.outcome, "check")
     if check.startswith("proof: "):
@@ -131,10 +131,12 @@ def _within(proven: Mapping[str, object]) -> str:
     return "" if took_s is None else f" in {took_s:.1f} s"
 
 
-def _seen(notes: list[Decision]) -> str:
+def _seen(notes: list[Decision], run: Run) -> str:
     """How they were seen: one way for all of a part."""
     ways = dict.fromkeys(text_of(d.note, "seen") for d in notes)
     told = [SEEN.get(way, way) for way in ways if way]
+    if not has_channel(run, "speed"):
+        told = [words.replace("current and speed", "current") for words in told]
     each = "each " if sum(1 for d in notes if d.note.get("seen")) > 1 else ""
     return f", {each}{' or '.join(told)}" if told else ""
 

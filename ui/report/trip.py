@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from ui.cut import Cut, cut_of, device_s
-from ui.report.words import number_of, sentence, text_of
+from ui.report.words import has_channel, number_of, sentence, text_of
 from ui.series import in_order
 
 if TYPE_CHECKING:
@@ -199,7 +199,8 @@ def _motor(run: Run) -> str:
     looked = next(run.notes("looked on"), None)
     stopped = None if looked is None else looked.note.get("stopped")
     if stopped is True:
-        return "Seen at rest, by its current and speed"
+        by = "current and speed" if has_channel(run, "speed") else "current"
+        return f"Seen at rest, by its {by}"
     if stopped is False:
         return "RAN ON, though the pulse was at zero"
     return "Nobody saw whether it came to rest"

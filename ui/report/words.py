@@ -52,6 +52,11 @@ def moment(utc: str) -> str:
         return utc
 
 
+def has_channel(run: Run, name: str) -> bool:
+    """Whether the stand has a channel of that name."""
+    return any(page.name == name for s in run.streams for page in s.channels)
+
+
 def walked(run: Run) -> list[Hold]:
     """The plan as it was walked; empty where it was not, or cannot be read."""
     if not any(run.notes("segment")):

@@ -5,6 +5,7 @@ from dataclasses import replace
 import pytest
 
 from tests.ui.cut_runs import CutRuns
+from tests.ui.report.test_trip import without_speed
 from ui.report.facts import ABNORMAL, DANGER, GOOD, NEUTRAL
 from ui.report.proof import EVENTS, GUARDS, PULSE, RUNNING, TITLES, Part, proof_of
 
@@ -20,6 +21,8 @@ def test_a_proven_run_shows_each_guard_with_its_time(cut_runs: CutRuns) -> None:
     assert pulse.verdict.startswith("Proven: 10 guards seen to act in 0.8 s")
     assert pulse.verdict.endswith("each by the pulse read back as gone.")
     assert running.verdict.endswith("s, by current and speed, which fell.")
+    _, blind = proof_of(without_speed(cut_runs.of("whole").run))
+    assert blind.verdict.endswith("s, by current, which fell.")
     took = {row.guard: row.took for row in pulse.rows}
     assert list(took) == [
         "Lease",

@@ -96,9 +96,28 @@ def test_without_a_pulse_pin_the_stands_word_is_told_as_that(
     assert found["Pulse at zero"] == "By the stand's word, heard 4 ms after the stop"
 
 
+def without_speed(run: Run) -> Run:
+    """The same of a stand that has another channel in that place."""
+    return replace(
+        run,
+        streams=tuple(
+            replace(
+                s,
+                channels=tuple(
+                    replace(c, name="other") if c.name == "speed" else c
+                    for c in s.channels
+                ),
+            )
+            for s in run.streams
+        ),
+    )
+
+
 def test_the_motor_is_told_as_it_was_seen(cut_runs: CutRuns) -> None:
     at_rest = told(cut_runs.of("thrown").run)["The motor"]
     assert at_rest == "Seen at rest, by its current and speed"
+    blind = without_speed(cut_runs.of("thrown").run)
+    assert told(blind)["The motor"] == "Seen at rest, by its current"
     runs_on = told(cut_runs.of("runs on").run)
     assert runs_on["The motor"] == "RAN ON, though the pulse was at zero"
     assert runs_on["Pulse at zero"].endswith("read back on the pulse pin")
