@@ -2,15 +2,25 @@
 
 Ratios within one run, never absolute promises: a machine shared with others is
 up to twice as slow from one run to the next. Names: decode, virtual, memory,
-latency, help, stops, firmware, window. ``--quick`` shortens memory, latency, stops,
-firmware and window.
+latency, help, stops, firmware, window, library. ``--quick`` shortens memory, latency,
+stops, firmware, window and library.
 """
 
 import argparse
 import sys
 from collections.abc import Callable, Iterable
 
-from tests.bench import decode, firmware, latency, memory, start, stops, virtual, window
+from tests.bench import (
+    decode,
+    firmware,
+    latency,
+    library,
+    memory,
+    start,
+    stops,
+    virtual,
+    window,
+)
 
 BENCHMARKS: dict[str, Callable[[bool], Iterable[tuple[str, str]]]] = {
     "decode": decode.measure,
@@ -21,6 +31,7 @@ BENCHMARKS: dict[str, Callable[[bool], Iterable[tuple[str, str]]]] = {
     "stops": stops.measure,
     "firmware": firmware.measure,
     "window": window.measure,
+    "library": library.measure,
 }
 
 

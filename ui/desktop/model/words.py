@@ -16,13 +16,18 @@ def one_line(text: object, most: int = LINE) -> str:
     if not isinstance(text, str):
         return ""
     head = text[: 8 * most]  # what lies beyond is cut anyway
-    kept = "".join(
+    plain = head.isascii() and head.isprintable()  # as nearly all of them are
+    kept = " ".join((head if plain else _readable(head)).split())
+    return kept if len(kept) <= most else kept[: most - 1].rstrip() + MORE
+
+
+def _readable(text: str) -> str:
+    """A text without what cannot be seen."""
+    return "".join(
         " " if unicodedata.category(c) in ("Cc", "Zl", "Zp") else c
-        for c in unicodedata.normalize("NFC", head)
+        for c in unicodedata.normalize("NFC", text)
         if unicodedata.category(c) not in ("Cf", "Cs", "Co", "Cn")
     )
-    plain = " ".join(kept.split())
-    return plain if len(plain) <= most else plain[: most - 1].rstrip() + MORE
 
 
 def several_lines(text: object, most: int) -> str:
