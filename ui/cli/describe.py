@@ -134,7 +134,8 @@ def _of_port(args: argparse.Namespace) -> Proposal:
             return propose(data, duration_s=took_s, baud=baud, name=args.name)
         except InputFault as fault:
             refused = refused or str(fault)
-    raise InputFault(f"{args.source}: {refused}")
+    tried = "" if args.baud else " None of the usual speeds fitted; say --baud."
+    raise InputFault(f"{args.source}: {refused}{tried}")
 
 
 def _refuse_a_missing_log(source: str) -> None:
