@@ -252,5 +252,8 @@ def absolute(name: str) -> Path:
 
 def _short_path(name: str) -> str:
     """The end of a path, enough to know it by."""
-    path = Path(name)
-    return f"{path.name} ({path.parent})" if path.name else name
+    path, home = Path(name), Path.home()
+    parent = path.parent
+    if parent == home or home in parent.parents:
+        parent = Path("~", *parent.relative_to(home).parts)
+    return f"{path.name} ({parent})" if path.name else name

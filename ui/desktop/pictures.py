@@ -19,7 +19,11 @@ LOOK_S: Final = 0.02
 class Camera:
     """Takes pictures of one window, which goes on living meanwhile."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, scheme: str) -> None:
+        from ui.desktop import theme
+
+        theme.use(scheme)
+        self.scheme = scheme
         from daq.machine_clock import MachineClock
         from ui.desktop.app import made_application, open_window
         from ui.desktop.model.memory import Memory
@@ -33,21 +37,13 @@ class Camera:
         self.window.show()
 
     def take(self, name: str) -> None:
-        """One state, in every scheme and size."""
-        from ui.desktop import theme
-
-        for scheme in SCHEMES:
-            theme.use(scheme)
-            self.window.dress()
-            for width, height in SIZES:
-                self.window.desk.step()  # dressing takes long, and its beats go on
-                self.window.resize(width, height)
-                self.live(2 * LOOK_S)
-                self.window.show_desk()
-                self.window.desk.step()
-                self.window.grab().save(
-                    str(self.folder / f"{name}-{scheme}-{width}.png")
-                )
+        """One state, in every size."""
+        for width, height in SIZES:
+            self.window.resize(width, height)
+            self.live(4 * LOOK_S)  # its beats go on meanwhile
+            self.window.show_desk()
+            picture = self.folder / f"{name}-{self.scheme}-{width}.png"
+            self.window.grab().save(str(picture))
 
     def live(self, seconds: float, until: Callable[[], bool] | None = None) -> bool:
         """Let the window live for a while, or until something is so."""
@@ -71,9 +67,15 @@ class Camera:
 
 def take_all(folder: Path) -> int:
     """Take them; how many there are."""
+    for scheme in SCHEMES:
+        tour(Camera(folder, scheme))
+    return len(list(folder.glob("*.png")))
+
+
+def tour(camera: Camera) -> None:
+    """Through the rooms and one spin, with a picture of each state."""
     from ui.desktop.model.spinning import Stage
 
-    camera = Camera(folder)
     window, desk = camera.window, camera.window.desk
 
     def at(stage: Stage) -> Callable[[], bool]:
@@ -106,11 +108,14 @@ def take_all(folder: Path) -> int:
     camera.live(15.0, lambda: bool(window.spin.end.page.isEnabled()))
     camera.take("3-spin-ended")
     window.spin.end.among.click()
-    camera.live(3.0)
+    camera.live(2.0)
+    for run in sorted((camera.folder / "runs").iterdir()):
+        window.curves.tick(run.resolve())  # whatever else is there already
+    camera.must("all of them", 60, lambda: not window.curves.busy)
+    camera.live(2.0)
     camera.take("4-curves")
     window.close()
     camera.app.processEvents()
-    return len(list(folder.glob("*.png")))
 
 
 def _proved(camera: Camera) -> list[object]:

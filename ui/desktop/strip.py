@@ -7,7 +7,7 @@ figures over bars that show the limit itself. It shows what ``Desk`` knows and n
 import math
 
 from PySide6.QtCore import QRectF, QSize, Qt
-from PySide6.QtGui import QPainter, QPaintEvent, QPen
+from PySide6.QtGui import QFontMetrics, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import QHBoxLayout, QSizePolicy, QVBoxLayout, QWidget
 from typing_extensions import override
 
@@ -94,6 +94,9 @@ class Gauge(QWidget):
     def grow(self, px: int) -> None:
         """Height of the figure."""
         self._figure.setStyleSheet(theme.large(px))
+        # Room for the widest, so that a figure neither jumps nor is cut.
+        metrics = QFontMetrics(theme.font(px, serif=True))
+        self._figure.setMinimumWidth(metrics.horizontalAdvance("1000.0"))
         self._unit.setStyleSheet(f"font-size: {theme.scaled(max(14, px // 3))}px;")
 
     def show_reading(self, value_si: float, limit: Limit | None) -> None:
@@ -131,6 +134,8 @@ class Strip(QWidget):
         self.setAccessibleName("State and readings")
         self._mark = Mark(NEUTRAL, 40)
         self._word = label("No stand", wraps=False)
+        self._simulated = label("SIMULATED: nothing turns", wraps=False)
+        self._simulated.setVisible(False)
         self._sentence = label("", "muted")
         self._sentence.setMinimumHeight(theme.scaled(36))
         self._sentence.setAlignment(
@@ -154,6 +159,7 @@ class Strip(QWidget):
         row.addWidget(rule(upright=True))
         row.addLayout(self._link_block(), 18)
         self._word.setStyleSheet(theme.large(34))
+        self._simulated.setStyleSheet("font-weight: 600;")
 
     def _state_block(self) -> QVBoxLayout:
         head = QHBoxLayout()
@@ -164,6 +170,7 @@ class Strip(QWidget):
         block = QVBoxLayout()
         block.setSpacing(theme.UNIT // 2)
         block.addLayout(head)
+        block.addWidget(self._simulated)
         block.addWidget(self._sentence)
         block.addStretch(1)
         return block
@@ -195,6 +202,8 @@ class Strip(QWidget):
         self._word.setText(state.word)
         self._sentence.setText(state.sentence)
         self._mark.setAccessibleName(f"{state.word}. {state.sentence}")
+        if self._simulated.isHidden() == desk.simulated:
+            self._simulated.setVisible(desk.simulated)
         now_s = desk.now_s
         for channel, gauge in self._gauges.items():
             reading = desk.heard.reading(channel, now_s)

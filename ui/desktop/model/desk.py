@@ -16,7 +16,7 @@ from typing import Final
 from daq.clock import Clock
 from daq.errors import GramwattError
 from daq.link.columns.description import Description, read_description
-from daq.link.messages import State
+from daq.link.messages import Ability, State
 from daq.link.ports import DEFAULT_BAUD, PortFound, found_ports, open_port
 from daq.text_file import read_text
 from protocols.limits import Limit
@@ -322,6 +322,13 @@ class Desk:
             known = self.heard.stand is not None
             return WATCHED_LINES if known else STATES[State.UNKNOWN]
         return STATES[self.heard.state]
+
+    @property
+    def simulated(self) -> bool:
+        """Whether it is a simulation: by its own word, or because we started it."""
+        stand = self.heard.stand
+        says = stand is not None and Ability.SIMULATED in stand.identity.abilities
+        return says or (self.chosen is not None and self.chosen.own)
 
     def limit_of(self, channel: str) -> Limit | None:
         """The limit of a channel in the spin that goes on; None where there is none.
