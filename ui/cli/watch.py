@@ -149,10 +149,9 @@ def _introduce(stand: Stand, description: Description | None) -> None:
     identity = stand.identity
     simulated = "SIMULATED s" if Ability.SIMULATED in identity.abilities else "S"
     if description is not None:
-        print(
-            f'{simulated}tand "{description.name}", which prints '
-            f"{', '.join(c.name for c in description.channels)} in lines of text."
-        )
+        channels = ", ".join(c.name for c in description.channels)
+        words = f'tand "{description.name}", which prints {channels} in lines of text.'
+        print(wrapped(f"{simulated}{words}"))
         for words in lacks(description):
             print(labelled("lacks", words))
         print(wrapped("Readings as described, not zeroed; ctrl-C ends."))
@@ -213,12 +212,15 @@ def _show(
             said["slow_hz"] = {name: round(hz, 1) for name, (hz, _) in slow.items()}
         print(json.dumps(said), flush=True)
         return
-    parts = [] if session.stands_in else [session.state.name.lower()]
+    of = f"{lost} of {health.frames + lost}"
+    # At the head: a narrow terminal cuts what is at the end.
+    parts = [
+        f"{of} lines not used" if session.stands_in else session.state.name.lower()
+    ]
     shown = [name for name in _ALWAYS if name in newest]
     parts += [_reading(name, newest[name], slow.get(name)) for name in shown]
     parts += _others(description, newest)
-    called = "lines not used" if session.stands_in else "lost"
-    parts.append(f"{lost} of {health.frames + lost} {called}")
+    parts += [] if session.stands_in else [f"{of} lost"]
     line = "  ".join(parts)
     if sys.stdout.isatty():
         width = shutil.get_terminal_size().columns - 1

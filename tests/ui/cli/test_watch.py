@@ -85,8 +85,11 @@ def test_every_described_channel_is_shown_in_its_own_unit(
     lines = described(tmp_path, "comma")
     assert main(["watch", sketch.port, "--lines", lines, "--seconds", "2.2"]) == 0
     shown = capsys.readouterr().out.splitlines()[-1]
-    assert shown.startswith("thrust 12.5 gf  pulse 1200 us  shunt 31.5 degC  ")
-    assert " 0 of " in shown  # the piece it began to listen in is none of the lines
+    # The piece that it began to listen in is none of the lines.
+    assert shown.startswith("0 of ")
+    assert shown.endswith(
+        " lines not used  thrust 12.5 gf  pulse 1200 us  shunt 31.5 degC"
+    )
 
 
 def test_what_did_not_fit_is_told_also_when_the_seconds_are_over(
