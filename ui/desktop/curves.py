@@ -127,8 +127,11 @@ class CurvesRoom(QWidget):
     def _looked_at(self, library: Library) -> None:
         if library is not self.library:
             return  # another folder was chosen meanwhile, and is being looked at
-        if self._wanted is not None and library.row_of(self._wanted) is not None:
-            self.side.current, self._wanted = self._wanted, None
+        wanted, self._wanted = self._wanted, None
+        if wanted is not None and library.row_of(wanted) is not None:
+            self.side.current = wanted
+        elif wanted is not None:
+            self.shown.tell(f"There is no run in {wanted}.")
         there = {row.folder for row in library.rows if row.readable}
         self._ticks = {folder: None for folder in self._ticks if folder in there}
         self.side.show_library(library)

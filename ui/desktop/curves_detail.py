@@ -67,6 +67,7 @@ class RunPanel(QWidget):
         self._row: Row | None = None
         self._mark = Mark(NEUTRAL, 14)
         self._name = Elided("", "head")
+        self._what = Elided("", "small")
         self._meaning = label("")
         self._figures = label("", "muted")
         self._fault = label("", "wanted")
@@ -90,6 +91,7 @@ class RunPanel(QWidget):
         self.setLayout(
             column(
                 head,
+                self._what,
                 self._meaning,
                 self._figures,
                 self.tags,
@@ -113,7 +115,9 @@ class RunPanel(QWidget):
         if row is None:
             return
         self._mark.mean(mark_of(row))
-        self._name.tell(row.name)
+        self._name.tell(row.article or row.name)
+        parts = (row.name if row.article else "", row.protocol, row.kind)
+        self._what.tell(", ".join(part for part in parts if part))
         self._meaning.setText(
             f"{row.ended}: {row.meaning}" if row.meaning else row.ended
         )

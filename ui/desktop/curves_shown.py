@@ -151,7 +151,7 @@ class ShownSide(QWidget):
         self.plot.draw(shown)
         self.legend.show_lines(shown.lines)
         self.styles = {line.folder: line.style for line in shown.lines}
-        self._remarks.tell(*((words, "muted") for words in shown.remarks))
+        self._remarks.tell((" ".join(shown.remarks), "muted"))
         there = bool(shown.lines)
         self.plot.setVisible(there)
         self.picture.setEnabled(there)

@@ -555,6 +555,10 @@ def test_a_run_from_elsewhere_is_found_and_chosen(
     assert room.side.row is not None
     assert room.side.row.folder == run
     assert room.side.filter.text() == ""
+    room.choose(str(tmp_path / "others" / "no run"))
+    settled(room, qtbot)
+    assert "There is no run in" in texts(room.shown)
+    assert room.side.row.folder == run
 
 
 # ------------------------------------------------------------------ for everybody
