@@ -102,7 +102,7 @@ def test_an_unsealed_run_is_read_and_says_so(tmp_path: Path) -> None:
 
 def test_a_stopped_runs_last_hold_ends_at_the_stop(tmp_path: Path) -> None:
     run = spin()
-    run.at(5.0, lambda r: r.order(order="stop"))
+    run.at_walk(1.0, lambda r: r.order(order="stop"))
     run.run()
     read = read_run(write_run(run, tmp_path))
     stop = next(read.notes("stop"))
