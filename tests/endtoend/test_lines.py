@@ -41,6 +41,7 @@ def filled_in(text: str) -> str:
     return text + COMMANDS
 
 
+@pytest.mark.slow
 def test_from_nothing_to_findings(bench: Bench) -> None:
     port = bench.server.name
     status, said = bench.end_of(

@@ -114,6 +114,7 @@ def test_a_frozen_client_counts_as_gone(bench: Bench) -> None:
     assert status == 3
 
 
+@pytest.mark.slow
 def test_a_terminated_keeper_stops_and_seals(bench: Bench) -> None:
     client = bench.spin(dwell_s=20)
     bench.wait_until_spinning()
@@ -125,6 +126,7 @@ def test_a_terminated_keeper_stops_and_seals(bench: Bench) -> None:
     assert "terminate" in str(cause_of(bench)["cause"])
 
 
+@pytest.mark.slow
 def test_a_stand_that_restarts_while_spinning(bench: Bench) -> None:
     client = bench.spin(dwell_s=20)
     bench.wait_until_spinning()
@@ -147,6 +149,7 @@ def test_a_cable_that_is_pulled_out(bench: Bench) -> None:
     assert read_run(bench.run_folder()).sealed
 
 
+@pytest.mark.slow
 def test_a_full_disk_stops_the_motor(bench: Bench) -> None:
     client = bench.spin(dwell_s=20, file_max=330_000)
     bench.wait_until_spinning()

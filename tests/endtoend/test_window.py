@@ -31,7 +31,16 @@ def display() -> Iterator[str]:
     for number in range(DISPLAY_FIRST, DISPLAY_FIRST + 10):
         name = f":{number}"
         server = subprocess.Popen(
-            ["Xvfb", name, "-screen", "0", "1600x1000x24", "-nolisten", "tcp"],
+            [
+                "Xvfb",
+                name,
+                "-screen",
+                "0",
+                "1600x1000x24",
+                "-nolisten",
+                "tcp",
+                "-noreset",
+            ],
             stderr=subprocess.DEVNULL,
         )
         socket = Path(f"/tmp/.X11-unix/X{number}")
@@ -186,6 +195,7 @@ def test_space_stops_wherever_the_focus_is(
     assert bench.device.state is m.State.TRIPPED
 
 
+@pytest.mark.slow
 def test_a_killed_window_stops_the_motor_and_the_run_is_sealed(
     shown: Shown, bench: Bench
 ) -> None:

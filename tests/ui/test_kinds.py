@@ -29,8 +29,10 @@ from ui.stretches import stretches_of
 # One worker, so that a run of each kind is made once.
 pytestmark = pytest.mark.xdist_group("kinds")
 
-# A long staircase differs from a short one in nothing that counts here.
-KINDS = tuple(name for name in catalogue_names() if name != "staircase")
+# Long and low staircases differ from a short one in nothing that counts here.
+KINDS = tuple(
+    name for name in catalogue_names() if name not in ("staircase", "low-staircase")
+)
 
 
 def virtual(name: str, *, fed_by: str = "pack") -> VirtualSpin:

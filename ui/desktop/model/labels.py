@@ -43,7 +43,9 @@ def label_of(tags: Iterable[object], note: object) -> Label:
     """Tags and note within their bounds; a tag that is there already is left out."""
     kept: dict[str, str] = {}
     for tag in tags:
-        text = one_line(tag, TAG).replace(",", " ").replace(";", " ").strip()
+        # What parts tags is no part of one; nor are the blanks that it leaves.
+        text = one_line(tag, TAG).replace(",", " ").replace(";", " ")
+        text = " ".join(text.split())
         if text and len(kept) < MOST_TAGS:
             kept.setdefault(folded(text), text)
     return Label(tuple(kept.values()), several_lines(note, NOTE))

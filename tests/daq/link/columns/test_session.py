@@ -197,7 +197,9 @@ def test_every_line_that_was_not_used_is_in_the_sentence() -> None:
     assert session.not_taken().startswith("4 lines were not used: 4 x another number")
     session.receive(b"x" * 500 + b"\n\xff\xfe\n", 2.2)
     assert session.not_taken().startswith("6 lines were not used: ")
-    assert session.not_taken().endswith("; 1 x no text, as at a wrong baud rate; 1 x too long.")
+    assert session.not_taken().endswith(
+        "; 1 x no text, as at a wrong baud rate; 1 x too long."
+    )
 
 
 def test_reasons_beyond_the_commonest_are_counted_together() -> None:

@@ -4,7 +4,7 @@ import json
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from daq.errors import WorldFault
@@ -93,6 +93,7 @@ def test_what_cannot_be_read_is_forgotten_and_said(
     assert read_label(run) == (Label(("fresh",), ""), "")
 
 
+@example(tags=["0;;0"], note=[])
 @given(
     tags=st.recursive(
         st.none() | st.booleans() | st.floats() | st.text(),
