@@ -102,6 +102,7 @@ def test_a_killed_client_stops_the_motor_and_the_record_is_sealed(bench: Bench) 
     assert outcome["stop_confirmed"] is True
 
 
+@pytest.mark.slow
 def test_a_frozen_client_counts_as_gone(bench: Bench) -> None:
     client = bench.spin(dwell_s=20)
     bench.wait_until_spinning()
@@ -137,6 +138,7 @@ def test_a_stand_that_restarts_while_spinning(bench: Bench) -> None:
     assert not bench.spinning
 
 
+@pytest.mark.slow
 def test_a_cable_that_is_pulled_out(bench: Bench) -> None:
     client = bench.spin(dwell_s=20)
     bench.wait_until_spinning()
