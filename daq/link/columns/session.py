@@ -225,7 +225,11 @@ class LineSession:
         rest = sum(counts[r.reason] for r in refusals[EXAMPLES:])
         told += [f"{rest} for other reasons"] if rest else []
         drops = self._lines.drops
-        told += [f"{drops.not_text} x no text, as at a wrong baud rate"] if drops.not_text else []
+        told += (
+            [f"{drops.not_text} x no text, as at a wrong baud rate"]
+            if drops.not_text
+            else []
+        )
         told += [f"{drops.too_long} x too long"] if drops.too_long else []
         if not told:
             return ""
