@@ -34,7 +34,7 @@ from daq.records import folder as folders
 from daq.records.wirelog import INTRODUCTION, NAME, Kind, Record, WireLog, to_json
 from protocols import plain
 from protocols.control import Control
-from protocols.last_word import LastWord
+from protocols.last_word import THERE_IS_ONE, LastWord
 from protocols.phases import BEFORE_ARMING, Outputs, Phase
 from protocols.task import Task
 
@@ -310,7 +310,7 @@ def _last_word(task: Task, port: Port) -> LastWord | None:
     """
     stand, descriptor = task.stand, port.descriptor
     text = b"" if stand is None else stop_words(stand)
-    if not text or descriptor is None or os.name != "posix":
+    if not text or descriptor is None or not THERE_IS_ONE:
         return None
     try:
         return LastWord(descriptor, text)

@@ -26,6 +26,12 @@ STOPS: Final = 40
 TRIES: Final = 400  # 20 s, where the port takes nothing
 END_S: Final = 1.0  # for the process to end after the farewell
 AT_REST, MAY_TURN, FAREWELL = b"0", b"1", b"."
+# An open port cannot be handed to another process everywhere.
+THERE_IS_ONE: Final = os.name == "posix"
+NONE_HERE: Final = (
+    "On this system no second process says stop where the program that drives the "
+    "motor is killed or hangs: only your hand does."
+)
 
 
 class LastWord:

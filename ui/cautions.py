@@ -8,8 +8,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from daq.link.columns.description import Description
+from protocols.last_word import NONE_HERE, THERE_IS_ONE
 from protocols.rules import Burst
 from protocols.task import Task
+from protocols.unprotected import lacks
 
 CAUTION: Final = (
     "Propellers cut and throw blades; lithium packs burn; small motors overheat in "
@@ -82,6 +85,11 @@ _MEANS: Final = (
     Item("cut", "A means to cut the power is within reach."),
     Item("fire", "A means to put out a fire is within reach."),
 )
+
+
+def lacks_of(stand: Description) -> tuple[str, ...]:
+    """What a stand that prints lines lacks, and what this system does besides."""
+    return lacks(stand) if THERE_IS_ONE else (*lacks(stand), NONE_HERE)
 
 
 def checklist_for(task: Task, timed: Sequence[str] = ()) -> tuple[Item, ...]:

@@ -107,7 +107,10 @@ class KeeperClient:
         return self._process.poll() is None
 
     def kill(self) -> None:
-        """End a keeper that does not answer; the stand's lease stops the motor."""
+        """End a keeper that does not answer.
+
+        The stand's lease stops the motor; of a stand that has none, the last word does.
+        """
         self._process.kill()
 
     def finish(self, patience_s: float = 5.0) -> Mapping[str, object]:

@@ -550,3 +550,12 @@ def test_a_run_that_ended_unseen_still_counts_as_one_that_may_turn(
     assert word.heard == [True]
     assert not stopped_for_sure(spin.control)
     log.close()
+
+
+def test_where_there_can_be_none_it_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
+    from tests.lined import described
+    from ui import cautions
+
+    assert module.NONE_HERE not in cautions.lacks_of(described())
+    monkeypatch.setattr(cautions, "THERE_IS_ONE", False)
+    assert cautions.lacks_of(described())[-1] == module.NONE_HERE

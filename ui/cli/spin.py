@@ -190,8 +190,7 @@ class Spin:
     def _introduce(self, port: str) -> None:
         """What is about to be done, before a port is opened."""
         from protocols.preview import preview
-        from protocols.unprotected import lacks
-        from ui.cautions import UNPROTECTED
+        from ui.cautions import UNPROTECTED, lacks_of
         from ui.cli.text import labelled
 
         article, task = self.order.article, self.order.task
@@ -215,7 +214,7 @@ class Spin:
             print(labelled("warning", warning))
         if task.stand is not None:
             print(labelled("UNPROTECTED", UNPROTECTED))
-            for words in lacks(task.stand):
+            for words in lacks_of(task.stand):
                 print(labelled("", words))
 
     def _report_end(self, *, as_json: bool) -> int:

@@ -143,7 +143,7 @@ def _tell_not_taken(session: Conversation, *, as_json: bool) -> None:
 
 def _introduce(stand: Stand, description: Description | None) -> None:
     from daq.link.messages import Ability
-    from protocols.unprotected import lacks
+    from ui.cautions import lacks_of
     from ui.cli.text import labelled, wrapped
 
     identity = stand.identity
@@ -152,7 +152,7 @@ def _introduce(stand: Stand, description: Description | None) -> None:
         channels = ", ".join(c.name for c in description.channels)
         words = f'tand "{description.name}", which prints {channels} in lines of text.'
         print(wrapped(f"{simulated}{words}"))
-        for words in lacks(description):
+        for words in lacks_of(description):
             print(labelled("lacks", words))
         print(wrapped("Readings as described, not zeroed; ctrl-C ends."))
         return

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from daq.link.columns.description import Description
 from daq.link.messages import Ability
 from daq.link.session import Stand
-from protocols.unprotected import lacks
+from ui.cautions import lacks_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +65,9 @@ def protections(
         description: of a stand that prints lines; None for any other.
     """
     if description is not None:
-        return [Protection(has=False, sentence=words) for words in lacks(description)]
+        return [
+            Protection(has=False, sentence=words) for words in lacks_of(description)
+        ]
     abilities = stand.identity.abilities
     told = [
         Protection(bit in abilities, yes if bit in abilities else no)
