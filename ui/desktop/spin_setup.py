@@ -53,7 +53,7 @@ class SetupPanel(QWidget):
             box.setMinimumContentsLength(16)
         self.cell = QLineEdit(brief(setup.load_cell_g))
         self.cell.setAccessibleName("Rated load of the load cell in gram")
-        self.cell.setMaximumWidth(theme.scaled(100))
+        self.cell.setFixedWidth(theme.scaled(80))
         self._why = label("", "muted")
         self._parts = label("", "muted")
         self._timed = QHBoxLayout()
@@ -87,8 +87,7 @@ class SetupPanel(QWidget):
             number += 2
         cell = QHBoxLayout()
         cell.addWidget(self.cell)
-        cell.addWidget(label("g, as rated by its maker", "muted", wraps=False))
-        cell.addStretch(1)
+        cell.addWidget(label("g, as rated by its maker", "muted"), 1)
         form.addWidget(label("Load cell", wraps=False), number, 0)
         form.addLayout(cell, number, 1)
         form.addLayout(self._timed, number + 1, 1)

@@ -14,7 +14,7 @@ from typing_extensions import override
 from protocols.limits import Limit, brief, to_trade
 from ui.desktop import theme
 from ui.desktop.model.bars import Bar, Standing, bar_of
-from ui.desktop.model.desk import SHOWN, Desk
+from ui.desktop.model.desk import SHOWN, STATES, Desk
 from ui.desktop.model.numbers import figure
 from ui.desktop.parts import ABNORMAL, DANGER, NEUTRAL, Mark, label, rule
 
@@ -132,7 +132,7 @@ class Strip(QWidget):
     def __init__(self) -> None:
         super().__init__()
         self.setAccessibleName("State and readings")
-        self._mark = Mark(NEUTRAL, 40)
+        self._mark = Mark(NEUTRAL, 32)
         self._word = label("No stand", wraps=False)
         self._simulated = label("SIMULATED: nothing turns", wraps=False)
         self._simulated.setVisible(False)
@@ -152,13 +152,16 @@ class Strip(QWidget):
             2 * theme.UNIT, theme.UNIT + 4, 2 * theme.UNIT, theme.UNIT + 4
         )
         row.setSpacing(2 * theme.UNIT)
-        row.addLayout(self._state_block(), 26)
+        row.addLayout(self._state_block(), 28)
         for gauge in self._gauges.values():
             row.addWidget(rule(upright=True))
             row.addWidget(gauge, 20)
         row.addWidget(rule(upright=True))
         row.addLayout(self._link_block(), 18)
-        self._word.setStyleSheet(theme.large(34))
+        self._word.setStyleSheet(theme.large(30))
+        widest = QFontMetrics(theme.font(30, serif=True))
+        words = [state.word for state in STATES.values()]
+        self._word.setMinimumWidth(max(widest.horizontalAdvance(x) for x in words))
         self._simulated.setStyleSheet("font-weight: 600;")
 
     def _state_block(self) -> QVBoxLayout:

@@ -39,8 +39,10 @@ class _Pane(QWidget):
         self.planned = pg.PlotCurveItem(connect="finite")
         self.measured = pg.PlotCurveItem(connect="finite")
         self.now = pg.InfiniteLine(angle=90, movable=False)
+        self.limit = pg.InfiniteLine(angle=0, movable=False)
+        self.limit.setVisible(False)
         self.bands: list[pg.LinearRegionItem] = []
-        for item in (self.planned, self.measured, self.now):
+        for item in (self.planned, self.measured, self.now, self.limit):
             self.plot.addItem(item)
         inside = QVBoxLayout(self)
         inside.setContentsMargins(0, 0, 0, 0)
@@ -56,6 +58,7 @@ class _Pane(QWidget):
         self.planned.setPen(pg.mkPen(p.plan, width=2, style=Qt.PenStyle.DashLine))
         self.measured.setPen(pg.mkPen(p.trace, width=1))
         self.now.setPen(pg.mkPen(p.ink, width=1))
+        self.limit.setPen(pg.mkPen(p.danger, width=2, style=Qt.PenStyle.DotLine))
         for band in self.bands:
             band.setBrush(pg.mkBrush(theme.color(p.grid)))
 
@@ -123,10 +126,13 @@ class Walk(QWidget):
             for limit in seen.limits:
                 if limit.channel in self.panes and math.isfinite(limit.high):
                     high, unit = to_trade(limit.channel, limit.high)
-                    self.panes[limit.channel].head.setText(
+                    pane = self.panes[limit.channel]
+                    pane.head.setText(
                         f"{limit.channel}, {unit}: dashed as estimated; limit "
-                        f"{brief(high)} {unit}"
+                        f"{brief(high)} {unit}, dotted"
                     )
+                    pane.limit.setValue(high)
+                    pane.limit.setVisible(True)
         for name, top in tops.items():
             self.panes[name].plot.setYRange(
                 *nice_range(0, 1.1 * top, top), padding=PADDING
