@@ -42,6 +42,8 @@ def display() -> Iterator[str]:
                 "-noreset",
             ],
             stderr=subprocess.DEVNULL,
+            # A terminal that a test closes hangs up its session: not the server's.
+            start_new_session=True,
         )
         socket = Path(f"/tmp/.X11-unix/X{number}")
         end_s = time.monotonic() + 5
