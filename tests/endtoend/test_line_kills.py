@@ -295,6 +295,7 @@ def judge(way: str, seen: Seen) -> None:
         assert seen.outcome["stop_confirmed"] is True
 
 
+@pytest.mark.slow
 def test_whoever_dies_the_motor_is_stopped(tmp_path: Path) -> None:
     with ThreadPoolExecutor(len(WAYS)) as pool:
         found = list(pool.map(lambda way: done(way, tmp_path / way, DESCRIPTION), WAYS))

@@ -22,6 +22,7 @@ pytestmark = [
     pytest.mark.endtoend,
     pytest.mark.timeout(180),
     pytest.mark.xdist_group("real time"),
+    pytest.mark.slow,
 ]
 
 
