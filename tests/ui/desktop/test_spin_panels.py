@@ -1,0 +1,149 @@
+"""The Spin room's panels over a spin in virtual time: steps, arming, hold, end."""
+
+import pytest
+from PySide6.QtCore import Qt
+from PySide6.QtTest import QTest
+from PySide6.QtWidgets import QCheckBox, QLabel, QWidget
+from pytestqt.qtbot import QtBot
+
+from daq.machine_clock import MachineClock
+from tests.lined import DESCRIPTION, spin_on_lines
+from tests.ui.desktop.model.test_spinning import Bench, faulty
+from ui.desktop.app import made_application
+from ui.desktop.model.desk import Desk
+from ui.desktop.model.spinning import Stage
+from ui.desktop.spin_end import EndPanel
+from ui.desktop.spin_steps import StepsPanel
+from ui.desktop.walk import Walk
+
+
+def said(part: QWidget) -> str:
+    shown = [x.text() for x in part.findChildren(QLabel) if x.isVisibleTo(part)]
+    return " ".join(shown)
+
+
+class Room:
+    """A panel over a bench, shown as often as the bench lives."""
+
+    def __init__(self, qtbot: QtBot, bench: Bench) -> None:
+        made_application()
+        self.bench = bench
+        self.desk = Desk(MachineClock())
+        self.desk.spinning = bench.model
+        self.panel = StepsPanel(self.desk)
+        qtbot.addWidget(self.panel)
+        self.panel.begin(bench.model)
+        self.panel.show()
+        self.panel.show_spin(bench.model)
+
+    def until(self, stage: Stage) -> None:
+        self.bench.until(stage)
+        self.panel.show_spin(self.bench.model)
+
+    def live(self, seconds: float) -> None:
+        self.bench.live(seconds)
+        self.panel.show_spin(self.bench.model)
+
+
+@pytest.fixture
+def lines(qtbot: QtBot) -> Room:
+    return Room(qtbot, Bench(spin_on_lines(DESCRIPTION), own=False))
+
+
+def answered(room: Room) -> None:
+    for box in room.panel._check_box.findChildren(QCheckBox):
+        box.setChecked(True)
+    room.panel._words.setText("my hand is on the plug")
+    room.panel.show_spin(room.bench.model)
+
+
+def test_nothing_can_be_armed_before_the_checklist_is_answered(lines: Room) -> None:
+    lines.until(Stage.READY)
+    assert "Ready. The checklist is left." in said(lines.panel)
+    assert not lines.panel.unlock.isEnabled()
+    assert not lines.panel.go.isEnabled()
+    answered(lines)
+    assert lines.panel.unlock.isEnabled()
+    assert not lines.panel.go.isEnabled()
+
+
+def test_the_second_step_is_there_after_the_first_and_goes_again(lines: Room) -> None:
+    lines.until(Stage.READY)
+    answered(lines)
+    lines.panel.unlock.click()
+    assert lines.panel.go.isEnabled()
+    lines.panel._lock_again()  # nobody took it
+    lines.panel.show_spin(lines.bench.model)
+    assert not lines.panel.go.isEnabled()
+    lines.panel.unlock.click()
+    lines.panel.go.click()
+    lines.until(Stage.RUNNING)
+    lines.live(3.0)
+    assert "left" in said(lines.panel)
+
+
+def test_held_to_spin_letting_go_stops(lines: Room) -> None:
+    lines.until(Stage.READY)
+    answered(lines)
+    lines.panel.hold.setChecked(True)
+    lines.panel.unlock.click()
+    QTest.mousePress(lines.panel.go, Qt.MouseButton.LeftButton)
+    lines.until(Stage.RUNNING)
+    lines.live(2.0)
+    assert lines.bench.model.stop_answer is None
+    QTest.mouseRelease(lines.panel.go, Qt.MouseButton.LeftButton)
+    lines.live(6.0)
+    outcome = lines.bench.model.outcome
+    assert outcome is not None
+    assert outcome["ended"] == "stopped"
+    assert "let go" in str(outcome["cause"])
+
+
+def test_guards_appear_as_they_are_seen_to_act(qtbot: QtBot) -> None:
+    room = Room(qtbot, Bench(faulty(), own=True))
+    room.until(Stage.READY)
+    room.panel.go.click()
+    room.until(Stage.RUNNING)
+    words = said(room.panel)
+    assert "damaged frames" in words
+    assert "pulse seen gone" in words
+    assert "lease, motor running" in words
+
+
+def test_the_end_says_what_acted_and_what_clears_it(qtbot: QtBot) -> None:
+    room = Room(qtbot, Bench(faulty(), own=True))
+    room.until(Stage.READY)
+    room.panel.go.click()
+    room.until(Stage.RUNNING)
+    room.bench.spin.cable = False
+    room.live(6.0)
+    end = EndPanel()
+    qtbot.addWidget(end)
+    end.show_end(room.bench.model, None, expected=True)
+    words = said(end)
+    assert "Tripped" in words
+    assert "CUT THE POWER" in words
+    assert "Clears when" in words
+    assert "Working the findings out" in words
+    end.show_end(room.bench.model, ["Thrust was 3 gf."], expected=True)
+    assert "Thrust was 3 gf." in said(end)
+    assert end.page.isEnabled()
+
+
+def test_the_walk_shades_plateaus_as_they_are_walked(qtbot: QtBot) -> None:
+    room = Room(qtbot, Bench(faulty(), own=True))
+    walk = Walk()
+    qtbot.addWidget(walk)
+    model = room.bench.model
+    walk.show_plan(model.order.plan, None)
+    room.until(Stage.READY)
+    room.panel.go.click()
+    room.until(Stage.RUNNING)
+    walk.draw(model)
+    assert walk.panes["thrust"].bands == []
+    room.live(5.0)
+    walk.draw(model)
+    assert len(walk.panes["thrust"].bands) == 1
+    x, y = walk.panes["current"].measured.getData()
+    assert x.max() == pytest.approx(5.0, abs=0.3)
+    assert y.max() > 0.3
