@@ -38,8 +38,8 @@ def run() -> int:
     window = open_window()
     window.show()
     # Ctrl-C in the terminal it was started from closes it, in order.
-    signal.signal(signal.SIGINT, lambda *_: window.close())
-    signal.signal(signal.SIGTERM, lambda *_: window.close())
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, lambda *_: QTimer.singleShot(0, window.close))
     awake = QTimer()
     awake.timeout.connect(lambda: None)  # lets Python see the signal
     awake.start(200)
