@@ -2,6 +2,7 @@
 
 import json
 import os
+import resource
 import shutil
 import signal
 import subprocess
@@ -15,6 +16,7 @@ import pytest
 
 from daq.link import messages as m
 from daq.records.read import read_run
+from daq.stand.faults.article import ThrownPropeller
 from tests.served import PROTOCOL, ROOT, Bench, served
 
 TOOLS = [tool for tool in ("Xvfb", "xdotool") if shutil.which(tool) is None]
@@ -256,3 +258,56 @@ def test_the_first_three_minutes_need_no_hardware(shown: Shown, tmp_path: Path) 
     assert Path(tmp_path, seen["folder"]).is_dir()
     shown.do("close")
     assert shown.process.wait(10) == 0
+
+
+@pytest.mark.slow
+def test_a_run_folder_deleted_under_the_window(shown: Shown, bench: Bench) -> None:
+    spinning(shown, bench)
+    shutil.rmtree(bench.run_folder())
+    time.sleep(1.0)
+    assert bench.spinning  # nobody's folder stops a motor that is guarded
+    shown.do("press_stop")
+    assert bench.device_time_to_zero_s() < 0.5
+    seen = shown.until(over=True)
+    assert seen["stage"] == "ENDED"
+    shown.told("There is no run folder")
+    assert shown.see()["state"] in ("Tripped", "No stand")
+
+
+@pytest.mark.slow
+def test_a_port_that_is_pulled_out_while_spinning(shown: Shown, bench: Bench) -> None:
+    spinning(shown, bench)
+    bench.server.end()
+    seen = shown.until(over=True)
+    assert "CUT THE POWER" in seen["danger"]
+    shown.told("link lost")
+    assert read_run(bench.run_folder()).sealed
+
+
+@pytest.mark.slow
+def test_a_trip_says_what_acted_and_what_clears_it(shown: Shown, bench: Bench) -> None:
+    spinning(shown, bench)
+    time.sleep(2.0)  # the guard has to know the motor first
+    bench.server.between_ticks(lambda d: d.add(ThrownPropeller(start_s=d.elapsed_s)))
+    seen = shown.until(over=True)
+    assert seen["danger"] == ""
+    shown.told("Tripped: thrown")
+    shown.told("as if the propeller had come off")
+    shown.told("Clears when")
+    outcome = read_run(bench.run_folder()).outcome
+    assert outcome is not None
+    assert outcome["check"] == "thrown"
+
+
+@pytest.mark.slow
+def test_a_full_disk_is_told_in_the_window(shown: Shown, bench: Bench) -> None:
+    spinning(shown, bench)
+    keeper = keeper_of(shown)
+    log = bench.run_folder() / "wire.log"
+    # From now on no file of the keeper's may grow: as on a full disk.
+    size = log.stat().st_size
+    resource.prlimit(keeper, resource.RLIMIT_FSIZE, (size, size))
+    seen = shown.until(over=True)
+    assert not bench.spinning
+    assert seen["danger"] == ""
+    shown.told("record")

@@ -77,6 +77,10 @@ class SpinRoom(QWidget):
         """Colours of the scheme."""
         self.walk.dress()
 
+    def close_jobs(self) -> None:
+        """Nobody waits for findings any more."""
+        self._pool.shutdown(wait=False, cancel_futures=True)
+
     # ------------------------------------------------------------------ what is done
 
     def _plan_changed(self) -> None:

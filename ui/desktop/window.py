@@ -7,7 +7,13 @@ Nothing here is modal while something may turn.
 from typing import Final
 
 from PySide6.QtCore import QEvent, QTimer, Signal
-from PySide6.QtGui import QCloseEvent, QKeySequence, QResizeEvent, QShortcut
+from PySide6.QtGui import (
+    QCloseEvent,
+    QGuiApplication,
+    QKeySequence,
+    QResizeEvent,
+    QShortcut,
+)
 from PySide6.QtWidgets import (
     QApplication,
     QButtonGroup,
@@ -140,6 +146,8 @@ class Window(QWidget):
         if app is not None:
             app.installEventFilter(self._keys)
         self._restore()
+        hints = QGuiApplication.styleHints()
+        hints.colorSchemeChanged.connect(self.dress)
         self._timer = QTimer(self)
         self._timer.timeout.connect(self._step)
         self._timer.start(STEP_MS)
@@ -241,6 +249,7 @@ class Window(QWidget):
         if app is not None:
             app.removeEventFilter(self._keys)
         self.curves.close_jobs()
+        self.spin.close_jobs()
         self.desk.close()
         self._memory.save()
         event.accept()

@@ -1,6 +1,7 @@
 """The window without a stand: rooms, keys, empty states, names, sizes."""
 
 import sys
+import threading
 from collections.abc import Iterator
 from functools import partial
 from pathlib import Path
@@ -169,6 +170,21 @@ def test_its_size_and_room_are_remembered(qtbot: QtBot, tmp_path: Path) -> None:
     assert (second.width(), second.height()) == (1400, 900)
     assert second.stack.currentIndex() == 3
     second.close()
+
+
+def test_a_closed_window_leaves_no_thread_and_no_timer(
+    qtbot: QtBot, tmp_path: Path
+) -> None:
+    made_application()
+    before = set(threading.enumerate())
+    made = open_window(Memory(tmp_path))
+    qtbot.addWidget(made)
+    made.show()
+    made.go_to(3)
+    qtbot.wait(300)
+    made.close()
+    qtbot.waitUntil(lambda: set(threading.enumerate()) <= before, timeout=5000)
+    assert not made._timer.isActive()
 
 
 # --------------------------------------------------------------- stop
