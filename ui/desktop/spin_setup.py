@@ -63,6 +63,7 @@ class SetupPanel(QWidget):
         self._warnings = label("", "wanted")
         self._fault = label("", "danger")
         self.go = button("Prove the guards", "act")
+        self.go.setEnabled(False)  # until it is known whether it can begin
         self._hint = label("", "muted")
         self._lay_out()
         self.renew()

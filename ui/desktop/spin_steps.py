@@ -38,6 +38,7 @@ STEPS = (
     ("Run", (Stage.RUNNING, Stage.STOPPING)),
 )
 UNLOCKED_S = 8.0
+WIDE_PX = 400
 NOTHING_TURNS = (
     "This program started the simulation itself, so the checklist is waived and one "
     "step is enough. On a real stand everything is asked."
@@ -52,6 +53,7 @@ class StepsPanel(QWidget):
         self._desk = desk
         self._spinning: Spinning | None = None
         self._rows = 0
+        self._seen: list[QLabel] = []
         self._head = label("", "title")
         self._steps = QHBoxLayout()
         self._danger = label("", "danger")
@@ -141,6 +143,7 @@ class StepsPanel(QWidget):
         """Show another spin."""
         self._spinning = spinning
         self._rows = 0
+        self._seen = []
         _empty(self._proof)
         _empty(self._checks)
         self._head.setText(spinning.order.plan.title)
@@ -239,6 +242,10 @@ class StepsPanel(QWidget):
         self._show_run(spinning)
         for row in spinning.proved[self._rows :]:
             self._add_proved(row)
+        around = self.parentWidget() or self  # what it is scrolled in
+        wide = around.width() >= theme.scaled(WIDE_PX)  # else how it was seen goes
+        for seen in self._seen:
+            seen.setVisible(wide)
         self._proof_box.setVisible(bool(spinning.proved) and not asks)
 
     def _wanted_words(self, spinning: Spinning) -> str:
@@ -291,7 +298,9 @@ class StepsPanel(QWidget):
         figure = label(took, "muted", wraps=False)
         figure.setAlignment(Qt.AlignmentFlag.AlignRight)
         self._proof.addWidget(figure, number, 2)
-        self._proof.addWidget(label(SEEN.get(row.seen, row.seen), "muted"), number, 3)
+        seen = label(SEEN.get(row.seen, row.seen), "muted", wraps=False)
+        self._seen.append(seen)
+        self._proof.addWidget(seen, number, 3)
         self._proof.setColumnStretch(3, 1)
 
 
