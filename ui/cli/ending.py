@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Final
 from daq.link.columns.translation import BOARD
 from ui.cli.text import framed, labelled, sentence, wrapped
 from ui.dangers import danger_in
+from ui.proved import guard_called, stands_in
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -46,15 +47,14 @@ class Narrator:
     def __init__(self) -> None:
         self.cut = False
         self._clears: dict[str, str] = {}
-        self._has_lease = self._has_speed = True
+        self._has_speed = True
 
     def words(self, note: Mapping[str, object]) -> str | None:
         """A note as a line for the person; None where it has none."""
         kind = str(note.get("note"))
         if kind == "identified":
-            self._has_lease = note.get("board") != BOARD
             self._has_speed = "speed" in _texts(note.get("channels"))
-        if kind == "proof" and not self._has_lease:
+        if kind == "proof" and stands_in(note):
             return labelled("proof", f"its stop: {note.get('how')}")
         if kind == "proved":
             return self._proved(note)
@@ -101,12 +101,10 @@ class Narrator:
 
     def _proved(self, note: Mapping[str, object]) -> str:
         """A guard that was seen to act; nothing is claimed that nobody could see."""
-        guard, seen = note.get("guard"), str(note.get("seen"))
-        if not self._has_lease:
-            guard = "stop, motor running"
+        seen = str(note.get("seen"))
         if not self._has_speed:
             seen = seen.replace("current and speed", "current")
-        return _proved({**note, "guard": guard, "seen": seen})
+        return _proved({**note, "seen": seen})
 
     def clears(self, check: str) -> str:
         """What has to be so before that trip is acknowledged, a clause."""
@@ -135,19 +133,9 @@ def _unguarded(note: Mapping[str, object]) -> str:
 
 def _proved(note: Mapping[str, object]) -> str:
     """One guard that was seen to act, and how long it took."""
-    guard = str(note.get("guard"))
-    called = f"{_GUARDS.get(guard, guard)} {note.get('channel') or ''}".strip()
     took = note.get("took_ms")
     figure = f"{took:.0f} ms" if isinstance(took, int | float) else "by hand"
-    return f"{'':<11}{called:<22}{figure:>8}  {note.get('seen')}"
-
-
-_GUARDS: Final = {
-    "damage": "damaged frames",
-    "limit": "limit on",
-    "silence": "silence of",
-    "lease while running": "lease, motor running",
-}
+    return f"{'':<11}{guard_called(note):<22}{figure:>8}  {note.get('seen')}"
 
 
 def _texts(value: object) -> list[str]:

@@ -31,6 +31,7 @@ from ui.desktop.parts import (
     Mark,
     button,
     column,
+    empty,
     label,
     rule,
 )
@@ -261,8 +262,8 @@ class BenchRoom(QWidget):
 
     def _lay_out(self) -> None:
         """Rows for the channels and sentences of another stand."""
-        _clear(self._channels)
-        _clear(self._protection)
+        empty(self._channels)
+        empty(self._protection)
         self._rows = {}
         stand = self._desk.heard.stand
         for name in ("thrust", "current", "voltage", "speed"):
@@ -307,13 +308,3 @@ class BenchRoom(QWidget):
                 cells[1:], (words, unit, f"{rate:.0f} of {due:.0f}"), strict=True
             ):
                 cell.setText(text)  # type: ignore[attr-defined]
-
-
-def _clear(layout: QGridLayout | QVBoxLayout | QHBoxLayout) -> None:
-    """Take everything out of a layout."""
-    while (item := layout.takeAt(0)) is not None:
-        widget, inner = item.widget(), item.layout()
-        if widget is not None:
-            widget.deleteLater()
-        elif isinstance(inner, QHBoxLayout):
-            _clear(inner)

@@ -73,6 +73,16 @@ def column(*parts: QWidget | QLayout | int, margin: int = 0) -> QVBoxLayout:
     return made
 
 
+def empty(layout: QLayout) -> None:
+    """Take everything out of a layout, and out of those in it."""
+    while (item := layout.takeAt(0)) is not None:
+        widget, inner = item.widget(), item.layout()
+        if widget is not None:
+            widget.deleteLater()
+        elif inner is not None:
+            empty(inner)
+
+
 class Mark(QWidget):
     """A shape that says the same as its colour.
 

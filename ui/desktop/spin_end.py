@@ -17,6 +17,7 @@ from ui.desktop.parts import (
     Mark,
     button,
     column,
+    empty,
     label,
     rule,
 )
@@ -30,7 +31,7 @@ ENDS = {
 DATA = {
     "whole": "Every part of the plan was measured.",
     "partial": "What was measured before the end is kept and analysed.",
-    "none": "It ended before anything was measured.",
+    "none": "It ended before a first part of the plan was measured to its end.",
 }
 
 
@@ -136,10 +137,7 @@ class EndPanel(QWidget):
             )
 
     def _tell(self, findings: list[str]) -> None:
-        while (item := self._findings.takeAt(0)) is not None:
-            widget = item.widget()
-            if widget is not None:
-                widget.deleteLater()
+        empty(self._findings)
         if findings:
             self._findings.addWidget(label("Findings", "head"))
         for words in findings:

@@ -19,7 +19,7 @@ from ui.desktop import theme
 from ui.desktop.model.desk import Desk
 from ui.desktop.model.numbers import typed_number
 from ui.desktop.model.setup import Setup
-from ui.desktop.parts import button, column, label, rule
+from ui.desktop.parts import button, column, empty, label, rule
 
 ANOTHER = "Another file …"
 
@@ -224,10 +224,7 @@ class SetupPanel(QWidget):
         parts = self._setup.timed_parts()
         if list(self._boxes) == parts:
             return
-        while (item := self._timed.takeAt(0)) is not None:
-            widget = item.widget()
-            if widget is not None:
-                widget.deleteLater()
+        empty(self._timed)
         self._boxes = {}
         for part in parts:
             box = QCheckBox(f"{part} to its rating for seconds")

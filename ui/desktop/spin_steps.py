@@ -18,14 +18,8 @@ from ui.desktop import theme
 from ui.desktop.model.desk import Desk
 from ui.desktop.model.numbers import clock
 from ui.desktop.model.spinning import Proved, Spinning, Stage
-from ui.desktop.parts import GOOD, Mark, button, column, label, rule
+from ui.desktop.parts import GOOD, Mark, button, column, empty, label, rule
 
-GUARDS = {
-    "damage": "damaged frames",
-    "limit": "limit on",
-    "silence": "silence of",
-    "lease while running": "lease, motor running",
-}
 SEEN = {
     "pulse read back as gone": "pulse seen gone",
     "event": "by its event",
@@ -144,8 +138,8 @@ class StepsPanel(QWidget):
         self._spinning = spinning
         self._rows = 0
         self._seen = []
-        _empty(self._proof)
-        _empty(self._checks)
+        empty(self._proof)
+        empty(self._checks)
         self._head.setText(spinning.order.plan.title)
         if spinning.checklist.waived:
             self._checks.addWidget(
@@ -291,10 +285,9 @@ class StepsPanel(QWidget):
     def _add_proved(self, row: Proved) -> None:
         self._rows += 1
         number = self._rows
-        called = f"{GUARDS.get(row.guard, row.guard)} {row.channel}".strip()
         took = "by hand" if math.isnan(row.took_ms) else f"{row.took_ms:.0f} ms"
         self._proof.addWidget(Mark(GOOD, 12), number, 0)
-        self._proof.addWidget(label(called, wraps=False), number, 1)
+        self._proof.addWidget(label(row.called, wraps=False), number, 1)
         figure = label(took, "muted", wraps=False)
         figure.setAlignment(Qt.AlignmentFlag.AlignRight)
         self._proof.addWidget(figure, number, 2)
@@ -302,12 +295,3 @@ class StepsPanel(QWidget):
         self._seen.append(seen)
         self._proof.addWidget(seen, number, 3)
         self._proof.setColumnStretch(3, 1)
-
-
-def _empty(layout: QGridLayout | QVBoxLayout | QHBoxLayout) -> None:
-    while (item := layout.takeAt(0)) is not None:
-        widget, inner = item.widget(), item.layout()
-        if widget is not None:
-            widget.deleteLater()
-        elif isinstance(inner, QHBoxLayout):
-            _empty(inner)

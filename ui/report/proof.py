@@ -10,6 +10,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from ui.proved import RUNNING as RUNNING_GUARD
+from ui.proved import stands_in
 from ui.report.facts import ABNORMAL, DANGER, GOOD, NEUTRAL
 from ui.report.words import counted, has_channel, number_of, sentence, text_of
 
@@ -23,6 +25,7 @@ TITLES: Final = {
     EVENTS: "At zero throttle, by the stand's events",
     RUNNING: "Supply on, at the lowest running throttle",
 }
+STOP_GUARD: Final = "stop while running"  # of a stand that has no lease
 # What was done to each guard, and what it is called in a table.
 GUARDS: Final = {
     "lease": ("Lease", "nobody renewed the throttle"),
@@ -32,7 +35,8 @@ GUARDS: Final = {
     "silence": ("Silence of", "a longest silence was sent that it exceeds"),
     "latch": ("Latch", "throttle and another start were sent after a stop"),
     "stop loop": ("Stop loop", "a hand opened it"),
-    "lease while running": ("Lease, motor running", "nobody renewed the throttle"),
+    RUNNING_GUARD: ("Lease, motor running", "nobody renewed the throttle"),
+    STOP_GUARD: ("Stop, motor running", "a stop was said to the stand"),
 }
 SEEN: Final = {
     "event": "by its event, at zero throttle",
@@ -143,6 +147,8 @@ def _seen(notes: list[Decision], run: Run) -> str:
 
 def _shown(note: Mapping[str, object]) -> Shown:
     name, channel = text_of(note, "guard"), text_of(note, "channel")
+    if name == RUNNING_GUARD and stands_in(note):
+        name = STOP_GUARD
     called, by = GUARDS.get(name, (name, ""))
     took_ms = number_of(note, "took_ms")
     return Shown(

@@ -81,8 +81,9 @@ def test_a_cut_on_the_way_down_is_told_as_one_more(cut_runs: CutRuns) -> None:
 def test_of_a_stand_that_prints_lines_no_lease_is_told_as_proven() -> None:
     narrator = Narrator()
     narrator.words({"note": "identified", "board": BOARD, "channels": ["thrust"]})
-    proof = {"note": "proof", "part": "c", "how": "supply on"}
-    proved = {"note": "proved", "guard": "lease while running", "took_ms": 340.0}
+    by = {"by": "this program"}  # as a spin on such a stand notes it
+    proof = {"note": "proof", "part": "c", "how": "supply on", **by}
+    proved = {"note": "proved", "guard": "lease while running", "took_ms": 340.0, **by}
     assert narrator.words(proof) == "proof      its stop: supply on"
     told = narrator.words({**proved, "seen": "current and speed fell"})
     assert told == f"{'':<11}stop, motor running     340 ms  current fell"

@@ -22,6 +22,7 @@ from ui.dangers import RUNS_ON, SILENT, SILENT_UNPROTECTED, danger_in
 from ui.desktop.model.heard import Heard
 from ui.live import LiveRun
 from ui.ordered import Order
+from ui.proved import guard_called
 
 BEAT_S: Final = 0.2
 KEEPER_SILENT_S: Final = 1.5
@@ -96,15 +97,13 @@ class Proved:
 
     Attributes:
         part: of the proof.
-        guard: which.
-        channel: of which channel, "" for none.
+        called: which guard, with its channel.
         took_ms: how long it took; NaN by hand.
         seen: how it was seen.
     """
 
     part: str
-    guard: str
-    channel: str
+    called: str
     took_ms: float
     seen: str
 
@@ -345,8 +344,7 @@ class Spinning:
         self.proved.append(
             Proved(
                 part=str(note.get("part")),
-                guard=str(note.get("guard")),
-                channel=str(note.get("channel") or ""),
+                called=guard_called(note),
                 took_ms=took if isinstance(took, float) else math.nan,
                 seen=str(note.get("seen")),
             )
