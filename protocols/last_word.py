@@ -18,6 +18,7 @@ import signal
 import subprocess
 import sys
 from collections.abc import Callable
+from contextlib import suppress
 from typing import Final
 
 PATIENCE_S: Final = 0.6  # the keeper beats at least four times a second
@@ -69,14 +70,20 @@ class LastWord:
         return self._say(MAY_TURN if may_turn else AT_REST)
 
     def farewell(self) -> None:
-        """The keeper ends in order and the motor rests; nothing has to be said."""
+        """The keeper ends in order and the motor rests; nothing has to be said.
+
+        Never raises: the record is still to be sealed, on whatever machine.
+        """
         self._say(FAREWELL)
         os.close(self._beats)
         try:
             self.process.wait(END_S)
         except subprocess.TimeoutExpired:
             self.process.kill()  # frozen, or at a stop that is not needed any more
-            self.process.wait(END_S)
+            with suppress(subprocess.TimeoutExpired):
+                self.process.wait(
+                    END_S
+                )  # killed it is, whenever the machine gets to it
 
     def hand_over(self) -> None:
         """The keeper ends, and nobody saw the motor stop: stop is said on."""

@@ -559,3 +559,15 @@ def test_where_there_can_be_none_it_is_said(monkeypatch: pytest.MonkeyPatch) -> 
     assert module.NONE_HERE not in cautions.lacks_of(described())
     monkeypatch.setattr(cautions, "THERE_IS_ONE", False)
     assert cautions.lacks_of(described())[-1] == module.NONE_HERE
+
+
+def test_a_machine_that_ends_nothing_in_time_keeps_nobody_from_the_seal(
+    watched: LastWord, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def never(timeout: float | None = None) -> int:
+        raise subprocess.TimeoutExpired("it", timeout or 0.0)
+
+    with monkeypatch.context() as stalled:
+        stalled.setattr(watched.process, "wait", never)
+        watched.farewell()
+    watched.process.wait(5.0)  # it has ended, by its farewell or by the kill
