@@ -1,6 +1,7 @@
 """The firmware on its chip: size, time, and how soon it acts, in device time."""
 
 from collections.abc import Callable, Iterator
+from functools import partial
 from pathlib import Path
 from statistics import median
 from tempfile import TemporaryDirectory
@@ -56,15 +57,13 @@ def _use(command: list[str], ram_bytes: int) -> Iterator[tuple[str, str]]:
     bench = Bench(command, LAG_US)
     try:
         spun(bench)
-        bench.ask_board("use")
-        bench.hold(SPIN, 1000)
-        ((_, share, stack),) = bench.ask_board("use")
+        load = bench.load(partial(bench.hold, SPIN, 1000))
     finally:
         bench.close()
-    ram = ram_bytes + int(stack)
+    ram = ram_bytes + load.stack_bytes
     part = 100 * ram / build.RAM_BYTES
     yield "RAM with the deepest stack", f"{ram} bytes, {part:.0f} % of the chip's"
-    yield "processor, spinning, 500 readings/s", f"{100 * float(share):.0f} % busy"
+    yield "processor, spinning, 500 readings/s", f"{100 * load.busy_share:.0f} % busy"
 
 
 def _capturing(
@@ -77,9 +76,7 @@ def _capturing(
         spun(bench)
         waits(bench, "voltage", period_ns=period_ns)
         bench.hold(SPIN, 20)
-        bench.ask_board("use")
-        bench.hold(SPIN, 1000)
-        ((_, share, stack),) = bench.ask_board("use")
+        load = bench.load(partial(bench.hold, SPIN, 1000))
         missing = total = 0
         for number in range(100, 120):
             changes = {"number": number, "count": 256, "period_ns": period_ns}
@@ -93,8 +90,8 @@ def _capturing(
                     total += len(message["samples"])
     finally:
         bench.close()
-    ram = 100 * (ram_bytes + int(stack)) / build.RAM_BYTES
-    busy = f"{100 * float(share):.0f} % busy, RAM {ram:.0f} % at the deepest stack"
+    ram = 100 * (ram_bytes + load.stack_bytes) / build.RAM_BYTES
+    busy = f"{100 * load.busy_share:.0f} % busy, RAM {ram:.0f} % at the deepest stack"
     yield f"processor, spinning, a capture waits at {rate}", busy
     yield f"samples missing at {rate}", f"{100 * missing / total:.1f} %"
 

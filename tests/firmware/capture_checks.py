@@ -6,23 +6,14 @@ the times that are told.
 """
 
 import math
+from functools import partial
 
 from tests.contract import stranger
-from tests.contract.host import DONE, TRIPPED
+from tests.contract.host import DONE
 from tests.contract.rows import readings
 from tests.contract.stranger import Message
-from tests.firmware.checks import (
-    LEASE,
-    LEASE_US,
-    LIMIT,
-    LOOP,
-    READING_US,
-    SPIN,
-    STOP,
-    TICK_US,
-    shift,
-    spun,
-)
+from tests.firmware import checks
+from tests.firmware.checks import READING_US, SPIN
 from tests.firmware.pins import SERVO_US, Bench
 
 # ATmega328P data sheet (from memory): 13 clocks of the converter a conversion. That
@@ -73,86 +64,32 @@ def steps_now(bench: Bench, name: str) -> int:
 # --- What protects --------------------------------------------------------------------
 
 
-def limit_cuts_in_a_capture(bench: Bench, name: str, period_ns: int) -> None:
-    """Current above its limit cuts as soon as ever, whichever channel is captured."""
-    bench.ready()
-    bench.take_limits(
-        [bench.limit("voltage"), bench.limit("current", high=6.0, persistence=3)]
-    )
-    assert bench.arm() == 0
-    bench.hold(SPIN, 60)
-    waits(bench, name, period_ns=period_ns)
-    bench.hold(SPIN, 40)
-    shift(bench, bus_a=8.0)
-    since_us = bench.pin_us
-    bench.hold(SPIN, 40)
-    trip = bench.events()[-1]
-    assert (trip["cause"], trip["limit"]) == (LIMIT, 1)
-    slack_us = READING_US + TICK_US
-    assert bench.falls(since_us) <= 3 * READING_US + SERVO_US + slack_us
-
-
 def limit_cuts_while_current_is_captured(bench: Bench) -> None:
-    limit_cuts_in_a_capture(bench, "current", PERIODS_NS[0])
+    checks.limit_cuts(bench, partial(waits, name="current", period_ns=PERIODS_NS[0]))
 
 
 def limit_cuts_while_voltage_is_captured(bench: Bench) -> None:
-    limit_cuts_in_a_capture(bench, "voltage", PERIODS_NS[0])
+    checks.limit_cuts(bench, partial(waits, name="voltage", period_ns=PERIODS_NS[0]))
 
 
 def limit_cuts_at_the_slowest_rate(bench: Bench) -> None:
-    limit_cuts_in_a_capture(bench, "voltage", PERIODS_NS[2])
+    checks.limit_cuts(bench, partial(waits, name="voltage", period_ns=PERIODS_NS[2]))
 
 
 def low_voltage_cuts_in_a_capture(bench: Bench) -> None:
-    """Voltage below its floor cuts while the current is captured."""
-    bench.ready()
-    bench.take_limits(
-        [bench.limit("current"), bench.limit("voltage", low=9.9, persistence=3)]
-    )
-    assert bench.arm() == 0
-    waits(bench, "current")
-    bench.hold(SPIN, 60)
-    bench.doors.plug(inserted=False)  # type: ignore[union-attr]
-    bench.hold(SPIN, 60)
-    trip = bench.events()[-1]
-    assert (trip["cause"], trip["limit"]) == (LIMIT, 1)
-    assert not bench.up()
+    checks.low_voltage_cuts(bench, partial(waits, name="current"))
 
 
 def lease_ends_in_a_capture(bench: Bench) -> None:
-    """Nobody renews the throttle: the pulse falls with the lease."""
-    spun(bench)
-    waits(bench, "voltage")
-    bench.throttle(SPIN)
-    seen_us = bench.newest_us
-    bench.pass_ms(400)
-    trip = bench.events()[-1]
-    assert (trip["cause"], trip["state"]) == (LEASE, TRIPPED)
-    late_us = (trip["time_us"] - seen_us - LEASE_US) & 0xFFFFFFFF
-    assert 0 <= late_us <= 2 * TICK_US
+    checks.lease_ends(bench, partial(waits, name="voltage"))
 
 
 def stop_cuts_in_a_capture(bench: Bench) -> None:
-    """A stop is at the pin within a servo frame and its way there."""
-    spun(bench)
-    waits(bench, "voltage")
-    since_us = bench.pin_us
-    bench.send(stranger.STOP, b"\x01")
-    bench.hold(SPIN, 100)
-    assert bench.events()[-1]["cause"] == STOP
-    assert bench.falls(since_us) <= 2 * SERVO_US
+    checks.stop_cuts(bench, partial(waits, name="voltage"))
 
 
 def loop_cuts_in_a_capture(bench: Bench) -> None:
-    """An open stop loop cuts by the next tick and frame."""
-    spun(bench)
-    waits(bench, "current")
-    since_us = bench.pin_us
-    bench.doors.open_loop(is_open=True)  # type: ignore[union-attr]
-    bench.hold(SPIN, 50)
-    assert bench.events()[-1]["cause"] == LOOP
-    assert bench.falls(since_us) <= TICK_US + SERVO_US + 100
+    checks.loop_cuts(bench, partial(waits, name="current"))
 
 
 # --- What comes and goes on the line --------------------------------------------------
@@ -380,17 +317,13 @@ def patience_ends(bench: Bench) -> None:
 def converter_is_given_back(bench: Bench) -> None:
     """After a capture the processor has as much to do as before."""
     bench.ready()
-    bench.ask_board("use")
-    bench.pass_ms(300)
-    ((_, before, _),) = bench.ask_board("use")
+    before = bench.load(partial(bench.pass_ms, 300))
     starts = len(bench.events())
     waits(bench, "voltage", 100)
     bench.blocks()
     bench.pass_ms(50)
-    bench.ask_board("use")
-    bench.pass_ms(300)
-    ((_, after, _),) = bench.ask_board("use")
-    assert abs(float(after) - float(before)) <= GIVEN_BACK_SHARE
+    after = bench.load(partial(bench.pass_ms, 300))
+    assert abs(after.busy_share - before.busy_share) <= GIVEN_BACK_SHARE
     assert len(bench.events()) == starts  # it had to do so much that it started again
 
 

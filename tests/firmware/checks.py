@@ -4,9 +4,10 @@ Each check takes a bench that was just switched on. The tests run them on the
 firmware as it is; the sabotage runs them on broken ones, which must fail.
 
 Times are the design's: a lease of 200 ms and one servo frame; three readings of 2 ms
-and one frame for a limit.
+and one frame for a limit. They hold whatever else the stand was asked for meanwhile.
 """
 
+from collections.abc import Callable
 from dataclasses import replace
 from itertools import pairwise
 
@@ -25,6 +26,13 @@ WATCHDOG, BROWN_OUT = 3, 4
 WRONG_BOOT, WRONG_LIMITS, EXCEEDED, SILENT_REFUSED, LOOP_OPEN = 4, 5, 8, 9, 10
 
 
+Meanwhile = Callable[[Bench], None]
+
+
+def nothing(bench: Bench) -> None:
+    """Nothing else is asked of the stand."""
+
+
 def spun(bench: Bench, setpoint: int = SPIN) -> None:
     """Spinning, and seen to."""
     bench.armed()
@@ -39,9 +47,10 @@ def shift(bench: Bench, **more: float) -> None:
     wired.plant = _Shifted(wired.plant, **more)  # type: ignore[assignment]
 
 
-def lease_ends(bench: Bench) -> None:
+def lease_ends(bench: Bench, meanwhile: Meanwhile = nothing) -> None:
     """Nobody renews the throttle: the pulse falls with the lease."""
     spun(bench)
+    meanwhile(bench)
     bench.throttle(SPIN)
     seen_us = bench.newest_us
     bench.pass_ms(400)
@@ -52,7 +61,7 @@ def lease_ends(bench: Bench) -> None:
     assert bench.falls(bench.pin_us - 200_000) <= 50_000
 
 
-def limit_cuts(bench: Bench) -> None:
+def limit_cuts(bench: Bench, meanwhile: Meanwhile = nothing) -> None:
     """Current above its limit cuts within three readings and a servo frame."""
     bench.ready()
     bench.take_limits(
@@ -60,6 +69,8 @@ def limit_cuts(bench: Bench) -> None:
     )
     assert bench.arm() == 0
     bench.hold(SPIN, 60)
+    meanwhile(bench)
+    bench.hold(SPIN, 40)
     shift(bench, bus_a=8.0)
     since_us = bench.pin_us
     bench.hold(SPIN, 40)
@@ -69,7 +80,7 @@ def limit_cuts(bench: Bench) -> None:
     assert bench.falls(since_us) <= 3 * READING_US + SERVO_US + slack_us
 
 
-def low_voltage_cuts(bench: Bench) -> None:
+def low_voltage_cuts(bench: Bench, meanwhile: Meanwhile = nothing) -> None:
     """Voltage below its floor cuts too."""
     bench.ready()
     bench.take_limits(
@@ -77,6 +88,8 @@ def low_voltage_cuts(bench: Bench) -> None:
     )
     assert bench.arm() == 0
     bench.hold(SPIN, 60)
+    meanwhile(bench)
+    bench.hold(SPIN, 40)
     bench.doors.plug(inserted=False)  # type: ignore[union-attr]
     bench.hold(SPIN, 60)
     trip = bench.events()[-1]
@@ -119,9 +132,10 @@ def slow_cell_is_told(bench: Bench) -> None:
     assert bench.events()[-1]["cause"] == SILENT
 
 
-def stop_cuts(bench: Bench) -> None:
+def stop_cuts(bench: Bench, meanwhile: Meanwhile = nothing) -> None:
     """A stop is at the pin within a servo frame and its way there."""
     spun(bench)
+    meanwhile(bench)
     since_us = bench.pin_us
     bench.send(stranger.STOP, b"\x01")
     bench.hold(SPIN, 100)
@@ -129,9 +143,10 @@ def stop_cuts(bench: Bench) -> None:
     assert bench.falls(since_us) <= 2 * SERVO_US
 
 
-def loop_cuts(bench: Bench) -> None:
+def loop_cuts(bench: Bench, meanwhile: Meanwhile = nothing) -> None:
     """An open stop loop cuts by the next tick and frame; closing it revives nothing."""
     spun(bench)
+    meanwhile(bench)
     since_us = bench.pin_us
     bench.doors.open_loop(is_open=True)  # type: ignore[union-attr]
     bench.hold(SPIN, 50)

@@ -1,6 +1,7 @@
 """What the servo pin did, in the device's own time."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 from typing_extensions import override
 
@@ -12,6 +13,19 @@ SERVO_US = 2500
 LEASE_MS = 200
 ZERO_US = 1000.0
 LEAST_US = 0.5  # the timer's step
+
+
+@dataclass(frozen=True, slots=True)
+class Load:
+    """What a program took of its chip.
+
+    Attributes:
+        busy_share: of the time, the share in which it had something to do.
+        stack_bytes: the deepest that its stack has been.
+    """
+
+    busy_share: float
+    stack_bytes: int
 
 
 class Bench(Host):
@@ -39,6 +53,13 @@ class Bench(Host):
     def ask_board(self, command: str) -> list[list[str]]:
         """Say something to the bench itself; what it answered."""
         return self.firmware.wired.board.ask(command).other
+
+    def load(self, act: Callable[[], object]) -> Load:
+        """What the program takes of its chip while that goes on."""
+        self.ask_board("use")
+        act()
+        ((_, share, stack),) = self.ask_board("use")
+        return Load(float(share), int(stack))
 
     def falls(self, since_us: float) -> float:
         """When the first pulse at zero began, after the last one that was not.

@@ -4,8 +4,6 @@ from collections.abc import Callable
 
 import pytest
 
-from daq.firmware import build
-from tests import built
 from tests.firmware.capture_checks import (
     CHECKS,
     PERIODS_NS,
@@ -14,7 +12,7 @@ from tests.firmware.capture_checks import (
 )
 from tests.firmware.checks import SPIN, spun
 from tests.firmware.pins import Bench
-from tests.firmware.test_size import RAM_SHARE
+from tests.firmware.test_size import leaves_room
 
 BUSY_SHARE = 0.90  # at the fastest; what is left is the main loop's reserve
 
@@ -37,9 +35,4 @@ def test_it_leaves_room_in_memory_and_time(chip: Bench, period_ns: int) -> None:
     spun(chip)
     waits(chip, "voltage", period_ns=period_ns)
     chip.hold(SPIN, 20)
-    chip.ask_board("use")
-    chip.hold(SPIN, 500)
-    ((_, share, stack),) = chip.ask_board("use")
-    assert float(share) <= BUSY_SHARE
-    size = build.size_of(built.chip())
-    assert size.ram_bytes + int(stack) <= RAM_SHARE * build.RAM_BYTES
+    leaves_room(chip, BUSY_SHARE)

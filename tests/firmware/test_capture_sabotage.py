@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from tests.firmware import capture_checks as checks
-from tests.firmware.test_sabotage import Sabotage, found_out
+from tests.firmware.sabotage import Sabotage, found_out
 
 BOARD, RING, COMMAND = "boards/atmega328p.c", "core/capture.h", "core/capture.c"
 SABOTAGES = (

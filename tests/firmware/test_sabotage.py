@@ -1,40 +1,11 @@
-"""Firmwares that were broken on purpose: each has to be found out by its check.
+"""Firmwares that were broken on purpose: each has to be found out by its check."""
 
-A check that a broken firmware passes guards nobody.
-"""
-
-import shutil
-from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
 
-from daq.firmware import build
-from tests import built
-from tests.contract.host import Silence
 from tests.firmware import checks
-from tests.firmware.pins import Bench
-
-Change = tuple[str, str, str]
-
-
-@dataclass(frozen=True)
-class Sabotage:
-    """One way to break a firmware.
-
-    Attributes:
-        name: what is wrong with it.
-        check: what has to notice.
-        changes: file, what stands there, what stands there instead.
-        on_chip: whether it is the board that is broken.
-    """
-
-    name: str
-    check: Callable[[Bench], None]
-    changes: tuple[Change, ...]
-    on_chip: bool = False
-
+from tests.firmware.sabotage import Sabotage, found_out
 
 STAND, LIMITS, FRAME = "core/stand.c", "core/limits.c", "core/frame.c"
 WIRE, KEPT, BOARD = "core/wire.h", "core/channels.c", "boards/atmega328p.c"
@@ -219,38 +190,7 @@ SABOTAGES = (
 )
 
 
-def spoiled(sabotage: Sabotage, folder: Path) -> Path:
-    """A copy of the sources with that in it."""
-    root = folder / "firmware"
-    for part in ("core", "boards"):
-        shutil.copytree(build.HERE / part, root / part)
-    for name, before, after in sabotage.changes:
-        source = (root / name).read_text("utf-8")
-        assert source.count(before) == 1, f"{name} has changed: look at {sabotage.name}"
-        (root / name).write_text(source.replace(before, after), "utf-8")
-    return root
-
-
-def broken(sabotage: Sabotage, folder: Path) -> list[str]:
-    """The command that runs it."""
-    root = spoiled(sabotage, folder)
-    if sabotage.on_chip:
-        return build.emulated(built.emulator(), build.chip(folder, root=root))
-    return [str(build.host(folder, root=root))]
-
-
 @pytest.mark.slow
 @pytest.mark.parametrize("sabotage", SABOTAGES, ids=lambda sabotage: sabotage.name)
 def test_it_is_found_out(sabotage: Sabotage, tmp_path: Path) -> None:
     found_out(sabotage, tmp_path)
-
-
-def found_out(sabotage: Sabotage, folder: Path) -> None:
-    """Its check fails on it; skipped where it cannot be built."""
-    built.chip() if sabotage.on_chip else built.host()
-    bench = Bench(broken(sabotage, folder), 4_000 if sabotage.on_chip else 0)
-    try:
-        with pytest.raises((AssertionError, Silence)):
-            sabotage.check(bench)
-    finally:
-        bench.close()

@@ -7,7 +7,8 @@ import pytest
 from tests import built
 from tests.firmware.fuzz.building import fuzzer
 from tests.firmware.fuzz.fuzzing import fuzz, prepare
-from tests.firmware.test_sabotage import SABOTAGES, Sabotage, spoiled
+from tests.firmware.sabotage import Sabotage, spoiled
+from tests.firmware.test_sabotage import SABOTAGES
 
 SECONDS = 25
 # A count that falls short hurts nobody: no law is about it.
