@@ -6,6 +6,8 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from ui.cli.language import baud_of
+
 if TYPE_CHECKING:
     from daq.clock import Clock
     from daq.link.bursts import Captured, NoTrigger
@@ -32,7 +34,7 @@ def add_parser(
         ),
     )
     parser.add_argument("port", metavar="PORT", help="device path or pyserial URL")
-    parser.add_argument("--baud", type=int, default=500_000, help="default: 500000")
+    parser.add_argument("--baud", type=int, help="default: 500000")
     parser.add_argument(
         "--channel", default="voltage", help="which one (default: voltage)"
     )
@@ -82,18 +84,17 @@ def run(args: argparse.Namespace) -> int:
         GramwattError: an option makes no sense, the port cannot be opened or is lost,
             or the stand cannot, will not, or saw no trigger.
     """
-    from daq.errors import InputFault, StandFault
+    from daq.errors import StandFault
+    from daq.fresh_file import refuse_taken
     from daq.link.bursts import NoTrigger
     from daq.link.ports import open_port
     from daq.machine_clock import MachineClock
 
     wish = _wish(args)
-    if args.baud <= 0:
-        raise InputFault(f"--baud is {args.baud}; it must be above zero.")
-    if args.csv is not None and args.csv.exists():
-        raise InputFault(f"{args.csv} exists already; give --csv another name.")
+    baud = baud_of(args.baud, None)
+    refuse_taken(args.csv)
     clock = MachineClock()
-    port = open_port(args.port, args.baud)
+    port = open_port(args.port, baud)
     try:
         stand, result = _take(port, clock, wish, args)
     finally:
@@ -216,10 +217,11 @@ def _introduced(
 
 def _show(stand: Stand, captured: Captured, args: argparse.Namespace) -> int:
     """Print it, write it, and the exit status."""
+    from daq.fresh_file import write_fresh
     from ui.cli import capture_text as words
 
     if args.csv is not None:
-        _write(args.csv, words.as_csv(captured, stand))
+        write_fresh(args.csv, words.as_csv(captured, stand).encode())
     if args.json:
         import json
 
@@ -229,18 +231,3 @@ def _show(stand: Stand, captured: Captured, args: argparse.Namespace) -> int:
         if args.csv is not None:
             print(f"Samples written to {args.csv}.")
     return SOME_LOST if captured.lost else 0
-
-
-def _write(path: Path, text: str) -> None:
-    """Write a new file.
-
-    Raises:
-        WorldFault: it cannot be written.
-    """
-    from daq.errors import WorldFault
-
-    try:
-        with path.open("x", encoding="utf-8") as file:
-            file.write(text)
-    except OSError as fault:
-        raise WorldFault(f"{path} cannot be written: {fault.strerror}.") from None

@@ -12,6 +12,8 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
+from ui.cli.language import check_baud
+
 if TYPE_CHECKING:
     from daq.clock import Clock
     from daq.link.columns.proposal import Proposal
@@ -65,21 +67,18 @@ def run(args: argparse.Namespace) -> int:
             described, or the file is there already.
     """
     from daq.errors import InputFault
+    from daq.fresh_file import refuse_taken, write_fresh
 
     if not 0.5 <= args.seconds <= 600:
         raise InputFault(f"--seconds is {args.seconds:g}; it must be 0.5 to 600.")
-    if args.baud is not None and args.baud <= 0:
-        raise InputFault(f"--baud is {args.baud}; it must be above zero.")
-    if args.out is not None and args.out.exists():
-        raise InputFault(
-            f"{args.out} is there already; choose another name, or remove it first."
-        )
+    check_baud(args.baud)
+    refuse_taken(args.out)
     log = Path(args.source)
     if log.is_dir():
         raise InputFault(f"{log} is a folder; name a log in it, or a port.")
     found = _of_log(log, args) if log.is_file() else _of_port(args)
     if args.out is not None:
-        _write(found.text, args.out)
+        write_fresh(args.out, found.text.encode())
     if args.json:
         print(json.dumps(_said(found, args.out)))
         return 0
@@ -181,16 +180,6 @@ def _heard(
     finally:
         port.close()
     return data, max(clock.now_s() - first_s, 1e-3)
-
-
-def _write(text: str, out: Path) -> None:
-    from daq.errors import WorldFault
-
-    try:
-        with out.open("x", encoding="utf-8") as file:
-            file.write(text)
-    except OSError as fault:
-        raise WorldFault(f"{out} cannot be written: {fault.strerror}.") from None
 
 
 def _tell_next(found: Proposal, args: argparse.Namespace) -> None:

@@ -41,17 +41,27 @@ def described(lines: Path | None) -> tuple[str, Description | None]:
     return text, read_description(text, str(lines))
 
 
+def check_baud(asked: int | None) -> None:
+    """None is as usual.
+
+    Raises:
+        InputFault: what was asked for is no speed.
+    """
+    from daq.errors import InputFault
+
+    if asked is not None and asked <= 0:
+        raise InputFault(f"--baud is {asked}; it must be above zero.")
+
+
 def baud_of(asked: int | None, description: Description | None) -> int:
     """The speed of a port: as asked, as described, or the usual one.
 
     Raises:
         InputFault: what was asked for is no speed.
     """
-    from daq.errors import InputFault
     from daq.link.ports import DEFAULT_BAUD
 
-    if asked is not None and asked <= 0:
-        raise InputFault(f"--baud is {asked}; it must be above zero.")
+    check_baud(asked)
     if asked is not None:
         return asked
     return description.baud if description is not None else DEFAULT_BAUD

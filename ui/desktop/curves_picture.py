@@ -12,7 +12,8 @@ from PySide6.QtCore import QBuffer, QByteArray, QIODevice, QRect, QRectF, QSize,
 from PySide6.QtGui import QFont, QFontMetrics, QImage, QImageWriter, QPainter
 from PySide6.QtSvg import QSvgGenerator
 
-from daq.errors import InputFault, WorldFault
+from daq.errors import InputFault
+from daq.fresh_file import write_fresh
 from ui.desktop import theme
 from ui.desktop.curves_plot import draw_sample
 from ui.desktop.model.overlay import Line, Overlay
@@ -41,28 +42,6 @@ def save_picture(plot: pg.PlotWidget, overlay: Overlay | None, path: Path) -> No
     else:
         picture.as_svg(buffer)
     write_fresh(path, bytes(buffer.data().data()))
-
-
-def write_fresh(path: Path, data: bytes) -> None:
-    """Write a file that is not there yet, whole or not at all.
-
-    Raises:
-        WorldFault: there is such a file already, or it cannot be written.
-    """
-    made = False
-    try:
-        with path.open("xb") as file:
-            made = True
-            file.write(data)
-    except FileExistsError:
-        raise WorldFault(
-            f"{path.name} is there already: choose another name."
-        ) from None
-    except OSError as fault:
-        if made:
-            path.unlink(missing_ok=True)
-        why = fault.strerror or str(fault)
-        raise WorldFault(f"{path} cannot be written: {why}.") from None
 
 
 class _Picture:

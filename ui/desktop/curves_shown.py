@@ -22,9 +22,10 @@ from PySide6.QtWidgets import (
 )
 
 from daq.errors import GramwattError, InputFault
+from daq.fresh_file import write_fresh
 from ui.desktop import theme
 from ui.desktop.curves_detail import Sentences, said_of
-from ui.desktop.curves_picture import save_picture, write_fresh
+from ui.desktop.curves_picture import save_picture
 from ui.desktop.curves_plot import Legend, OverlayPlot
 from ui.desktop.model.making import Making
 from ui.desktop.model.overlay import overlay, short_labels, table

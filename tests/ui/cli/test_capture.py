@@ -75,7 +75,7 @@ def test_a_program_gets_every_sample_in_si(
     assert float(rows[1]["time_s"]) == pytest.approx(said["period_s"])
     assert float(rows[7]["current_a"]) == pytest.approx(said["samples"][7], abs=1e-5)
     assert main(["capture", name_of(stand), "--csv", str(table)]) == 1
-    assert "exists already" in capsys.readouterr().err
+    assert "is there already" in capsys.readouterr().err
 
 
 def test_it_waits_for_a_crossing(
