@@ -24,6 +24,7 @@ from daq.stand.faults.stand import FaultyStand
 from daq.stand.plant.bench import Plant
 from daq.stand.plant.truth import shipped_truth
 from daq.stand.serve import Server, open_endpoint
+from ui.articles import example_article
 
 ROOT = Path(__file__).parents[1]
 YES = "yes\n" * 20
@@ -149,7 +150,7 @@ class Bench:
         """Start a spin on the served stand."""
         protocol = self.folder / "one-level.toml"
         protocol.write_text(PROTOCOL.format(dwell_s=dwell_s))
-        article = ROOT / "ui" / "cli" / "articles" / "indoor-quad-a.toml"
+        article = example_article()
         return self.start(
             "spin",
             str(protocol),

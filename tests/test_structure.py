@@ -66,7 +66,7 @@ def test_every_package_and_its_data_are_listed_for_the_wheel() -> None:
         ("daq.link", "README.md"),
         ("daq.stand.truths", "indoor_quad.toml"),
         ("protocols.catalogue", "staircase.toml"),
-        ("ui.cli.articles", "indoor-quad-a.toml"),
+        ("ui.articles", "indoor-quad-a.toml"),
     ],
 )
 def test_data_are_found_through_their_package(package: str, name: str) -> None:

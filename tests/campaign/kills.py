@@ -35,7 +35,8 @@ from daq.stand.faults.stand import FaultyStand
 from daq.stand.plant.bench import Plant
 from daq.stand.plant.truth import shipped_truth
 from daq.stand.serve import Server, open_endpoint
-from tests.served import ROOT, Bench
+from tests.served import Bench
+from ui.articles import example_article
 from ui.results import _seal_as_it_stands
 
 CLOCK: Final = MachineClock()
@@ -222,7 +223,7 @@ def start(bench: Bench) -> subprocess.Popen[str]:
     """The real command."""
     protocol = bench.folder / "short.toml"
     protocol.write_text(PROTOCOL)
-    article = ROOT / "ui" / "cli" / "articles" / "indoor-quad-a.toml"
+    article = example_article()
     rest = ("--port", bench.server.name, "--article", str(article))
     return bench.start("spin", str(protocol), *rest, "--load-cell-g", "1000")
 

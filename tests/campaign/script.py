@@ -34,7 +34,7 @@ from tests.campaign.rightly import KINDS as RIGHTLY
 from tests.campaign.rightly import LEASE_S, SERVO_S, names_for
 from tests.runs import write_run
 from tests.virtual import DELAY_S, VirtualSpin
-from ui.cli.plan import example_article
+from ui.articles import example_article
 from ui.ordered import limits_for, rules_for
 
 NONCE: Final = 0x5A17

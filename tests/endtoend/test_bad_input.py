@@ -12,12 +12,13 @@ import pytest
 from daq.link.ports import open_port
 from daq.records.wirelog import NAME
 from tests.runs import write_run
-from tests.served import PROTOCOL, ROOT, Bench
+from tests.served import PROTOCOL, Bench
 from tests.spins import spin
+from ui.articles import example_article
 
 pytestmark = [pytest.mark.endtoend, pytest.mark.timeout(60)]
 
-ARTICLE = ROOT / "ui" / "cli" / "articles" / "indoor-quad-a.toml"
+ARTICLE = Path(str(example_article()))
 
 
 def said_by(bench: Bench, *arguments: str, status: int = 1) -> str:

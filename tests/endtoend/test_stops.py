@@ -13,6 +13,7 @@ from daq.link import messages as m
 from daq.link.framing import frame
 from daq.records.read import read_run
 from tests.served import PROTOCOL, ROOT, YES, Bench
+from ui.articles import example_article
 
 pytestmark = [pytest.mark.endtoend, pytest.mark.timeout(90)]
 
@@ -212,7 +213,7 @@ def test_json_stays_json_though_the_checklist_is_asked(bench: Bench) -> None:
 def test_yes_through_a_pipe_is_no_person(bench: Bench) -> None:
     protocol = bench.folder / "one-level.toml"
     protocol.write_text(PROTOCOL.format(dwell_s=1.0))
-    article = ROOT / "ui" / "cli" / "articles" / "indoor-quad-a.toml"
+    article = example_article()
     done = subprocess.run(
         [
             sys.executable,

@@ -1,12 +1,12 @@
 """Articles for tests: the shipped one, with keys changed or taken out."""
 
 import copy
-from importlib import resources
 from typing import Any
 
 from daq.records.shelf import Article, load_article
+from ui.articles import example_article
 
-SHIPPED = resources.files("ui.cli").joinpath("articles", "indoor-quad-a.toml")
+SHIPPED = example_article()
 
 
 def article(*without: str, **changes: object) -> Article:

@@ -31,6 +31,7 @@ from tests.daq.stand.plant.builder import changed
 from tests.runs import write_run
 from tests.spins import spin, task
 from tests.virtual import VirtualSpin
+from ui.articles import example_article
 from ui.results import HUMIDITY_U_FRAC, PRESSURE_U_PA, TEMPERATURE_U_K, analyse_folder
 
 HERE = Path(__file__).parent
@@ -90,8 +91,7 @@ def one_plateau(throttle_frac: float) -> Plan:
 
 def article(name: str, chance: random.Random) -> dict[str, object]:
     """What somebody wrote down of this specimen, with the errors they would make."""
-    shipped = Path(__file__).parents[2] / "ui/cli/articles/indoor-quad-a.toml"
-    tables = tomllib.loads(shipped.read_text("utf-8"))
+    tables = tomllib.loads(example_article().read_text("utf-8"))
     diameter_mm = float(PROPELLERS[name][0]["diameter_in"]) * 25.4
     tables["propeller"] |= {
         "diameter_mm": chance.gauss(diameter_mm, DIAMETER_U_MM),

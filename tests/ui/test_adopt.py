@@ -13,10 +13,11 @@ from daq.stand.lines import LineStand
 from daq.stand.plant.bench import PlantState
 from protocols.recipe import expand, load_recipe
 from tests.lined import DESCRIPTION, spin_on_lines
+from ui.articles import example_article
 from ui.cli.main import main
 from ui.results import analyse_folder
 
-ARTICLE = Path(__file__).parents[2] / "ui" / "cli" / "articles" / "indoor-quad-a.toml"
+ARTICLE = str(example_article())
 WITH_PULSE = DESCRIPTION.replace('"amps"]', '"amps", "us"]').replace(
     "[commands]",
     '[[channel]]\nname = "pulse"\ncolumn = "us"\nunit = "us"\ndecimals = 0\n'
@@ -102,7 +103,7 @@ def test_a_log_is_analysed_like_a_run(
     tmp_path: Path, log: bytes, capsys: pytest.CaptureFixture[str]
 ) -> None:
     bench = Bench(tmp_path, log)
-    assert bench.adopt("--article", str(ARTICLE)) == 0
+    assert bench.adopt("--article", ARTICLE) == 0
     said = capsys.readouterr().out
     assert "Recorded elsewhere: neither driven nor guarded by gramwatt." in said
     assert "Thrust at 60 % throttle was" in said
@@ -210,7 +211,7 @@ def test_the_same_log_again_needs_another_description_or_article(
     assert bench.adopt() == 0
     assert bench.adopt() == 1
     assert "is this log already, with this description" in capsys.readouterr().err
-    assert bench.adopt("--article", str(ARTICLE)) == 0
+    assert bench.adopt("--article", ARTICLE) == 0
     bench = Bench(tmp_path, log, f"{WITH_PULSE}\n# read anew\n")
     assert bench.adopt() == 0
     assert len(list((tmp_path / "runs").iterdir())) == 3

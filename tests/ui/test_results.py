@@ -15,16 +15,15 @@ from daq.records.read import read_run
 from daq.records.wirelog import NAME
 from tests.runs import write_run
 from tests.spins import plan, spin, task
+from ui.articles import example_article
 from ui.results import analyse_folder, derive
-
-ARTICLE = Path(__file__).parents[2] / "ui/cli/articles/indoor-quad-a.toml"
 
 
 @pytest.fixture(scope="module")
 def good(tmp_path_factory: pytest.TempPathFactory) -> Path:
     run = spin(task(walked=plan((0.3, 0.5, 0.7, 0.9))))
     run.run()
-    article = tomllib.loads(ARTICLE.read_text("utf-8"))
+    article = tomllib.loads(example_article().read_text("utf-8"))
     return write_run(run, tmp_path_factory.mktemp("good"), article=article)
 
 

@@ -12,13 +12,9 @@ from typing import TYPE_CHECKING
 from ui.cli.text import wrapped
 
 if TYPE_CHECKING:
-    from importlib.resources.abc import Traversable
-
     from daq.records.shelf import Article
     from protocols.plan import Plan
     from protocols.preview import Preview
-
-DEMO_ARTICLE = "indoor-quad-a.toml"
 
 HELP = "lay a protocol out in time for an article; no hardware"
 DESCRIPTION = (
@@ -113,15 +109,9 @@ def chosen_article(path: Path | None) -> Article:
         InputFault: the file is missing or wrong.
     """
     from daq.records.shelf import load_article
+    from ui.articles import example_article
 
     return load_article(example_article() if path is None else path)
-
-
-def example_article() -> Traversable:
-    """The demo's article, as an example to copy."""
-    from importlib import resources
-
-    return resources.files("ui.cli.articles").joinpath(DEMO_ARTICLE)
 
 
 def _list_catalogue(*, as_json: bool) -> int:

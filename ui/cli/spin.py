@@ -93,7 +93,8 @@ def run(args: argparse.Namespace) -> int:
         GramwattError: protocol, article, limits, port, folder or checklist.
     """
     from daq.errors import InputFault
-    from ui.cli.plan import chosen_article, example_article
+    from ui.articles import example_article
+    from ui.cli.plan import chosen_article
     from ui.ordered import order_for
     from ui.simulation import SimulatedStand
 

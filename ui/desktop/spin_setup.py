@@ -18,7 +18,7 @@ from protocols.limits import brief
 from ui.desktop import theme
 from ui.desktop.model.desk import Desk
 from ui.desktop.model.numbers import typed_number
-from ui.desktop.model.setup import Setup
+from ui.desktop.model.setup import Named, Setup
 from ui.desktop.parts import button, column, empty, label, rule
 
 ANOTHER = "Another file …"
@@ -117,7 +117,7 @@ class SetupPanel(QWidget):
         self._fill(self.protocol, setup.protocols(), setup.protocol)
         self._follow()
 
-    def _fill(self, box: QComboBox, named: list, key: str) -> None:  # type: ignore[type-arg]
+    def _fill(self, box: QComboBox, named: list[Named], key: str) -> None:
         self._filling = True
         box.clear()
         for item in named:
@@ -129,28 +129,29 @@ class SetupPanel(QWidget):
         self._filling = False
 
     def _article_chosen(self, index: int) -> None:
-        key = self.article.itemData(index)
-        if key == ANOTHER:
-            key = self._file("Article")
-            if not key:
-                self.renew()
-                return
-            self._setup.memory.push("articles", key)
-        self._setup.article = key
-        self._work_out()
+        key = self._key(self.article, index, "Article", "articles")
+        if key is not None:
+            self._setup.article = key
+            self._work_out()
         self.renew()
 
     def _protocol_chosen(self, index: int) -> None:
-        key = self.protocol.itemData(index)
-        if key == ANOTHER:
-            key = self._file("Protocol")
-            if not key:
-                self.renew()
-                return
-            self._setup.memory.push("protocols", key)
-        self._setup.protocol = key
-        self._work_out()
+        key = self._key(self.protocol, index, "Protocol", "protocols")
+        if key is not None:
+            self._setup.protocol = key
+            self._work_out()
         self.renew()
+
+    def _key(self, box: QComboBox, index: int, what: str, kept: str) -> str | None:
+        """What was chosen, a file after asking for it; None where none was given."""
+        key = str(box.itemData(index))
+        if key != ANOTHER:
+            return key
+        file = self._file(what)
+        if not file:
+            return None
+        self._setup.memory.push(kept, file)
+        return file
 
     def _file(self, what: str) -> str:
         name, _ = QFileDialog.getOpenFileName(self, what, "", "TOML (*.toml)")

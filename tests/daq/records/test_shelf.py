@@ -1,7 +1,6 @@
 import json
 import math
 import tomllib
-from importlib import resources
 from pathlib import Path
 
 import pytest
@@ -9,9 +8,10 @@ import pytest
 from daq.errors import InputFault
 from daq.records.shelf import Article, Motor, load_article
 from tests.protocols.articles import article
+from ui.articles import example_article
 
 REFERENCE = Path(__file__).parents[2] / "reference"
-SHIPPED = resources.files("ui.cli").joinpath("articles", "indoor-quad-a.toml")
+SHIPPED = example_article()
 
 
 def written(folder: Path, old: str = "", new: str = "") -> Path:

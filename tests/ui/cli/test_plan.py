@@ -2,7 +2,6 @@ import argparse
 import json
 import subprocess
 import sys
-from importlib import resources
 from pathlib import Path
 
 import pytest
@@ -13,9 +12,10 @@ from protocols.limits import CHANNELS
 from protocols.plan import Plan
 from protocols.recipe import catalogue_names, expand, load_recipe
 from tests.protocols.files import changed
+from ui.articles import example_article
 from ui.cli import plan as command
 
-DEMO = resources.files("ui.cli").joinpath("articles", command.DEMO_ARTICLE)
+DEMO = example_article()
 
 
 def called(*words: str) -> int:

@@ -18,7 +18,7 @@ from protocols.preview import Preview, preview
 from protocols.rated import PARTS, parts_of
 from protocols.ratings import ratings_of
 from protocols.recipe import Recipe, catalogue_names, load_recipe
-from ui.cli.plan import example_article
+from ui.articles import example_article
 from ui.desktop.model.memory import Memory
 from ui.ordered import Order, order_for
 
