@@ -6,7 +6,6 @@ control from each phase. Nothing of a line is used that is not whole, every line
 accounted for, and no throttle leaves that the phase does not allow.
 """
 
-import itertools
 import math
 from collections.abc import Iterator, Sequence
 from functools import cache, partial
@@ -31,26 +30,28 @@ from daq.stand.plant.truth import shipped_truth
 from protocols.control import Control
 from protocols.phases import GUARDED, OVER, Phase
 from protocols.task import Task
-from tests.campaign.hostile import (
-    Broken,
+from tests.campaign.assault import (
+    Assailed,
     Growth,
     Maker,
     Rng,
     Subject,
     Tally,
+    cut_up,
     hold,
+    into_each_phase,
+    into_one,
     noise,
+    turned_over,
 )
 from tests.lined import DESCRIPTION, described, timeless
-from tests.protocols.test_control_laws import QUICK, assert_replays
+from tests.protocols.test_control_laws import QUICK
 from tests.spins import LIMITS, NONCE
-from tests.virtual import VirtualSpin
 
 ALIVE: Final = 'keep_alive = "K\\n"\nkeep_alive_period_s = 0.2\n'
 TEXTS: Final = (DESCRIPTION, timeless(), DESCRIPTION + ALIVE)
-REPLAYED_EVERY: Final = 5
 SPELL: Final = 2_000  # bytes into one spin before the next begins
-BYTES_PER_S: Final = 2_200.0  # so that a clock in printed lines keeps pace
+BYTES_PER_S: Final = 2_200.0
 
 
 # ------------------------------------------------------------ kinds of bytes
@@ -79,12 +80,7 @@ def ended(rng: Rng, size: int) -> bytes:
 
 def flipped(rng: Rng, size: int) -> bytes:
     """Printed lines with bits turned over, here few, there many."""
-    start = int(rng.integers(len(printed())))
-    turned = printed()[start:] + printed()[:start]
-    data = np.frombuffer((turned * (size // len(turned) + 1))[:size], np.uint8).copy()
-    hit = np.flatnonzero(rng.random(size) < 10.0 ** rng.uniform(-4, -1))
-    data[hit] ^= (1 << rng.integers(0, 8, hit.size)).astype(np.uint8)
-    return data.tobytes()
+    return turned_over(rng, printed(), size)
 
 
 _ODD: Final = (
@@ -115,13 +111,7 @@ def fields(rng: Rng, size: int) -> bytes:
 
 def spliced(rng: Rng, size: int) -> bytes:
     """Printed lines in pieces, out of order and again and again."""
-    out = bytearray()
-    while len(out) < size:
-        start = int(rng.integers(len(printed())))
-        if rng.random() < 0.5:
-            start = printed().find(b"\n", start) + 1
-        out += printed()[start : start + int(rng.integers(1, 600))]
-    return bytes(out[:size])
+    return cut_up(rng, printed, b"\n", size)
 
 
 MAKERS: Final[dict[str, Maker]] = {
@@ -191,7 +181,7 @@ def into_session(
     lines, rest, now_s, simulated = 0, b"", 0.0, 0
     session.identify(now_s)
     for number, chunk in enumerate(source):
-        now_s += len(chunk) / BYTES_PER_S
+        now_s += pause_s(chunk)
         tally.bytes += len(chunk)
         *whole, rest = (rest + chunk.replace(b"\r", b"\n")).split(b"\n")
         rest = rest[: MAX_LINE + 1]
@@ -232,9 +222,11 @@ PHASES: Final = (
 )
 
 
-class Assailed(VirtualSpin):
-    """A spin that is brought to a phase, and whose stand then says whatever comes."""
+class AssailedLines(Assailed):
+    """A spin on a stand that prints lines."""
 
+    stopping = Phase.LINGERING
+    ends_within_s = 10.0
     heard: HeardCommands
     over = False
     stopped_s = math.inf  # when a stop was first said for good
@@ -265,94 +257,53 @@ class Assailed(VirtualSpin):
             elif throttle is None and line not in self.heard.stop:
                 hold(phase in GUARDED, f"{line!r} while {phase.value}")
 
-    def climb(self, phase: Phase) -> None:
-        """With its own stand, as far as that."""
+    @override
+    def prepare(self, phase: Phase) -> None:
         stand: object = self.device
-        self.went = phase is Phase.READY  # nobody says go
         if phase is Phase.PLUGGING and isinstance(stand, LineStand):
             stand.plug_in, self.obliging = False, False
-        self._input(Kind.TICK, b"")
-        for _ in range(20_000):
-            if self.control.phase is phase:
-                return
-            self.step(2)
-            if phase is Phase.LINGERING and self.control.phase is Phase.RUNNING:
-                self.order(order="stop")
-        raise Broken(f"never came to {phase.value}")
 
-    def assail(self, chunk: bytes) -> None:
-        """Bytes come in, a little later; nothing else does."""
-        self.host_ns += round(len(chunk) / BYTES_PER_S * 1e9)
-        self._input(Kind.BYTES_IN, chunk)
-        if self.control.deadline_s <= self.host_ns * 1e-9:
-            self._input(Kind.TICK, b"")
+    @override
+    def pause_s(self, chunk: bytes) -> float:
+        return pause_s(chunk)
 
-    def finish(self) -> None:
-        """A person stops it, the stand says nothing more: that ends it."""
-        self.order(order="stop")
-        for _ in range(2_000):
-            if self.control.phase is Phase.ENDED:
-                return
-            self.host_ns += 5_000_000
-            if self.control.deadline_s <= self.host_ns * 1e-9:
-                self._input(Kind.TICK, b"")
-        raise Broken(f"a stop left it {self.control.phase.value}")
+    @override
+    def judge(self, phase: Phase, tally: Tally) -> None:
+        outcome = self.control.outcome
+        turned = phase in (*GUARDED, Phase.LINGERING)
+        if outcome is not None and turned and outcome.stop_confirmed:
+            tally.seen["confirmed"] += 1
+            seen = self.newest_s > self.stopped_s
+            hold(seen, "a confirmed stop that nobody saw")
 
 
-def assailed(phase: Phase, text: str) -> tuple[Assailed, Task]:
-    """A spin in that phase."""
+def pause_s(chunk: bytes) -> float:
+    """So that a clock in printed lines keeps pace."""
+    return len(chunk) / BYTES_PER_S
+
+
+def assailed(phase: Phase, number: int = 0) -> AssailedLines:
+    """A spin in that phase, on one stand after the other."""
+    text = TEXTS[number % len(TEXTS)]
     task = Task(QUICK, LIMITS, NONCE, lines=text)
     stand = LineStand(FaultyStand(Plant(shipped_truth(), 1)), described(text))
-    run = Assailed(Control(task, "test port"), cast(Device, stand))
+    run = AssailedLines(Control(task, "test port"), cast(Device, stand))
+    run.task = task
     run.heard = HeardCommands(described(text).commands)
     run.climb(phase)
-    return run, task
+    return run
 
 
 def into_control(source: Iterator[bytes], growth: Growth, tally: Tally) -> None:
-    """From each phase: the laws of what is said hold, and it ends when told to."""
-    for number, phase in enumerate(itertools.cycle(PHASES)):
-        run, task = assailed(phase, TEXTS[number % len(TEXTS)])
-        spell, before = 0, run.control.session.health.frames
-        turned = phase in (*GUARDED, Phase.LINGERING)
-        for chunk in source:
-            spell += len(chunk)
-            run.assail(chunk)
-            if spell >= SPELL:
-                break
-        tally.bytes += spell
-        tally.frames += max(0, run.control.session.health.frames - before)
-        tally.seen[f"{phase.value} to {run.control.phase.value}"] += 1
-        run.finish()
-        outcome = run.control.outcome
-        hold(outcome is not None, "no outcome")
-        seen_s = run.newest_s
-        if outcome is not None and turned and outcome.stop_confirmed:
-            tally.seen["confirmed"] += 1
-            hold(seen_s > run.stopped_s, "a confirmed stop that nobody saw")
-        if number % REPLAYED_EVERY == 0:
-            assert_replays(run.records, task)
-        if spell < SPELL:
-            return
+    """From each phase."""
+    into_each_phase(PHASES, assailed, SPELL, source, tally)
 
 
 def into_one_control(
     phase: Phase, source: Iterator[bytes], growth: Growth, tally: Tally
 ) -> None:
-    """One control for all of it: what it keeps does not grow with what it hears."""
-    run, _ = assailed(phase, DESCRIPTION)
-    control, now_s = run.control, run.host_ns * 1e-9
-    before = control.session.health.frames
-    for chunk in source:
-        tally.bytes += len(chunk)
-        now_s += len(chunk) / BYTES_PER_S
-        control.receive(chunk, now_s)
-        control.tick(now_s)
-        growth.look(tally.bytes)
-    tally.frames = control.session.health.frames - before
-    tally.seen[control.phase.value] += 1
-    run.host_ns = round(now_s * 1e9)
-    run.finish()
+    """One control for all of it."""
+    into_one(assailed(phase), pause_s, source, growth, tally)
 
 
 SUBJECTS: Final[dict[str, Subject]] = {

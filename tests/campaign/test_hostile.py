@@ -6,17 +6,10 @@ import pytest
 
 from daq.link.framing import Deframer
 from daq.machine_clock import MachineClock
-from tests.campaign import hostile, hostile_lines
-from tests.campaign.hostile import (
-    GROWTH_MAX,
-    MAKERS,
-    SUBJECTS,
-    Growth,
-    Tally,
-    assail,
-    chunks,
-    hold,
-)
+from tests.campaign import hostile_frames, hostile_lines
+from tests.campaign.assault import Growth, Tally, chunks, hold
+from tests.campaign.hostile import GROWTH_MAX, assail
+from tests.campaign.hostile_frames import MAKERS, SUBJECTS
 
 FEW = 20_000
 # A spin has to be brought to its phase for every few thousand bytes.
@@ -94,7 +87,7 @@ def test_a_session_that_keeps_what_it_hears_would_be_seen(
             tally.bytes += len(chunk)
             growth.look(tally.bytes)
 
-    monkeypatch.setitem(hostile.SUBJECTS, "keeping", keeping)
+    monkeypatch.setitem(hostile_frames.SUBJECTS, "keeping", keeping)
     kind = "valid, cut and spliced"
     result = assail("keeping", kind, 60_000, 5, MachineClock())
     assert result.tally.grown > GROWTH_MAX
@@ -109,5 +102,5 @@ def test_what_is_not_documented_is_told(monkeypatch: pytest.MonkeyPatch) -> None
         hold(False, "one is not two")
 
     for subject, words in ((raising, "KeyError"), (lawless, "one is not two")):
-        monkeypatch.setitem(hostile.SUBJECTS, "odd", subject)
+        monkeypatch.setitem(hostile_frames.SUBJECTS, "odd", subject)
         assert words in assail("odd", "random bytes", 10, 1, MachineClock()).broken
