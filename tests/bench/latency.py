@@ -17,50 +17,27 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable
 from multiprocessing.connection import Connection
 from pathlib import Path
 
-from typing_extensions import override
-
 from daq.link import messages as m
 from daq.link.framing import Deframer
-from daq.stand.device import FAST, Device
 from daq.stand.plant.bench import Plant
 from daq.stand.plant.truth import shipped_truth
 from daq.stand.serve import Terminal
 from protocols.limits import Limit
+from tests.bench.asleep import Asleep
 from tests.spins import task
 
-OVER_COUNTS = 30_000
 ARMED_FOR_S = 0.05
 ROOT = Path(__file__).parents[2]
-
-
-class BadSample(Device):
-    """A device whose own limits sleep and whose current can be swapped."""
-
-    over = False
-    went = False
-
-    @override
-    def _protect(self) -> None:
-        """Nothing: the host is measured, not the stand."""
-
-    @override
-    def _sample(
-        self, stream: int, pack: Callable[..., bytes], counts: tuple[int, ...]
-    ) -> None:
-        if stream == FAST and self.over:
-            counts = (OVER_COUNTS, *counts[1:])
-            self.went = True
-        super()._sample(stream, pack, counts)
 
 
 def stand(pipe: Connection, trips: int) -> None:
     """Process: serve, trip after trip; sends its port, then what it measured."""
     terminal = Terminal()
-    device = BadSample(Plant(shipped_truth(), 1))
+    device = Asleep(Plant(shipped_truth(), 1))
+    device.asleep = True
     pipe.send(terminal.name)
     delays: list[float] = []
     late: list[float] = []
@@ -71,7 +48,7 @@ def stand(pipe: Connection, trips: int) -> None:
     pipe.send((delays, late))
 
 
-def one_trip(device: BadSample, terminal: Terminal, late: list[float]) -> float:
+def one_trip(device: Asleep, terminal: Terminal, late: list[float]) -> float:
     """Serve until a stop has answered the bad sample; the delay in seconds."""
     deframer = Deframer()
     armed_s = sent_s = 0.0
@@ -156,7 +133,7 @@ def trips(count: int, *, hung: bool) -> str:
 
 
 def measure(quick: bool) -> list[tuple[str, str]]:
-    count = 40 if quick else 300
+    count = 6 if quick else 300
     return [
         (f"sample to stop, {count} trips, quiet", trips(count, hung=False)),
         (

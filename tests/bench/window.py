@@ -9,18 +9,14 @@ import os
 import statistics
 import tempfile
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 
-from typing_extensions import override
-
-from daq.stand.device import FAST
-from daq.stand.faults.stand import FaultyStand
 from daq.stand.plant.bench import Plant
 from daq.stand.plant.truth import shipped_truth
+from tests.bench.asleep import Asleep
 from tests.served import Bench, served
 
-OVER_COUNTS = 30_000
 HOUR_S = 3600
 RATE_HZ = 500
 
@@ -89,26 +85,6 @@ def redraws(number: int) -> Iterator[tuple[str, str]]:
 
 
 # --------------------------------------------------------------- stops
-
-
-class Asleep(FaultyStand):
-    """A stand whose own protection can be put to sleep, to see the host's."""
-
-    asleep = False
-    over = False
-
-    @override
-    def _protect(self) -> None:
-        if not self.asleep:
-            super()._protect()
-
-    @override
-    def _sample(
-        self, stream: int, pack: Callable[..., bytes], counts: tuple[int, ...]
-    ) -> None:
-        if stream == FAST and self.over:
-            counts = (OVER_COUNTS, *counts[1:])
-        super()._sample(stream, pack, counts)
 
 
 WAYS: dict[str, tuple[object, ...]] = {
