@@ -104,13 +104,8 @@ class Bench:
                         self._do(record.json())
 
     def _do(self, note: Mapping[str, object]) -> None:
-        what = note.get("what") if note.get("note") == "wanted" else None
-        if what in ("plug in", "plug out"):
-            is_in = what == "plug in"
-            self.server.between_ticks(lambda d: setattr(d, "plug_in", is_in))
-        elif what in ("loop open", "loop closed"):
-            is_open = what == "loop open"
-            self.server.between_ticks(lambda d: setattr(d, "stop_loop_open", is_open))
+        if note.get("note") == "wanted":
+            self.server.between_ticks(lambda device: lend_hand(device, note["what"]))
 
     def start(
         self,
@@ -210,6 +205,14 @@ class Bench:
         """The one run that was made."""
         (folder,) = (self.folder / "runs").iterdir()
         return folder
+
+
+def lend_hand(device: Any, wanted: object) -> None:
+    """Do what a run's record says is wanted, at a stand with a plug and a loop."""
+    if wanted in ("plug in", "plug out"):
+        device.plug_in = wanted == "plug in"
+    elif wanted in ("loop open", "loop closed"):
+        device.stop_loop_open = wanted == "loop open"
 
 
 @contextmanager
