@@ -6,10 +6,13 @@ are a side door for tests and demonstrations; nothing that measures may use them
 """
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from daq.errors import InputFault
+from daq.stand.plant.arm import Arm, Vibration
 from daq.stand.plant.bus import Bus
+from daq.stand.plant.cell_errors import CellErrors
+from daq.stand.plant.chopped import ChoppedBus
 from daq.stand.plant.condition import Condition
 from daq.stand.plant.esc import Esc
 from daq.stand.plant.heat import Warmth
@@ -17,19 +20,25 @@ from daq.stand.plant.leads import Leads
 from daq.stand.plant.load_cell import LoadCell
 from daq.stand.plant.motor import Motor
 from daq.stand.plant.mount import Mount
-from daq.stand.plant.noise import Stream
+from daq.stand.plant.noise import Stream, standard_normals
 from daq.stand.plant.pack import Pack
-from daq.stand.plant.propeller import Propeller
+from daq.stand.plant.propeller import propeller
 from daq.stand.plant.rotor import Rotor
 from daq.stand.plant.sensors import (
     FastFrame,
     SpeedSensor,
-    fast_sensor,
+    Wired,
+    bus_sensor,
     pulse_counts,
     sensor_specs,
     true_gain,
 )
+from daq.stand.plant.told import Integrals, PlantState
 from daq.stand.plant.truth import Truth
+from daq.stand.plant.truth_effects import neutral_arm
+from daq.stand.plant.wander import Parts, Wander
+
+__all__ = ["STEP_S", "WARM_STEPS", "Integrals", "Plant", "PlantState"]
 
 STEP_S = 1e-3
 """Long enough to be cheap, a thirtieth of the rotor's time constant: the tests
@@ -37,70 +46,6 @@ hold it against an adaptive solver."""
 
 WARM_STEPS = 20
 """Temperatures move once in so many sub-steps: they take seconds to change."""
-
-
-@dataclass(frozen=True, slots=True)
-class PlantState:
-    """Truth at one instant.
-
-    Attributes:
-        time_s: plant time.
-        thrust_n: thrust of the propeller.
-        felt_n: force in the load cell, mount and placed load included.
-        torque_nm: torque that the propeller takes.
-        speed_rad_s: speed of the shaft.
-        shaft_power_w: torque times speed.
-        duty_frac: duty of the bridge.
-        motor_a: motor current.
-        no_load_a: the part of it that the motor's own friction and iron take.
-        bus_v: voltage at the ESC's input.
-        bus_a: current from the pack.
-        open_circuit_v: voltage of the pack if it were rested.
-        slow_v: the part of the sag that recovers slowly.
-        charge_frac: state of charge.
-        winding_k: temperature of the winding.
-        esc_k: temperature of the ESC.
-    """
-
-    time_s: float
-    thrust_n: float
-    felt_n: float
-    torque_nm: float
-    speed_rad_s: float
-    shaft_power_w: float
-    duty_frac: float
-    motor_a: float
-    no_load_a: float
-    bus_v: float
-    bus_a: float
-    open_circuit_v: float
-    slow_v: float
-    charge_frac: float
-    winding_k: float
-    esc_k: float
-
-
-@dataclass(frozen=True, slots=True)
-class Integrals:
-    """Time integrals since the start: a mean is a difference quotient of two.
-
-    Attributes:
-        time_s: plant time.
-        thrust_n_s: of the propeller's thrust.
-        turned_rad: of the speed.
-        bus_charge_c: of the bus current.
-        bus_v_s: of the bus voltage.
-        bus_energy_j: of bus voltage times bus current.
-        shaft_energy_j: of propeller torque times speed.
-    """
-
-    time_s: float
-    thrust_n_s: float
-    turned_rad: float
-    bus_charge_c: float
-    bus_v_s: float
-    bus_energy_j: float
-    shaft_energy_j: float
 
 
 class Plant:
@@ -112,7 +57,9 @@ class Plant:
         placed_load_n: what else presses on the load cell, such as a check mass.
         sensor_specs: the channels as the stand declares them, but the slow ones.
         slow_specs: its temperature channels, in the order of ``slow_frame``.
-        true_counts_per_unit: what the gains of thrust, current and voltage are.
+        true_counts_per_unit: what the gains of thrust, current and voltage are at the
+            start; that of thrust for a force in the cell.
+        truth: what it was built from.
     """
 
     def __init__(
@@ -145,15 +92,18 @@ class Plant:
         self._charge_gone = 0.0
         self.placed_load_n = 0.0
 
-        self._leads = leads = Leads(truth.leads)
+        self.truth = truth
+        self._leads = Leads(truth.leads)
         self._motor = motor = Motor(truth.motor)
         self._pack = Pack(truth.pack, step_s)
         self._esc = Esc(truth.esc, step_s)
-        source_ohm = self._pack.resistance_ohm + leads.resistance_ohm
-        self._bus = Bus(self._esc, motor, source_ohm, step_s)
-        self._propeller = Propeller(truth.propeller, truth.air.density())
+        self._bus = self._bus_of(truth, step_s)
+        self._density_kg_m3 = truth.air.density()
+        self._propeller = propeller(truth.propeller, self._density_kg_m3)
         self._rotor = Rotor(motor, self._propeller, step_s)
         self._mount = Mount(truth.mount, step_s)
+        self._press: Mount | Arm = self._mount
+        vibration = self._hang(truth, step_s)
 
         cell, amps, volts = truth.load_cell, truth.current_sensor, truth.voltage_sensor
         gains = {
@@ -161,15 +111,14 @@ class Plant:
             "current": true_gain(amps, seed, Stream.CURRENT_GAIN),
             "voltage": true_gain(volts, seed, Stream.VOLTAGE_GAIN),
         }
-        self._cell = LoadCell(cell, gains["thrust"], seed, step_s)
-        self._current = fast_sensor(amps, gains["current"], seed, Stream.CURRENT_NOISE)
-        self._voltage = fast_sensor(volts, gains["voltage"], seed, Stream.VOLTAGE_NOISE)
+        errors = CellErrors(truth, seed, vibration)
+        self._cell = LoadCell(cell, gains["thrust"], seed, step_s, errors)
         self._speed = SpeedSensor(truth.speed_sensor)
         self.true_counts_per_unit = gains
         self.sensor_specs = sensor_specs(truth)
         self._sums = (0.0,) * 6
         self._squares = 0.0
-        self._warmed = (0.0, 0.0)
+        self._warmed = (0.0, 0.0, 0.0)
         self._steps_to_warm = WARM_STEPS
         span_s = WARM_STEPS * step_s
         self._warmth = Warmth(truth, seed, motor, self._esc, span_s)
@@ -178,27 +127,80 @@ class Plant:
         if plug_in:
             self._bus.feed(self._pack.emf_v, 0.0, 0.0)
             self._bus.average(0.0)
-        self._current.sample(self._bus.bus_a)
-        self._voltage.sample(self._bus.volt_v)
+        self._wire(truth, seed)
+        parts = Parts(
+            self._propeller,
+            self._rotor,
+            self._warmth,
+            errors.drift,
+            self._cell,
+            (self._current, self._voltage),
+        )
+        self._wander = Wander(truth, seed, span_s, parts)
+
+    def _bus_of(self, truth: Truth, step_s: float) -> Bus:
+        source_ohm = self._pack.resistance_ohm + self._leads.resistance_ohm
+        esc, motor = self._esc, self._motor
+        if truth.chopping is None:
+            return Bus(esc, motor, source_ohm, step_s)
+        return ChoppedBus(esc, motor, source_ohm, step_s, truth.chopping)
+
+    def _hang(self, truth: Truth, step_s: float) -> Vibration | None:
+        """Put the arm between propeller and cell, and what shakes it."""
+        shaken, blades = truth.vibration, truth.propeller.blades
+        if truth.arm is None and shaken is None:
+            return None
+        arm = truth.arm or neutral_arm()
+        around = (self._propeller, self._rotor)
+        self._press = press = Arm(arm, self._mount, *around, step_s)
+        if shaken is None or blades is None:
+            return None
+        return Vibration(shaken, blades, truth.mount, press, self._propeller)
+
+    def _wire(self, truth: Truth, seed: int) -> None:
+        """Hang the sensors on the bus; each has taken one sample of it at rest."""
+        bus, step_s, gains = self._bus, self._step_s, self.true_counts_per_unit
+        amps, volts = truth.current_sensor, truth.voltage_sensor
+        tap_ohm = volts.tap_resistance_ohm
+        rested_v = bus.volt_v + tap_ohm * bus.bus_a
+        self._current = bus_sensor(
+            amps,
+            gains["current"],
+            standard_normals(seed, Stream.CURRENT_NOISE),
+            Wired(bus, step_s, amps.filter_s, 0.0, bus.bus_a),
+        )
+        self._voltage = bus_sensor(
+            volts,
+            gains["voltage"],
+            standard_normals(seed, Stream.VOLTAGE_NOISE),
+            Wired(bus, step_s, volts.filter_s, tap_ohm, rested_v),
+        )
+        self._current.sample(bus.bus_a)
+        self._voltage.sample(bus.volt_v)
 
     def _set_loop(self) -> None:
-        """The resistance around motor and bridge, as it is now."""
+        """Resistance around motor and bridge, and the motor's constant, as now."""
         loop_ohm = self._warmth.winding_ohm + self._esc.resistance_ohm
         self._bus.loop_ohm = loop_ohm * self._condition.loop_factor
+        kt = self._motor.kt_nm_a * self._condition.grip_frac
+        self._bus.kt_v_s = kt * self._warmth.magnet_frac
 
     def _warm(self) -> None:
-        """Put the losses of the last sub-steps into winding and ESC."""
-        turned, volts = self._sums[1], self._sums[3]
+        """Put the losses of the last sub-steps into winding and ESC; let wander."""
+        turned, volts, switched = self._sums[1], self._sums[3], self._bus.switched_w
         self._warmth.take(
             self._squares / WARM_STEPS,
             (turned - self._warmed[0]) / WARM_STEPS,
             (volts - self._warmed[1]) / WARM_STEPS,
             self._condition.heating_factor,
+            (switched - self._warmed[2]) / WARM_STEPS,
         )
         self._squares = 0.0
-        self._warmed = (turned, volts)
+        self._warmed = (turned, volts, switched)
         if self._warmth.follows:
             self._set_loop()
+        if self._wander.any:
+            self._wander.take()
 
     def suffer(self, condition: Condition) -> None:
         """Be in that condition from now on; the healthy one mends everything.
@@ -220,7 +222,6 @@ class Plant:
         bus = self._bus
         bus.source_ohm = self._pack.resistance_ohm + self._leads.resistance_ohm
         bus.source_ohm += now.plug_ohm
-        bus.kt_v_s = self._motor.kt_nm_a * now.grip_frac
         self._set_loop()
 
     def _change_pack(self, was: Condition, now: Condition) -> None:
@@ -265,10 +266,11 @@ class Plant:
         """The sub-steps. One loop on local names, because it is the hot one."""
         pack, esc, bus, rotor = self._pack, self._esc, self._bus, self._rotor
         propeller = self._propeller
-        press, feel = self._mount.advance, self._cell.feel
+        press, feel = self._press.advance, self._cell.feel
         sample_current, sample_voltage = self._current.sample, self._voltage.sample
-        condition, placed_n = self._condition, self.placed_load_n
-        plug_in, grip = self.plug_in and condition.plug_in, condition.grip_frac
+        condition, placed_n = self._condition, self._press.place(self.placed_load_n)
+        plug_in = self.plug_in and condition.plug_in
+        grip = condition.grip_frac * self._warmth.magnet_frac
         thrusts, speeds, charges, volts, energies, works = self._sums
         squares = self._squares
         speed, thrust = rotor.speed_rad_s, propeller.thrust_n
@@ -353,7 +355,10 @@ class Plant:
     def state(self) -> PlantState:
         """The truth now."""
         pack, bus, propeller = self._pack, self._bus, self._propeller
-        speed = self._rotor.speed_rad_s
+        speed, warmth = self._rotor.speed_rad_s, self._warmth
+        still_ct, still_cp = propeller.coefficients(speed)
+        wind_ct, wind_cp = propeller.wind
+        warming = self._wander.warming
         if self.plug_in and self._condition.plug_in:
             now = bus.at_once(pack.emf_v, self._esc.duty_frac, speed)
         else:
@@ -367,18 +372,30 @@ class Plant:
             shaft_power_w=propeller.torque_nm * speed,
             duty_frac=self._esc.duty_frac,
             motor_a=now[0],
-            no_load_a=self._motor.no_load_current_a(speed),
+            no_load_a=self._motor.no_load_current_a(speed) / warmth.magnet_frac,
             bus_a=now[1],
             bus_v=now[2],
             open_circuit_v=pack.open_circuit_v,
             slow_v=pack.slow_v,
             charge_frac=pack.charge_frac,
-            winding_k=self._warmth.winding.temperature_k,
-            esc_k=self._warmth.esc.temperature_k,
+            winding_k=warmth.winding.temperature_k,
+            esc_k=warmth.esc.temperature_k,
+            bus_power_w=now[1] * now[2] - bus.ripple_w(now[0]),
+            density_kg_m3=self._density_kg_m3,
+            ct=still_ct * wind_ct,
+            cp=still_cp * wind_cp,
+            still_ct=still_ct,
+            still_cp=still_cp,
+            kt_v_s=self._motor.kt_nm_a * warmth.magnet_frac,
+            winding_ohm=warmth.winding_ohm,
+            cell_rise_k=0.0 if warming is None else warming.rise_k,
         )
 
     @property
     def integrals(self) -> Integrals:
         """The truth since the start, accumulated by the midpoint rule."""
         step_s = self._step_s
-        return Integrals(self.time_s, *(total * step_s for total in self._sums))
+        thrusts, speeds, charges, volts, energies, works = self._sums
+        energies -= self._bus.rippled_w
+        sums = (thrusts, speeds, charges, volts, energies, works)
+        return Integrals(self.time_s, *(total * step_s for total in sums))

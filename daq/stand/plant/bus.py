@@ -1,8 +1,8 @@
 """The bus between plug and ESC: who draws what, and where the voltage settles.
 
 With the plug in the bus capacitor is left out, because it settles within
-microseconds; with the plug out it is the only supply. The motor's own
-capacitor currents, switching ripple and the body diodes of the bridge are not
+microseconds; with the plug out it is the only supply. The bridge is averaged over
+its switching (``chopped`` says what that leaves out); its body diodes are not
 modelled.
 """
 
@@ -27,6 +27,9 @@ class Bus:
         bus_a: current from the pack.
         motor_a: current in the motor.
         slope_a_s: d(motor current)/d(omega) at the start of the step.
+        rippled_w: sum over all steps of how much the product of mean voltage and
+            mean current is above the mean power.
+        switched_w: sum over all steps of what switching costs.
     """
 
     __slots__ = (
@@ -39,8 +42,10 @@ class Bus:
         "kt_v_s",
         "loop_ohm",
         "motor_a",
+        "rippled_w",
         "slope_a_s",
         "source_ohm",
+        "switched_w",
         "volt_v",
     )
 
@@ -54,6 +59,11 @@ class Bus:
         self._step_s = step_s
         self._duty = self._emf = self._draw_a = 0.0
         self.volt_v = self.bus_a = self.motor_a = self.slope_a_s = 0.0
+        self.rippled_w = self.switched_w = 0.0
+
+    def ripple_w(self, motor_a: float) -> float:
+        """Product of the means less mean power at a motor current: none here."""
+        return 0.0 * motor_a
 
     def feed(self, emf_v: float, duty: float, speed_rad_s: float) -> None:
         """Solve at the start of a step with the plug in."""

@@ -1,4 +1,7 @@
-"""The ESC: from a servo pulse to the duty of the bridge, and its own draw."""
+"""The ESC: from a servo pulse to the duty of the bridge, and its own draw.
+
+What its switching costs and stirs up is in ``chopped``.
+"""
 
 import math
 
@@ -10,7 +13,10 @@ PULSE_LONGEST_S = 2.2e-3
 
 
 class Esc:
-    """Duty rises in proportion to the pulse between its end points.
+    """Duty rises with the pulse between its end points, straight or in a bow.
+
+    The bow, x + 4 b x (1 - x), is the plant's own; speed controllers map throttle
+    to duty in ways of their makers (common practice, no source).
 
     The bridge is averaged over its switching: motor voltage = duty * bus voltage,
     bus current = duty * motor current + own draw (the averaged model of a buck
@@ -31,6 +37,7 @@ class Esc:
     """
 
     __slots__ = (
+        "_bow",
         "_busy_draw_a",
         "_idle_a",
         "_low_s",
@@ -55,6 +62,7 @@ class Esc:
         self._target = 0.0
         self._low_s = truth.pulse_low_s
         self._span_s = truth.pulse_high_s - truth.pulse_low_s
+        self._bow = 4.0 * truth.duty_bow_frac
         self._start = truth.start_throttle_frac
         self._rise = (
             math.inf if truth.slew_frac_s is None else truth.slew_frac_s * step_s
@@ -68,7 +76,7 @@ class Esc:
         if self.arms and PULSE_SHORTEST_S <= pulse_s <= PULSE_LONGEST_S:
             throttle = min(1.0, (pulse_s - self._low_s) / self._span_s)
             if throttle > 0.0 and throttle >= self._start:
-                target = throttle
+                target = throttle + self._bow * throttle * (1.0 - throttle)
         if target > 0.0 or self.heeds_zero or not self.arms:
             self._target = target
 

@@ -58,12 +58,17 @@ class Lump:
 class Warmth:
     """Winding and ESC, warmed by what they lose.
 
+    The magnets are as warm as the winding, and lose flux in proportion to it; Kv is
+    at 20 degrees Celsius then. Source: reversible temperature coefficient of
+    remanence, near -0.0011/K for NdFeB (data sheets; from memory).
+
     Attributes:
         specs: the temperature channels, in the order of ``frame``.
         winding: its lump.
         esc: its lump.
         winding_ohm: resistance of the winding as warm as it is now.
-        follows: whether that changes with its temperature.
+        magnet_frac: how much of their flux the magnets have, as warm as they are.
+        follows: whether either changes with its temperature.
     """
 
     def __init__(
@@ -73,7 +78,10 @@ class Warmth:
         heat = truth.winding_heat
         self.winding = Lump(heat, air_k, span_s)
         self.esc = Lump(truth.esc_heat, air_k, span_s)
-        self.follows = heat is not None and heat.resistance_follows
+        self._copper = heat is not None and heat.resistance_follows
+        self._magnet_rel_k = 0.0 if heat is None else heat.magnet_rel_k
+        self.magnet_frac = 1.0
+        self.follows = self._copper or self._magnet_rel_k != 0.0
         self._motor, self._bridge = motor, esc
         self.winding_ohm = motor.resistance_ohm
         self.specs = slow_specs(truth)
@@ -93,7 +101,12 @@ class Warmth:
         self._resist()
 
     def take(
-        self, motor_a2: float, speed_rad_s: float, bus_v: float, heating_factor: float
+        self,
+        motor_a2: float,
+        speed_rad_s: float,
+        bus_v: float,
+        heating_factor: float,
+        switched_w: float = 0.0,
     ) -> None:
         """One span: copper, friction and iron heat the winding, the rest the ESC.
 
@@ -102,6 +115,7 @@ class Warmth:
             speed_rad_s: mean speed.
             bus_v: mean bus voltage.
             heating_factor: on the heat that goes into the winding.
+            switched_w: what switching costs the ESC.
         """
         motor, esc = self._motor, self._bridge
         lost_w = motor_a2 * self.winding_ohm
@@ -109,13 +123,16 @@ class Warmth:
         lost_w += motor.kt_nm_a * friction_a * speed_rad_s
         self.winding.take(lost_w * heating_factor)
         draw_w = bus_v * esc.draw_a(esc.duty_frac)
-        self.esc.take(motor_a2 * esc.resistance_ohm + draw_w)
+        self.esc.take(motor_a2 * esc.resistance_ohm + draw_w + switched_w)
         self._resist()
 
     def _resist(self) -> None:
-        if self.follows:
+        if self._copper:
             factor = copper_factor(self.winding.temperature_k)
             self.winding_ohm = self._motor.resistance_ohm * factor
+        if self._magnet_rel_k:
+            over_k = self.winding.temperature_k - COPPER_REFERENCE_K
+            self.magnet_frac = 1.0 + self._magnet_rel_k * over_k
 
     def frame(self) -> tuple[int, ...]:
         """Counts of the temperature channels now."""

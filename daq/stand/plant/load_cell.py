@@ -1,8 +1,10 @@
 """The load cell and its 24-bit converter.
 
-Creep, hysteresis and temperature are left out; drift of zero is a straight line.
+What the cell itself adds (creep, hysteresis, a bent line, temperature) is in
+``cell_errors``; here zero drifts in a straight line.
 """
 
+from daq.stand.plant.cell_errors import CellErrors
 from daq.stand.plant.noise import Stream, standard_normals
 from daq.stand.plant.truth_parts import LoadCellTruth
 
@@ -26,12 +28,14 @@ class LoadCell:
 
     Attributes:
         counts_per_n: the true gain.
+        reference_rel: how much more it reads because of its reference.
     """
 
     __slots__ = (
         "_area_n_s",
         "_before_n",
         "_drift_counts_s",
+        "_errors",
         "_fresh",
         "_last_n",
         "_left_s",
@@ -42,12 +46,20 @@ class LoadCell:
         "_time_s",
         "_zero_counts",
         "counts_per_n",
+        "reference_rel",
     )
 
     def __init__(
-        self, truth: LoadCellTruth, counts_per_n: float, seed: int, step_s: float
+        self,
+        truth: LoadCellTruth,
+        counts_per_n: float,
+        seed: int,
+        step_s: float,
+        errors: CellErrors | None = None,
     ) -> None:
         self.counts_per_n = counts_per_n
+        self.reference_rel = 0.0
+        self._errors = errors if errors is not None and errors.any else None
         self._zero_counts = truth.zero_counts
         self._drift_counts_s = truth.zero_drift_counts_s
         self._noise_counts = truth.noise_counts_rms
@@ -72,6 +84,8 @@ class LoadCell:
         period = self._period_s
         area = self._area_n_s + force_n * (self._step_s + left_s)
         mean = area / period
+        if self._errors is not None:
+            mean = self._errors.answer(mean, left_s)
         filtered = (self._before_n + 4.0 * self._last_n + mean) / 6.0
         self._before_n = self._last_n
         self._last_n = mean
@@ -81,7 +95,7 @@ class LoadCell:
         counts = (
             self._zero_counts
             + self._drift_counts_s * self._time_s
-            + self.counts_per_n * filtered
+            + self.counts_per_n * (1.0 + self.reference_rel) * filtered
             + self._noise_counts * self._noise()
         )
         self._fresh = max(LOW_COUNTS, min(HIGH_COUNTS, round(counts)))

@@ -1,4 +1,7 @@
-"""The mount: what the load cell feels of the thrust."""
+"""The mount: what the load cell feels of the thrust.
+
+In line with the axis; with an arm between them it is ``arm.Arm`` that presses.
+"""
 
 import math
 
@@ -33,6 +36,10 @@ class Mount:
         self._rr = cosine - truth.damping_ratio / root * sine
         self.force_n = 0.0
         self.rate_n_s = 0.0
+
+    def place(self, load_n: float) -> float:
+        """What presses on the mass point from now on: here, as on the axis."""
+        return load_n
 
     def advance(self, push_n: float) -> float:
         """One step under a force held over it; returns the force at its end."""

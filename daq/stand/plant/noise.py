@@ -25,6 +25,10 @@ class Stream(IntEnum):
     ESC_GAIN = 7
     WINDING_NOISE = 8
     ESC_NOISE = 9
+    CELL_ZERO_WALK = 10
+    CELL_GAIN_WALK = 11
+    REFERENCE_WALK = 12
+    GUSTS = 13
 
 
 def _blocks(generator: np.random.Generator) -> Iterator[float]:

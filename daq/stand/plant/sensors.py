@@ -4,14 +4,23 @@ The nominal constants are what a stand declares; the true ones stay here and in
 the side door for tests. Nothing here corrects a reading.
 """
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Literal, NamedTuple
 
+from typing_extensions import override
+
 from daq.stand.plant import load_cell
+from daq.stand.plant.bus import Bus
 from daq.stand.plant.noise import Stream, standard_normals
 from daq.stand.plant.truth import Truth
-from daq.stand.plant.truth_parts import FastSensorTruth, GainTruth, SpeedSensorTruth
+from daq.stand.plant.truth_parts import (
+    BusSensorTruth,
+    FastSensorTruth,
+    GainTruth,
+    SpeedSensorTruth,
+)
 from daq.units import RPM_RAD_S, rad_s_to_rpm
 
 PULSE_COUNTS_PER_S = 1e6
@@ -63,6 +72,25 @@ class FastFrame(NamedTuple):
     voltage_low_counts: int
     speed_counts: int
     pulse_counts: int
+
+
+@dataclass(frozen=True, slots=True)
+class Wired:
+    """How a sensor hangs on the bus.
+
+    Attributes:
+        bus: the bus.
+        step_s: length of a step.
+        filter_s: time constant of its filter; 0: none.
+        tap_resistance_ohm: between where it is tapped and the ESC.
+        rested: what it has read for long at the start.
+    """
+
+    bus: Bus
+    step_s: float
+    filter_s: float
+    tap_resistance_ohm: float
+    rested: float
 
 
 def true_gain(truth: GainTruth, seed: int, stream: Stream) -> float:
@@ -145,6 +173,45 @@ class FastSensor:
         return round(self._sum), round(self._high), round(self._low)
 
 
+class FilteredSensor(FastSensor):
+    """A sensor of the bus behind a first-order filter, with a lead to its tap.
+
+    Stepped by the filter's exact answer to an input held over the step, of which it
+    takes the mean. Between tap and ESC lies a resistance that carries the bus
+    current. Sources: a first-order low-pass (any textbook); Ohm's law.
+    """
+
+    __slots__ = ("_bus", "_end_kept", "_filtered", "_mean_kept", "_tap_ohm")
+
+    def __init__(
+        self,
+        truth: FastSensorTruth,
+        counts_per_unit: float,
+        noise: Callable[[], float],
+        wired: Wired,
+    ) -> None:
+        super().__init__(
+            counts_per_unit,
+            truth.zero_error_counts,
+            truth.noise_counts_rms,
+            (truth.low_counts, truth.high_counts),
+            noise,
+        )
+        self._bus, self._tap_ohm = wired.bus, wired.tap_resistance_ohm
+        self._filtered = wired.rested
+        self._end_kept = self._mean_kept = 0.0
+        if wired.filter_s:
+            self._end_kept = math.exp(-wired.step_s / wired.filter_s)
+            self._mean_kept = (1.0 - self._end_kept) * wired.filter_s / wired.step_s
+
+    @override
+    def sample(self, value: float) -> None:
+        value += self._tap_ohm * self._bus.bus_a
+        away = self._filtered - value
+        self._filtered = value + self._end_kept * away
+        super().sample(value + self._mean_kept * away)
+
+
 class SpeedSensor:
     """Shaft speed in whole rpm, in steps of the sensor's resolution.
 
@@ -182,6 +249,24 @@ def fast_sensor(
         truth.noise_counts_rms,
         (truth.low_counts, truth.high_counts),
         standard_normals(seed, stream),
+    )
+
+
+def bus_sensor(
+    truth: BusSensorTruth,
+    counts_per_unit: float,
+    noise: Callable[[], float],
+    wired: Wired,
+) -> FastSensor:
+    """The sensor that a truth describes: the plain one where that is all it is."""
+    if wired.filter_s or wired.tap_resistance_ohm:
+        return FilteredSensor(truth, counts_per_unit, noise, wired)
+    return FastSensor(
+        counts_per_unit,
+        truth.zero_error_counts,
+        truth.noise_counts_rms,
+        (truth.low_counts, truth.high_counts),
+        noise,
     )
 
 

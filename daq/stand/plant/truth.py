@@ -9,6 +9,19 @@ from typing import Self
 from pydantic import model_validator
 
 from daq.errors import InputFault
+from daq.stand.plant.truth_effects import (
+    ArmTruth,
+    CellCreepTruth,
+    CellCurveTruth,
+    CellDriftTruth,
+    CellHysteresisTruth,
+    CellWarmingTruth,
+    ChoppingTruth,
+    GustsTruth,
+    ReferenceTruth,
+    ScatterTruth,
+    VibrationTruth,
+)
 from daq.stand.plant.truth_parts import (
     AirTruth,
     CurrentSensorTruth,
@@ -49,6 +62,17 @@ class Truth(Table):
     esc_heat: HeatTruth | None = None
     winding_sensor: TemperatureSensorTruth | None = None
     esc_sensor: TemperatureSensorTruth | None = None
+    arm: ArmTruth | None = None
+    vibration: VibrationTruth | None = None
+    cell_creep: CellCreepTruth | None = None
+    cell_hysteresis: CellHysteresisTruth | None = None
+    cell_curve: CellCurveTruth | None = None
+    cell_drift: CellDriftTruth | None = None
+    cell_warming: CellWarmingTruth | None = None
+    reference: ReferenceTruth | None = None
+    gusts: GustsTruth | None = None
+    chopping: ChoppingTruth | None = None
+    scatter: ScatterTruth | None = None
 
     @model_validator(mode="after")
     def _sensed(self) -> Self:
@@ -60,14 +84,28 @@ class Truth(Table):
                 raise ValueError(f"with [{part}_sensor] give [{part}_heat] too")
         return self
 
+    @model_validator(mode="after")
+    def _complete(self) -> Self:
+        if self.vibration is not None and self.propeller.blades is None:
+            raise ValueError("with [vibration] give propeller.blades too")
+        drift = self.cell_drift or CellDriftTruth()
+        if (drift.zero_n_k or drift.gain_rel_k) and self.cell_warming is None:
+            raise ValueError(
+                "zero_n_k and gain_rel_k in [cell_drift] need [cell_warming]"
+            )
+        return self
+
 
 def load_truth(path: Path) -> Truth:
-    """Read and check a truth file.
+    """Read and check a truth file, or a shipped one by its bare name.
 
     Raises:
         InputFault: it cannot be read, is not TOML or does not describe a stand;
             the sentence names file and key.
     """
+    shipped = SHIPPED_TRUTHS / f"{path}.toml"
+    if path.name == str(path) and not path.exists() and shipped.is_file():
+        path = shipped
     return read_typed(path, Truth)
 
 

@@ -21,6 +21,7 @@ Positive = Annotated[float, Field(gt=0.0)]
 NotNegative = Annotated[float, Field(ge=0.0)]
 Fraction = Annotated[float, Field(ge=0.0, le=1.0)]
 GainError = Annotated[float, Field(gt=-0.5, lt=0.5)]
+Flex = Annotated[float, Field(ge=-1e-3, le=1e-3)]
 Count16 = Annotated[int, Field(ge=-32767, le=32767)]
 
 
@@ -36,7 +37,8 @@ def _as_tuple(value: object) -> object:
 Floats = Annotated[tuple[float, ...], BeforeValidator(_as_tuple)]
 
 
-def _increases(values: Sequence[float]) -> bool:
+def increases(values: Sequence[float]) -> bool:
+    """Whether each is above the one before."""
     return all(a < b for a, b in pairwise(values))
 
 
@@ -60,7 +62,7 @@ class PackTruth(Table):
                 "ocv_charge_frac and ocv_cell_v need the same number of values, two "
                 f"at least, but have {len(charge)} and {len(volt)}"
             )
-        if charge[0] != 0.0 or charge[-1] != 1.0 or not _increases(charge):
+        if charge[0] != 0.0 or charge[-1] != 1.0 or not increases(charge):
             raise ValueError("ocv_charge_frac must increase from 0 to 1")
         if not volt[0] > 0.0 or any(a > b for a, b in pairwise(volt)):
             raise ValueError("ocv_cell_v must be above 0 and must not fall with charge")
@@ -86,6 +88,7 @@ class EscTruth(Table):
     slew_frac_s: Positive | None = None
     bus_capacitance_f: Positive
     dropout_v: Positive
+    duty_bow_frac: Annotated[float, Field(gt=-0.25, lt=0.25)] = 0.0
 
     @model_validator(mode="after")
     def _ends(self) -> Self:
@@ -112,6 +115,9 @@ class PropellerTruth(Table):
     ct: Floats
     cp: Floats
     speed_rpm: Floats = ()
+    blades: Annotated[int, Field(ge=2, le=8)] | None = None
+    flex_ct_s2_m2: Flex = 0.0
+    flex_cp_s2_m2: Flex = 0.0
 
     @model_validator(mode="after")
     def _tables(self) -> Self:
@@ -123,19 +129,34 @@ class PropellerTruth(Table):
                     f"{key} has {len(values)} values for {len(self.speed_rpm)} in "
                     "speed_rpm: give one value, or one for each speed"
                 )
-        if not _increases(self.speed_rpm) or min(self.speed_rpm, default=0.0) < 0.0:
+        if not increases(self.speed_rpm) or min(self.speed_rpm, default=0.0) < 0.0:
             raise ValueError("speed_rpm must increase, from 0 or above")
         return self
 
     @model_validator(mode="after")
     def _possible(self) -> Self:
-        merits = [self.figure_of_merit(ct, cp) for ct, cp in self._pairs()]
+        merits = [
+            self.figure_of_merit(ct, cp) * math.exp(self._flex_merit * tip)
+            for ct, cp in self._pairs()
+            for tip in (0.0, self._top_tip_m2_s2)
+        ]
         if max(merits) > 1.0:
             raise ValueError(
                 f"ct and cp together give a figure of merit of {max(merits):.2f}, "
                 "and nothing can be above 1: check them"
             )
         return self
+
+    @property
+    def _flex_merit(self) -> float:
+        return 1.5 * self.flex_ct_s2_m2 - self.flex_cp_s2_m2
+
+    @property
+    def _top_tip_m2_s2(self) -> float:
+        """(n D)^2 at the end of the table; 80 m/s without one."""
+        if not self.speed_rpm:
+            return 80.0**2
+        return (self.speed_rpm[-1] / 60.0 * self.diameter_m) ** 2
 
     def _pairs(self) -> list[tuple[float, float]]:
         size = max(len(self.ct), len(self.cp))
@@ -201,6 +222,7 @@ class WindingHeatTruth(HeatTruth):
     """The motor's winding and what is warm with it."""
 
     resistance_follows: bool = False
+    magnet_rel_k: Annotated[float, Field(ge=-0.01, le=0.0)] = 0.0
 
 
 class MountTruth(Table):
@@ -276,7 +298,13 @@ class FastSensorTruth(GainTruth):
         return self
 
 
-class CurrentSensorTruth(FastSensorTruth):
+class BusSensorTruth(FastSensorTruth):
+    """A sensor of the bus, behind a first-order filter."""
+
+    filter_s: Annotated[float, Field(ge=0.0, le=1.0)] = 0.0
+
+
+class CurrentSensorTruth(BusSensorTruth):
     """Current sensor on the bus, between plug and ESC."""
 
     counts_per_a: Positive
@@ -287,10 +315,11 @@ class CurrentSensorTruth(FastSensorTruth):
         return self.counts_per_a
 
 
-class VoltageSensorTruth(FastSensorTruth):
-    """Voltage sensor at the ESC's input."""
+class VoltageSensorTruth(BusSensorTruth):
+    """Voltage sensor at the ESC's input, or so much lead away from it."""
 
     counts_per_v: Positive
+    tap_resistance_ohm: NotNegative = 0.0
 
     @property
     @override
