@@ -13,11 +13,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from daq.analysis.fits import Fit
-from daq.analysis.levels import Relation, fit_levels, levels, usable
-from daq.analysis.measured import COVERAGE, Measured, t_factor
-from daq.analysis.models import CubeRoot, Model, Polynomial, PowerLaw
+from daq.analysis.levels import LevelFit, Relation, fit_levels, levels, usable
+from daq.analysis.measured import COVERAGE, Measured, Source, combine, t_factor
+from daq.analysis.models import CubeRoot, Model, Polynomial, PowerLaw, Rooted
 from daq.analysis.plateaus import Plateaus
-from daq.analysis.series import Array
+from daq.analysis.series import Array, Index
 
 #: Models for a quantity against throttle. Thrust, current and power are zero
 #: with the motor at rest, so those through the origin come first; with a
@@ -66,6 +66,37 @@ BAND_POINTS = 41
 
 
 @dataclass(frozen=True, slots=True)
+class Origin:
+    """What a curve was drawn through, so that its errors can be followed back.
+
+    Attributes:
+        x: All plateaus' x; None where it is exact.
+        y: All plateaus' y.
+        groups: Plateaus of each level.
+        slope: Derivative of the curve at each level, shape (levels,).
+        scatter: What each level's mean is off by beyond noise.
+    """
+
+    x: Measured | None
+    y: Measured
+    groups: tuple[Index, ...]
+    slope: Array
+    scatter: Source
+
+    @property
+    def used(self) -> Index:
+        """The plateaus used."""
+        return np.concatenate(self.groups)
+
+    def averaging(self) -> Array:
+        """Means of levels from plateaus, a matrix (levels, plateaus)."""
+        matrix = np.zeros((len(self.groups), self.y.value.size))
+        for level, group in enumerate(self.groups):
+            matrix[level, group] = 1.0 / group.size
+        return matrix
+
+
+@dataclass(frozen=True, slots=True)
 class Curve:
     """A fitted relation with its covariance.
 
@@ -80,6 +111,8 @@ class Curve:
         x: Shape (m,).
         y: Shape (m,).
         y_u: Combined standard uncertainty of each y, shape (m,).
+        throttle_frac: Throttle of each point, shape (m,).
+        origin: What it was drawn through.
     """
 
     name: str
@@ -91,6 +124,8 @@ class Curve:
     x: Array
     y: Array
     y_u: Array
+    throttle_frac: Array
+    origin: Origin
 
     @property
     def model(self) -> str:
@@ -132,13 +167,59 @@ class Curve:
         inside = (asked >= self.x.min()) & (asked <= self.x.max())
         safe = np.where(inside, asked, self.x.max())
         y, low, high = self.fit.band(safe, coverage)
-        spread = np.zeros(safe.size)
-        for rival, weight in self.rivals:
-            spread += weight * (rival.predict(safe) - y) ** 2
         factor = float(t_factor(math.inf, coverage))
-        half = np.hypot((high - low) / 2, factor * np.sqrt(spread))
+        half = np.hypot((high - low) / 2, factor * self._rivalry(safe))
         y = np.where(inside, y, math.nan)
         return y, y - half, y + half
+
+    def at(self, x: Array) -> Measured:
+        """The curve at x (SI) with the sources of its errors, by name.
+
+        What the band holds, but kept apart, so that it can be combined with what
+        shares a source with it: another curve of the run, or another run's. The
+        misfit and the rivals' disagreement are a source of the curve's own, the same
+        at neighbouring x. Outside the measured range the curve is carried on as it
+        is: whoever asks there must say so.
+
+        Args:
+            x: Shape (n,), exact.
+        """
+        fit, origin = self.fit, self.origin
+        y = fit.predict(x)
+        weights = fit.model.gradient(x, fit.coefficients) @ fit.estimator
+        onto_levels = origin.averaging()
+        ones = np.ones(x.size)
+        terms = [(ones, origin.y.where(origin.used).mapped(weights @ onto_levels))]
+        if origin.x is not None:
+            along = (weights * -origin.slope) @ onto_levels
+            terms.append((ones, origin.x.where(origin.used).mapped(along)))
+        dof = np.full(x.size, fit.own_dof)
+        shape = np.hypot(fit.misfit_at(y), self._rivalry(x))
+        found = combine(y, terms)
+        return Measured(
+            y,
+            {
+                **found.sources,
+                f"scatter about {self.name}": Source(
+                    weights * origin.scatter.factor, dof
+                ),
+                f"shape of {self.name}": Source(shape[:, np.newaxis], dof),
+            },
+        )
+
+    def covers(self, x: float, beyond: float = 0.0) -> bool:
+        """Whether x was measured, or lies beyond by at most that share of the range."""
+        low, high = float(self.x.min()), float(self.x.max())
+        margin = beyond * (high - low)
+        return low - margin <= x <= high + margin
+
+    def _rivalry(self, x: Array) -> Array:
+        """How far models that do nearly as well lie away, shape (n,)."""
+        spread = np.zeros(x.size)
+        y = self.fit.predict(x)
+        for rival, weight in self.rivals:
+            spread += weight * (rival.predict(x) - y) ** 2
+        return np.sqrt(spread)
 
     def to_dict(self) -> dict[str, object]:
         """Everything needed to draw or use the curve again, for JSON."""
@@ -150,7 +231,7 @@ class Curve:
             "y_quantity": self.y_quantity,
             "model": self.model,
             "powers": list(self.fit.model.powers)
-            if isinstance(self.fit.model, Polynomial | CubeRoot)
+            if isinstance(self.fit.model, Polynomial | Rooted)
             else None,
             "powers_of": _powers_of(self.fit.model),
             "rivals": [
@@ -306,8 +387,8 @@ def _by_power(power: Measured, thrust: Measured, models: tuple[Model, ...]) -> R
 
 def _powers_of(model: Model) -> str | None:
     """What the powers in ``powers`` are of."""
-    if isinstance(model, CubeRoot):
-        return "cube root of x"
+    if isinstance(model, Rooted):
+        return f"{model.root_words} of x"
     return "x" if isinstance(model, Polynomial) else None
 
 
@@ -326,15 +407,17 @@ def draw(relation: Relation, throttle_frac: Array) -> Curve | None:
     points = usable(relation, throttle_frac)
     groups = levels(throttle_frac, points)
     taken = relation.y.take(points)
-    fits: list[Fit] = []
+    tried: list[LevelFit] = []
     for model in relation.models:
         if model.count <= len(groups) - SPARE_LEVELS:
             found = fit_levels(relation, model, groups)
             if found is not None:
-                fits.append(found)
-    if not fits:
+                tried.append(found)
+    if not tried:
         return None
+    fits = [found.fit for found in tried]
     chosen = _chosen(fits)
+    through = next(found for found in tried if found.fit is chosen)
     return Curve(
         name=relation.name,
         x_quantity=relation.x_quantity,
@@ -345,6 +428,14 @@ def draw(relation: Relation, throttle_frac: Array) -> Curve | None:
         x=relation.x_value()[points],
         y=taken.value,
         y_u=taken.standard_uncertainty(),
+        throttle_frac=throttle_frac[points],
+        origin=Origin(
+            x=relation.x if isinstance(relation.x, Measured) else None,
+            y=relation.y,
+            groups=tuple(groups),
+            slope=through.slope,
+            scatter=through.scatter,
+        ),
     )
 
 

@@ -14,11 +14,13 @@ import numpy as np
 from daq.analysis.bursts import Bursts
 from daq.analysis.curves import Curve
 from daq.analysis.glides import Glides
+from daq.analysis.hover import Flight
 from daq.analysis.legs import SAME_THROTTLE, UpDown
 from daq.analysis.measured import COVERAGE, Measured
 from daq.analysis.plateaus import Plateaus
 from daq.analysis.power import PowerMeans
 from daq.analysis.propeller import Disc, Propeller
+from daq.analysis.rounding import in_passing, with_interval
 from daq.analysis.zeros import ZEROED
 
 
@@ -83,6 +85,7 @@ class Evidence:
         propeller_off: Whether the motor was bare.
         on_supply: Whether a bench supply fed it, which neither sags nor runs empty
             like a pack.
+        flight: What it does on its aircraft, if that is known.
     """
 
     plateaus: Plateaus
@@ -99,6 +102,7 @@ class Evidence:
     bursts: Bursts | None = None
     propeller_off: bool = False
     on_supply: bool = False
+    flight: Flight | None = None
 
     def cautions(
         self, channels: Iterable[str], more: Iterable[str] = ()
@@ -211,6 +215,46 @@ def reading(
         unit,
     )
     return found if found.finite else None
+
+
+def finding_of(
+    evidence: Evidence,
+    name: str,
+    sentence: str,
+    found: Reading,
+    points: tuple[int, ...],
+    channels: tuple[str, ...],
+    cautions: tuple[str, ...],
+) -> Finding:
+    """A finding with what it rests on and its cautions."""
+    rests_on = list(evidence.grounds(points, channels))
+    flagged = [
+        f"{evidence.plateaus.label(point)}: {flag}"
+        for point in points
+        for flag in evidence.plateaus.flags(point)
+        if flag.partition(":")[0] in channels
+    ]
+    return Finding(
+        id=name,
+        sentence=sentence,
+        value=found.value,
+        unit=found.unit,
+        low=found.low,
+        high=found.high,
+        coverage=COVERAGE,
+        rests_on=tuple(rests_on),
+        cautions=evidence.cautions(channels, (*cautions, *flagged)),
+    )
+
+
+def text_of(found: Reading) -> str:
+    """A figure with its interval."""
+    return with_interval(found.value, found.low, found.high, found.unit, COVERAGE)
+
+
+def bare_text(found: Reading) -> str:
+    """A figure beside the point: rounded by its interval, which stays unsaid."""
+    return f"{in_passing(found.value, found.half_width)} {found.unit}"
 
 
 def in_words(names: Sequence[str]) -> str:

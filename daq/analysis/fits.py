@@ -37,6 +37,7 @@ class Fit:
         coefficients: Shape (p,).
         covariance: Of the coefficients, everything in it, shape (p, p).
         own_covariance: The part from what each point has for itself.
+        estimator: How an error of each point's y moves the coefficients, (p, n).
         shared: Errors that points share, as they act on the coefficients:
             pairs of factor (p, k) and degrees of freedom.
         residual_sd: sqrt(sum of squared residuals / dof), in the unit of y.
@@ -59,6 +60,7 @@ class Fit:
     coefficients: Array
     covariance: Array
     own_covariance: Array
+    estimator: Array
     shared: tuple[tuple[Array, float], ...]
     residual_sd: float
     dof: int
@@ -197,6 +199,7 @@ def fit(
         coefficients=c,
         covariance=covariance,
         own_covariance=own,
+        estimator=estimator,
         shared=acting,
         residual_sd=math.sqrt(variance),
         dof=dof,

@@ -12,8 +12,8 @@ import numpy as np
 
 from daq.analysis.fits import Fit, fit
 from daq.analysis.legs import SAME_THROTTLE
-from daq.analysis.measured import Measured, combine
-from daq.analysis.models import CubeRoot, Model, PowerLaw
+from daq.analysis.measured import Measured, Source, combine
+from daq.analysis.models import Model, PowerLaw, Rooted
 from daq.analysis.series import Array, Index
 from daq.errors import InputFault
 
@@ -67,7 +67,25 @@ def levels(throttle_frac: Array, points: Index) -> list[Index]:
     return [group for group in np.split(order, breaks) if group.size]
 
 
-def fit_levels(relation: Relation, model: Model, groups: list[Index]) -> Fit | None:
+@dataclass(frozen=True, slots=True)
+class LevelFit:
+    """A fit through levels, and how errors of the plateaus get into it.
+
+    Attributes:
+        fit: The fit.
+        slope: Its derivative at each level, shape (levels,); zero for an exact x.
+        scatter: What each level's mean is off by beyond noise: what the legs disagree
+            about, and the misfit.
+    """
+
+    fit: Fit
+    slope: Array
+    scatter: Source
+
+
+def fit_levels(
+    relation: Relation, model: Model, groups: list[Index]
+) -> LevelFit | None:
     """Fit, with errors of x turned into errors of y along the slope.
 
     An error of x by d moves the point off the curve like an error of y by
@@ -84,12 +102,12 @@ def fit_levels(relation: Relation, model: Model, groups: list[Index]) -> Fit | N
     )
     floor = SMALLEST_U_REL * float(np.abs(y.value).max())
     if floor == 0 or (
-        isinstance(model, PowerLaw | CubeRoot)
+        isinstance(model, PowerLaw | Rooted)
         and not (np.all(x_level > 0) and np.all(y.value > 0))
     ):
         return None
     slope = np.zeros(len(groups))
-    found: Fit | None = None
+    found: LevelFit | None = None
     for _ in range(2):
         errors = y
         if isinstance(x, Measured):
@@ -99,7 +117,7 @@ def fit_levels(relation: Relation, model: Model, groups: list[Index]) -> Fit | N
         own = np.maximum(np.hypot(errors.own_uncertainty(), legs_u), floor)
         share = float(np.mean((legs_u / own) ** 2))
         try:
-            found = fit(
+            fitted = fit(
                 model,
                 x_level,
                 y.value,
@@ -110,9 +128,12 @@ def fit_levels(relation: Relation, model: Model, groups: list[Index]) -> Fit | N
             )
         except InputFault:
             return None
+        misfit = fitted.misfit_at(fitted.predict(x_level))
+        dof = np.full(len(groups), fitted.own_dof)
+        found = LevelFit(fitted, slope, Source(np.hypot(legs_u, misfit), dof))
         if not isinstance(x, Measured):
             break
-        slope = found.slope(x_level)
+        slope = fitted.slope(x_level)
     return found
 
 

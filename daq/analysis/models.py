@@ -1,4 +1,4 @@
-"""The models that curves may have: polynomials, in x or its cube root, and power laws.
+"""The models that curves may have: polynomials, in x or a root of it, power laws.
 
 A model knows its value, its derivatives and where to start looking; it holds no
 data and chooses nothing.
@@ -6,7 +6,7 @@ data and chooses nothing.
 
 import math
 from dataclasses import dataclass
-from typing import Protocol
+from typing import ClassVar, Protocol
 
 import numpy as np
 from typing_extensions import override
@@ -156,9 +156,39 @@ class PowerLaw:
         return np.array([math.exp(float(log_y.mean() - b * log_x.mean())), b])
 
 
-@dataclass(frozen=True, slots=True)
-class CubeRoot(_InPowers):
-    """A polynomial in the cube root r of positive x.
+class Rooted(_InPowers):
+    """A polynomial in a root r of positive x."""
+
+    __slots__ = ()
+    root: ClassVar[int]
+    root_words: ClassVar[str]
+
+    @property
+    def words(self) -> str:
+        """The model in words."""
+        terms = [_term(f"c{i}", power, "r") for i, power in enumerate(self.powers)]
+        through = " (through the origin)" if self.through_zero else ""
+        return f"y = {' + '.join(terms)}, r the {self.root_words} of x{through}"
+
+    @override
+    def gradient(self, x: Array, c: Array) -> Array:
+        """The powers of r, shape (n, p)."""
+        root = np.asarray(x, dtype=np.float64) ** (1.0 / self.root)
+        return np.stack([root**power for power in self.powers], axis=-1)
+
+    def slope(self, x: Array, c: Array) -> Array:
+        """Derivative with respect to x."""
+        rise = self.gradient(x, c) @ (c * np.array(self.powers))
+        return np.asarray(rise / (self.root * x), dtype=np.float64)
+
+    def start(self, x: Array, y: Array) -> Array:  # noqa: ARG002 - linear in c
+        """Zeros: the first step lands on the answer."""
+        return np.zeros(self.count)
+
+
+@dataclass(frozen=True)
+class CubeRoot(Rooted):
+    """A polynomial in the cube root of x.
 
     Power goes about as the cube of a propeller's speed and thrust as its
     square, so r stands in for speed where x is power; thrust by momentum theory
@@ -170,24 +200,64 @@ class CubeRoot(_InPowers):
     """
 
     powers: tuple[int, ...]
+    root: ClassVar[int] = 3
+    root_words: ClassVar[str] = "cube root"
+
+
+@dataclass(frozen=True)
+class SquareRoot(Rooted):
+    """A polynomial in the square root of x.
+
+    Where x is thrust, r goes as speed: the power that a propeller takes goes as
+    r^3 and copper loss as r^4; the motor's back-EMF goes as r and its resistive
+    drop as r^2.
+
+    Attributes:
+        powers: Exponents of r, ascending; without 0 it passes the origin.
+    """
+
+    powers: tuple[int, ...]
+    root: ClassVar[int] = 2
+    root_words: ClassVar[str] = "square root"
+
+
+@dataclass(frozen=True, eq=False)
+class Columns(_InPowers):
+    """A sum of given columns; x is the number of a row.
+
+    Attributes:
+        design: Shape (rows, p).
+        names: What each column is.
+    """
+
+    design: Array
+    names: tuple[str, ...]
 
     @property
     def words(self) -> str:
         """The model in words."""
-        terms = [_term(f"c{i}", power, "r") for i, power in enumerate(self.powers)]
-        through = " (through the origin)" if self.through_zero else ""
-        return f"y = {' + '.join(terms)}, r the cube root of x{through}"
+        return f"y = a sum of {', '.join(self.names)}"
+
+    @property
+    @override
+    def count(self) -> int:
+        """Number of columns."""
+        return len(self.names)
+
+    @property
+    @override
+    def through_zero(self) -> bool:
+        """R-squared about the mean."""
+        return False
 
     @override
     def gradient(self, x: Array, c: Array) -> Array:
-        """The powers of r, shape (n, p)."""
-        root = np.cbrt(x)
-        return np.stack([root**power for power in self.powers], axis=-1)
+        """The rows, shape (n, p)."""
+        return self.design[np.asarray(x, dtype=np.intp)]
 
-    def slope(self, x: Array, c: Array) -> Array:
-        """Derivative with respect to x."""
-        rise = self.gradient(x, c) @ (c * np.array(self.powers))
-        return np.asarray(rise / (3 * x), dtype=np.float64)
+    def slope(self, x: Array, c: Array) -> Array:  # noqa: ARG002 - a row has none
+        """Nothing: a row's number has no slope."""
+        return np.zeros(x.size)
 
     def start(self, x: Array, y: Array) -> Array:  # noqa: ARG002 - linear in c
         """Zeros: the first step lands on the answer."""

@@ -8,10 +8,19 @@ import math
 
 import numpy as np
 
-from daq.analysis.findings import Evidence, Finding, Reading, in_words, reading
+from daq.analysis.findings import (
+    Evidence,
+    Finding,
+    Reading,
+    bare_text,
+    finding_of,
+    in_words,
+    reading,
+    text_of,
+)
 from daq.analysis.measured import COVERAGE, Measured, Source, t_factor
 from daq.analysis.propeller import CHECK_FIRST
-from daq.analysis.rounding import in_passing, with_interval
+from daq.analysis.rounding import in_passing
 from daq.analysis.series import Index
 from daq.units import n_to_gf, rad_s_to_rpm
 
@@ -27,10 +36,10 @@ def maximum_thrust(evidence: Evidence) -> Finding | None:
     if thrust is None:
         return None
     beside = _beside(evidence, top)
-    return _finding(
+    return finding_of(
         evidence,
         "max-thrust",
-        f"Thrust at {_throttle(evidence, top)} throttle was {_text(thrust)}"
+        f"Thrust at {_throttle(evidence, top)} throttle was {text_of(thrust)}"
         f"{' at ' + in_words(beside) if beside else ''}.",
         thrust,
         (top,),
@@ -48,12 +57,12 @@ def specific_thrust_at_maximum(evidence: Evidence) -> Finding | None:
     watt = reading(evidence.power.measured, top, "W")
     if found is None or watt is None:
         return None
-    return _finding(
+    return finding_of(
         evidence,
         "specific-thrust-at-max",
         f"At {_throttle(evidence, top)} throttle"
         f"{'' if evidence.one_level() else ', where thrust was highest,'} "
-        f"specific thrust was {_text(found)} from {_bare(watt)}.",
+        f"specific thrust was {text_of(found)} from {bare_text(watt)}.",
         found,
         (top,),
         ("thrust", *ELECTRICAL),
@@ -75,11 +84,11 @@ def best_specific_thrust(evidence: Evidence) -> Finding | None:
     thrust = reading(evidence.plateaus.measured("thrust"), best, "gf", n_to_gf)
     if not found.finite or thrust is None:
         return None
-    return _finding(
+    return finding_of(
         evidence,
         "specific-thrust-best",
-        f"The best measured specific thrust was {_text(found)}, at "
-        f"{_throttle(evidence, best)} throttle and {_bare(thrust)}.",
+        f"The best measured specific thrust was {text_of(found)}, at "
+        f"{_throttle(evidence, best)} throttle and {bare_text(thrust)}.",
         found,
         (best,),
         ("thrust", *ELECTRICAL),
@@ -107,10 +116,10 @@ def thrust_exponent(evidence: Evidence) -> Finding | None:
             f"about {100 * curve.misfit_share:.2g} % of the highest thrust, more than "
             "their noise explains; the interval allows for it"
         )
-    return _finding(
+    return finding_of(
         evidence,
         "thrust-exponent",
-        f"Thrust grew as electrical power to the exponent {_text(found)}; "
+        f"Thrust grew as electrical power to the exponent {text_of(found)}; "
         "momentum theory alone would give two thirds.",
         found,
         curve.points,
@@ -128,11 +137,11 @@ def thrust_coefficient(evidence: Evidence) -> Finding | None:
     speed = reading(evidence.plateaus.measured("speed"), top, "rpm", rad_s_to_rpm)
     if found is None or speed is None:
         return None
-    return _finding(
+    return finding_of(
         evidence,
         "thrust-coefficient",
         f"The thrust coefficient C_T at {_throttle(evidence, top)} throttle "
-        f"({_bare(speed)}) was {_text(found)}, with a diameter of "
+        f"({bare_text(speed)}) was {text_of(found)}, with a diameter of "
         f"{1000 * evidence.disc.diameter_m:.4g} mm.",
         found,
         (top,),
@@ -149,11 +158,11 @@ def total_efficiency(evidence: Evidence) -> Finding | None:
     found = reading(evidence.propeller.total_efficiency, top, "%", _percent)
     if found is None:
         return None
-    return _finding(
+    return finding_of(
         evidence,
         "total-efficiency",
         f"At {_throttle(evidence, top)} throttle the ideal power for the thrust "
-        f"was {_text(found)} of the electrical power; motor and speed controller "
+        f"was {text_of(found)} of the electrical power; motor and speed controller "
         "are in this total efficiency.",
         found,
         (top,),
@@ -181,13 +190,13 @@ def momentum_bound(evidence: Evidence) -> Finding | None:
     if beyond.size:
         sentence = (
             f"Impossible: total efficiency at {_throttle(evidence, worst)} throttle "
-            f"comes out as {_text(found)}, above 100 % with the whole interval "
+            f"comes out as {text_of(found)}, above 100 % with the whole interval "
             f"({_plateaus(beyond.size)} so); check {in_words(CHECK_FIRST)}, "
             "in this order."
         )
     elif found.value > 100:
         sentence = (
-            f"Total efficiency reaches {_text(found)} at "
+            f"Total efficiency reaches {text_of(found)} at "
             f"{_throttle(evidence, worst)} throttle: above 100 %, though the "
             f"interval still allows less; check {in_words(CHECK_FIRST)}."
         )
@@ -199,9 +208,9 @@ def momentum_bound(evidence: Evidence) -> Finding | None:
             where = f"{where} was"
         sentence = (
             "No plateau lies beyond what momentum theory allows: total efficiency "
-            f"{where} {_text(found)}."
+            f"{where} {text_of(found)}."
         )
-    return _finding(
+    return finding_of(
         evidence,
         "momentum-bound",
         sentence,
@@ -244,12 +253,12 @@ def sag(evidence: Evidence) -> Finding | None:
     amps = reading(evidence.plateaus.measured("current"), top, "A")
     rest_u = math.hypot(float(voltage.rests.u[rest]), gain_rel * rest_v)
     rest_half_v = float(t_factor(math.inf, COVERAGE)) * rest_u
-    return _finding(
+    return finding_of(
         evidence,
         "sag",
-        f"Pack voltage fell by {_text(found)} from rest "
+        f"Pack voltage fell by {text_of(found)} from rest "
         f"({in_passing(rest_v, rest_half_v)} V) to {_throttle(evidence, top)} "
-        f"throttle{' at ' + _bare(amps) if amps else ''}, measured on this stand "
+        f"throttle{' at ' + bare_text(amps) if amps else ''}, measured on this stand "
         "with one motor.",
         found,
         (top,),
@@ -259,35 +268,6 @@ def sag(evidence: Evidence) -> Finding | None:
             f"the rest was read {'before' if before.size else 'after'} the plateau, "
             "and charge was drawn between them",
         ),
-    )
-
-
-def _finding(
-    evidence: Evidence,
-    name: str,
-    sentence: str,
-    found: Reading,
-    points: tuple[int, ...],
-    channels: tuple[str, ...],
-    cautions: tuple[str, ...],
-) -> Finding:
-    rests_on = list(evidence.grounds(points, channels))
-    flagged = [
-        f"{evidence.plateaus.label(point)}: {flag}"
-        for point in points
-        for flag in evidence.plateaus.flags(point)
-        if flag.partition(":")[0] in channels
-    ]
-    return Finding(
-        id=name,
-        sentence=sentence,
-        value=found.value,
-        unit=found.unit,
-        low=found.low,
-        high=found.high,
-        coverage=COVERAGE,
-        rests_on=tuple(rests_on),
-        cautions=evidence.cautions(channels, (*cautions, *flagged)),
     )
 
 
@@ -328,7 +308,7 @@ def _beside(evidence: Evidence, point: int) -> list[str]:
         reading(plateaus.measured("voltage"), point, "V"),
         reading(power, point, "W"),
     )
-    return [_bare(found) for found in readings if found is not None]
+    return [bare_text(found) for found in readings if found is not None]
 
 
 def _disc_cautions(evidence: Evidence) -> tuple[str, ...]:
@@ -344,15 +324,6 @@ def _disc_cautions(evidence: Evidence) -> tuple[str, ...]:
 
 def _throttle(evidence: Evidence, point: int) -> str:
     return f"{round(100 * float(evidence.plateaus.throttle_frac[point]), 2):g} %"
-
-
-def _text(found: Reading) -> str:
-    return with_interval(found.value, found.low, found.high, found.unit, COVERAGE)
-
-
-def _bare(found: Reading) -> str:
-    """A figure beside the point: rounded by its interval, which stays unsaid."""
-    return f"{in_passing(found.value, found.half_width)} {found.unit}"
 
 
 def _plateaus(count: int) -> str:

@@ -9,12 +9,13 @@ import math
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 
-from daq.analysis import apart, bare, moving, performance, quality
+from daq.analysis import apart, bare, flight, moving, performance, quality
 from daq.analysis.air import Air, assumed_air
 from daq.analysis.bursts import read_bursts
 from daq.analysis.curves import Curve, draw_bare_curves, draw_curves, draw_exponent
 from daq.analysis.findings import Evidence, Finding
 from daq.analysis.glides import read_glides
+from daq.analysis.hover import Aircraft, fly
 from daq.analysis.legs import up_down
 from daq.analysis.measured import Measured
 from daq.analysis.plateaus import DEFAULT_SETTLE_S, Plateaus, average
@@ -41,6 +42,13 @@ FINDINGS: tuple[Callable[[Evidence], Finding | None], ...] = (
     performance.total_efficiency,
     performance.momentum_bound,
     performance.sag,
+    flight.hover_throttle,
+    flight.hover_specific_thrust,
+    flight.hover_current,
+    flight.endurance,
+    flight.thrust_to_weight,
+    flight.full_throttle_current,
+    flight.no_hover,
     apart.legs_apart,
     quality.zero_of_thrust,
     quality.unsettled,
@@ -152,6 +160,7 @@ def analyse(
     notes: Sequence[str] = (),
     propeller_off: bool = False,
     on_supply: bool = False,
+    aircraft: Aircraft | None = None,
 ) -> Analysis:
     """Analyse one run.
 
@@ -170,7 +179,9 @@ def analyse(
             with every finding that rests on them.
         notes: Sentences that go with every finding.
         propeller_off: Whether the motor was bare: then nothing is said of thrust.
-        on_supply: Whether a bench supply fed it: then nothing is said of sag.
+        on_supply: Whether a bench supply fed it: then nothing is said of sag, nor of
+            an aircraft.
+        aircraft: What the article is meant to fly on, if that is known.
 
     Returns:
         Plateaus, curves and findings; tables are empty, and a finding says so,
@@ -211,6 +222,9 @@ def analyse(
         bursts=read_bursts(series, holds, plateaus),
         propeller_off=propeller_off,
         on_supply=on_supply,
+        flight=None
+        if aircraft is None or on_supply or propeller_off
+        else fly(series, plateaus, watt, aircraft),
     )
     told = BARE_FINDINGS if propeller_off else FINDINGS
     written = (write(evidence) for write in told)

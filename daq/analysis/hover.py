@@ -1,0 +1,481 @@
+"""What the measured article does on an aircraft: hover, and full throttle.
+
+One motor on the stand, several on one pack in the air. The power that a motor needs
+for a thrust is taken from the run, and so is the voltage that it needs at its bridge
+(throttle times bus voltage), since an averaged bridge makes the same of a low voltage
+and much throttle as of a high one and little. The bus voltage of the aircraft is then
+solved for all motors, the electronics and the pack together. Thrust and weight are
+both in gram-force of one gravity, which cancels. The bound of momentum theory and the
+air are not touched here: the aircraft is taken to hover in the air of the bench.
+"""
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from daq.analysis.curves import Curve, draw
+from daq.analysis.levels import Relation
+from daq.analysis.measured import Measured, combine, derived
+from daq.analysis.models import Model, PowerLaw, SquareRoot
+from daq.analysis.pack import PackFit, read_pack
+from daq.analysis.plateaus import Plateaus
+from daq.analysis.series import Array, Series
+from daq.errors import InputFault
+from daq.units import gf_to_n
+
+#: Power against thrust: what the propeller takes (3), copper (4), what is lost at any
+#: speed (1 and 2).
+POWER_MODELS: Final[tuple[Model, ...]] = (
+    PowerLaw(),
+    SquareRoot((2, 3)),
+    SquareRoot((3, 4)),
+    SquareRoot((1, 3)),
+    SquareRoot((2, 3, 4)),
+    SquareRoot((1, 3, 4)),
+)
+#: Voltage at the bridge against thrust: back-EMF (1), resistive drop (2).
+APPLIED_MODELS: Final[tuple[Model, ...]] = (
+    PowerLaw(),
+    SquareRoot((1, 2)),
+    SquareRoot((0, 1)),
+    SquareRoot((0, 1, 2)),
+    SquareRoot((1, 2, 3)),
+)
+#: How far beyond the measured thrusts a curve is still carried on, marked as
+#: extrapolated: a share of the measured range.
+CARRIED_ON: Final = 0.1
+#: A speed controller's duty is not quite in proportion to the throttle. What that does
+#: to a throttle that is restated for another bus voltage is taken as this share of how
+#: far it moved, as a rectangular bound (common practice, no source).
+DUTY_SHARE: Final = 0.3
+#: A kitchen scale (common practice, no source): half of its last gram, and a share.
+SCALE_U_G: Final = 0.5
+SCALE_U_REL: Final = 0.002
+ONE_MORE_G: Final = 1.0
+#: Electronics are known from a data sheet or one reading (common practice, no source).
+ELECTRONICS_U_REL: Final = 0.15
+
+
+@dataclass(frozen=True, slots=True)
+class Rating:
+    """What a part is rated for, for as long as one likes.
+
+    Attributes:
+        part: In words.
+        current_a: Its rating.
+        each: Whether each motor has one of its own; else one carries everything.
+    """
+
+    part: str
+    current_a: float
+    each: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Aircraft:
+    """What the article is meant to fly on.
+
+    Attributes:
+        motors: How many share the pack.
+        all_up_n: All-up weight at standard gravity; None if not known.
+        electronics_a: Constant current of all else.
+        capacity_c: Rated charge of the pack; None where there is none.
+        cells: In series; None where there is no pack.
+        ratings: What its parts are rated for.
+    """
+
+    motors: int
+    all_up_n: float | None
+    electronics_a: float
+    capacity_c: float | None
+    cells: int | None
+    ratings: tuple[Rating, ...] = ()
+
+    @property
+    def all_up_u_n(self) -> float:
+        """Standard uncertainty of the weight, by a kitchen scale."""
+        return math.hypot(gf_to_n(SCALE_U_G), SCALE_U_REL * (self.all_up_n or 0.0))
+
+    def load(self) -> Measured:
+        """Current of the electronics, one value."""
+        u = np.array([[ELECTRONICS_U_REL * self.electronics_a]])
+        return Measured(np.array([self.electronics_a]), {}).with_source(
+            "current of the electronics", u
+        )
+
+
+#: Mean open-circuit voltage of a lithium polymer cell from full to a fifth left, and
+#: the share of its rated charge that is flown (common practice, no source).
+FLOWN_CELL_V: Final = (3.88, 0.04)
+FLOWN_SHARE: Final = (0.80, 0.03)
+#: What a pack really holds against what is printed (common practice, no source).
+CAPACITY_U_REL: Final = 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class Hover:
+    """The aircraft standing in the air; one value each.
+
+    Attributes:
+        thrust_n: Of each motor.
+        throttle_frac: Of each motor.
+        motor_w: Electrical power of each motor with its speed controller.
+        specific_n_w: Thrust of each over that.
+        total_a: Current from the pack, electronics included.
+        bus_v: Voltage at the speed controllers.
+        endurance_s: From full to a fifth left; None without a pack.
+        gram_s: Endurance lost to one gram more; None without a pack.
+        gram_throttle_frac: Throttle that one gram more asks for.
+        extrapolated: Thrust lies beyond what was measured, or current beyond what
+            the pack was seen to give.
+    """
+
+    thrust_n: Measured
+    throttle_frac: Measured
+    motor_w: Measured
+    specific_n_w: Measured
+    total_a: Measured
+    bus_v: Measured
+    endurance_s: Measured | None
+    gram_s: Measured | None
+    gram_throttle_frac: Measured
+    extrapolated: bool
+
+
+@dataclass(frozen=True, slots=True)
+class FullThrottle:
+    """All motors at full throttle at once, the pack as it was at the start of the run.
+
+    Attributes:
+        thrust_n: Of all motors.
+        to_weight: That over the weight; None if the weight is not known.
+        motor_a: Current of each motor.
+        total_a: Current from the pack, electronics included.
+        bus_v: Voltage at the speed controllers.
+        extrapolated: Thrust lies beyond what was measured, or current beyond what
+            the pack was seen to give.
+    """
+
+    thrust_n: Measured
+    to_weight: Measured | None
+    motor_a: Measured
+    total_a: Measured
+    bus_v: Measured
+    extrapolated: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Powertrain:
+    """What a motor needs for a thrust, as two curves.
+
+    Attributes:
+        power: Electrical power (W) against thrust (N).
+        applied: Throttle times bus voltage (V) against thrust (N).
+    """
+
+    power: Curve
+    applied: Curve
+
+
+@dataclass(frozen=True, slots=True)
+class Flight:
+    """What the article does on its aircraft.
+
+    Attributes:
+        aircraft: The aircraft.
+        pack: The pack, as the run showed it.
+        hover: Standing in the air; None where it cannot be said.
+        full: At full throttle; None where it cannot be said.
+    """
+
+    aircraft: Aircraft
+    pack: PackFit
+    hover: Hover | None
+    full: FullThrottle | None
+
+
+def fly(
+    series: Mapping[str, Series],
+    plateaus: Plateaus,
+    power: Measured | None,
+    aircraft: Aircraft,
+) -> Flight | None:
+    """What the article does on an aircraft; None without the channels it takes."""
+    train = read_powertrain(plateaus, power)
+    pack = None if train is None else read_pack(series, plateaus)
+    if train is None or pack is None:
+        return None
+    return Flight(
+        aircraft,
+        pack,
+        hover(train, pack, aircraft),
+        full_throttle(train, pack, aircraft),
+    )
+
+
+def read_powertrain(plateaus: Plateaus, power: Measured | None) -> Powertrain | None:
+    """The two curves; None without thrust, power and voltage, or too few levels."""
+    thrust, volts = plateaus.measured("thrust"), plateaus.measured("voltage")
+    if thrust is None or volts is None or power is None:
+        return None
+    throttle = plateaus.throttle_frac
+    applied = combine(throttle * volts.value, [(throttle, volts)])
+    curves = [
+        draw(
+            Relation(
+                f"{name} against thrust",
+                "thrust_n",
+                unit,
+                thrust,
+                y,
+                models,
+                positive=True,
+            ),
+            throttle,
+        )
+        for name, unit, y, models in (
+            ("power", "power_w", power, POWER_MODELS),
+            ("applied voltage", "applied_v", applied, APPLIED_MODELS),
+        )
+    ]
+    if curves[0] is None or curves[1] is None:
+        return None
+    return Powertrain(curves[0], curves[1])
+
+
+def hover(train: Powertrain, pack: PackFit, aircraft: Aircraft) -> Hover | None:
+    """Solve the hover; None where the weight is not known or nothing can lift it."""
+    if aircraft.all_up_n is None:
+        return None
+    each_n = aircraft.all_up_n / aircraft.motors
+    if not train.power.covers(each_n, CARRIED_ON):
+        return None
+    weight = Measured(np.array([aircraft.all_up_n]), {}).with_source(
+        "all-up weight", np.array([[aircraft.all_up_u_n]])
+    )
+    rest, charge = _flown(pack, aircraft)
+    found = _at_weight(train, pack, aircraft, weight, rest)
+    if found is None:
+        return None
+    more = combine(weight.value + gf_to_n(ONE_MORE_G), [(np.ones(1), weight)])
+    heavier = _at_weight(train, pack, aircraft, more, rest)
+    if heavier is None:
+        return None
+    endurance = gram = None
+    if charge is not None:
+        endurance = derived(lambda c, a: c / a, charge, found["total_a"])
+        later = derived(lambda c, a: c / a, charge, heavier["total_a"])
+        gram = minus(endurance, later)
+    return Hover(
+        thrust_n=found["thrust_n"],
+        throttle_frac=found["throttle_frac"],
+        motor_w=found["motor_w"],
+        specific_n_w=derived(lambda t, p: t / p, found["thrust_n"], found["motor_w"]),
+        total_a=found["total_a"],
+        bus_v=found["bus_v"],
+        endurance_s=endurance,
+        gram_s=gram,
+        gram_throttle_frac=minus(heavier["throttle_frac"], found["throttle_frac"]),
+        extrapolated=not train.power.covers(each_n)
+        or float(found["total_a"].value[0]) > pack.highest_a,
+    )
+
+
+def full_throttle(
+    train: Powertrain, pack: PackFit, aircraft: Aircraft
+) -> FullThrottle | None:
+    """Solve full throttle; None where it lies too far beyond what was measured."""
+    load = aircraft.load()
+    inputs = (pack.rest_v, pack.quick_ohm, load)
+    top_n = float(train.power.x.max())
+    thrust_n = _solve(
+        lambda thrust: _surplus(train, aircraft.motors, thrust, *_values(inputs)), top_n
+    )
+    if thrust_n is None or not train.power.covers(thrust_n, CARRIED_ON):
+        return None
+    at = np.array([thrust_n])
+    # Errors of the two curves there, as values around zero.
+    power_off, applied_off = (_off(curve, at) for curve in (train.power, train.applied))
+    everything = (*inputs, power_off, applied_off)
+
+    def answers(pick: Callable[[float, float, float], float]) -> Measured:
+        def solved(*values: Array) -> Array:
+            numbers = [float(value[0]) for value in values]
+            root = _solve(
+                lambda thrust: _surplus(train, aircraft.motors, thrust, *numbers), top_n
+            )
+            if root is None:
+                return np.array([math.nan])
+            watt = _value(train.power, root) + numbers[3]
+            volt = _value(train.applied, root) + numbers[4]
+            return np.array([pick(root, watt / volt, volt)])
+
+        return derived(solved, *everything)
+
+    motor_a = answers(lambda _, amp, __: amp)
+    total_a = answers(lambda _, amp, __: aircraft.motors * amp)
+    total_a = plus(total_a, load)
+    thrust = answers(lambda thrust, _, __: aircraft.motors * thrust)
+    to_weight = None
+    if aircraft.all_up_n is not None:
+        weight = Measured(np.array([aircraft.all_up_n]), {}).with_source(
+            "all-up weight", np.array([[aircraft.all_up_u_n]])
+        )
+        to_weight = derived(lambda t, w: t / w, thrust, weight)
+    return FullThrottle(
+        thrust_n=thrust,
+        to_weight=to_weight,
+        motor_a=motor_a,
+        total_a=total_a,
+        bus_v=answers(lambda _, __, volt: volt),
+        extrapolated=not train.power.covers(thrust_n)
+        or float(total_a.value[0]) > pack.highest_a,
+    )
+
+
+def minus(one: Measured, other: Measured) -> Measured:
+    """The difference, with what the two share."""
+    ones = np.ones(one.value.size)
+    return combine(one.value - other.value, [(ones, one), (-ones, other)])
+
+
+def plus(one: Measured, other: Measured) -> Measured:
+    """The sum, with what the two share."""
+    ones = np.ones(one.value.size)
+    return combine(one.value + other.value, [(ones, one), (ones, other)])
+
+
+# ----------------------------------------------------------------- hovering
+
+
+def _flown(pack: PackFit, aircraft: Aircraft) -> tuple[Measured, Measured | None]:
+    """Open-circuit voltage over a flight, and the charge flown.
+
+    Without cells to go by it is the voltage that the run began with.
+    """
+    charge = None
+    if aircraft.capacity_c is not None:
+        share, share_u = FLOWN_SHARE
+        flown_c = share * aircraft.capacity_c
+        charge = (
+            Measured(np.array([flown_c]), {})
+            .with_source("capacity of the pack", np.array([[CAPACITY_U_REL * flown_c]]))
+            .with_source("charge left", np.array([[share_u * aircraft.capacity_c]]))
+        )
+    if aircraft.cells is None:
+        return pack.rest_v, charge
+    cell_v, cell_u_v = FLOWN_CELL_V
+    rest = Measured(np.array([aircraft.cells * cell_v]), {}).with_source(
+        "voltage of the cells in flight", np.array([[aircraft.cells * cell_u_v]])
+    )
+    return rest, charge
+
+
+def _at_weight(
+    train: Powertrain,
+    pack: PackFit,
+    aircraft: Aircraft,
+    weight: Measured,
+    rest: Measured,
+) -> Mapping[str, Measured] | None:
+    motors = aircraft.motors
+    share = np.full(1, 1.0 / motors)
+    each = combine(weight.value / motors, [(share, weight)])
+    watt = _asked(train.power, each)
+    volt = _asked(train.applied, each)
+    load = aircraft.load()
+    inputs = (rest, pack.whole_ohm, load, watt)
+
+    def bus(rest_v: Array, ohm: Array, load_a: Array, motor_w: Array) -> Array:
+        left_v = rest_v - ohm * load_a
+        inside = left_v**2 - 4 * ohm * motors * motor_w
+        root = np.sqrt(np.where(inside >= 0, inside, math.nan))
+        return np.asarray((left_v + root) / 2, dtype=np.float64)
+
+    bus_v = derived(bus, *inputs)
+    if not np.isfinite(bus_v.value).all():
+        return None
+    total_a = derived(
+        lambda rest_v, ohm, load_a, motor_w: (
+            motors * motor_w / bus(rest_v, ohm, load_a, motor_w) + load_a
+        ),
+        *inputs,
+    )
+    throttle = derived(lambda u, v: u / v, volt, bus_v)
+    on_stand = float(volt.value[0]) / _bus_on_stand(train, float(each.value[0]))
+    moved = DUTY_SHARE * abs(float(throttle.value[0]) - on_stand) / math.sqrt(3.0)
+    return {
+        "thrust_n": each,
+        "motor_w": watt,
+        "bus_v": bus_v,
+        "total_a": total_a,
+        "throttle_frac": throttle.with_source(
+            "throttle restated for the bus voltage", np.array([[moved]])
+        ),
+    }
+
+
+def _bus_on_stand(train: Powertrain, thrust_n: float) -> float:
+    """Bus voltage that the stand had around a thrust, from the nearest plateau."""
+    applied = train.applied
+    nearest = int(np.argmin(np.abs(applied.x - thrust_n)))
+    return float(applied.y[nearest] / applied.throttle_frac[nearest])
+
+
+def _asked(curve: Curve, at: Measured) -> Measured:
+    """A curve at a value that is itself uncertain."""
+    there = curve.at(at.value)
+    slope = curve.fit.slope(at.value)
+    return combine(there.value, [(np.ones(1), there), (slope, at)])
+
+
+# ------------------------------------------------------------ full throttle
+
+
+def _values(inputs: tuple[Measured, ...]) -> list[float]:
+    return [float(measured.value[0]) for measured in inputs]
+
+
+def _off(curve: Curve, at: Array) -> Measured:
+    there = curve.at(at)
+    return Measured(np.zeros(1), there.sources)
+
+
+def _value(curve: Curve, thrust_n: float) -> float:
+    return float(curve.fit.predict(np.array([thrust_n]))[0])
+
+
+def _surplus(
+    train: Powertrain,
+    motors: int,
+    thrust_n: float,
+    rest_v: float,
+    ohm: float,
+    load_a: float,
+    power_off_w: float = 0.0,
+    applied_off_v: float = 0.0,
+) -> float:
+    """Bus voltage that the pack gives less what full throttle needs, in volt."""
+    volt = _value(train.applied, thrust_n) + applied_off_v
+    watt = _value(train.power, thrust_n) + power_off_w
+    return rest_v - ohm * (motors * watt / volt + load_a) - volt
+
+
+def _solve(surplus: Callable[[float], float], top_n: float) -> float | None:
+    """Thrust at which nothing is left over, by halving; None outside the search."""
+    low, high = 0.02 * top_n, 1.5 * top_n
+    try:
+        if not (surplus(low) > 0 > surplus(high)):
+            return None
+        for _ in range(60):
+            middle = (low + high) / 2
+            if surplus(middle) > 0:
+                low = middle
+            else:
+                high = middle
+    except (InputFault, FloatingPointError):
+        return None
+    return (low + high) / 2

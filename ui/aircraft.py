@@ -1,0 +1,44 @@
+"""An article's aircraft as the analysis takes it: weights, currents, ratings."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from daq.analysis.hover import Aircraft, Rating
+    from daq.records.shelf import Article
+
+
+def aircraft_of(article: Article | None) -> Aircraft | None:
+    """What the article is meant to fly on; None where it does not say."""
+    from daq.analysis.hover import Aircraft
+
+    if article is None or article.aircraft is None:
+        return None
+    flown, pack = article.aircraft, article.pack
+    return Aircraft(
+        motors=flown.motors,
+        all_up_n=flown.all_up_n,
+        electronics_a=flown.electronics_a or 0.0,
+        capacity_c=None if pack is None else pack.capacity_c,
+        cells=None if pack is None else pack.cells,
+        ratings=_ratings(article),
+    )
+
+
+def _ratings(article: Article) -> tuple[Rating, ...]:
+    """What the parts are rated for as long as one likes, as far as is written down."""
+    from daq.analysis.hover import Rating
+
+    pack, plug = article.pack, article.plug
+    found = (
+        ("plug", None if plug is None else plug.rated_a, False),
+        ("pack", None if pack is None else pack.max_current_a, False),
+        ("speed controller", article.esc.continuous_a, True),
+        ("motor", article.motor.max_current_a, True),
+    )
+    return tuple(
+        Rating(part, current_a, each)
+        for part, current_a, each in found
+        if current_a is not None
+    )
