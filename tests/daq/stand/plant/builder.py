@@ -7,20 +7,20 @@ from daq.stand.plant.truth import SHIPPED_TRUTHS, Truth
 from daq.typed_toml import check_typed
 
 
-def shipped_tables() -> dict[str, dict[str, object]]:
-    """The shipped truth file as plain tables."""
-    return tomllib.loads((SHIPPED_TRUTHS / "indoor_quad.toml").read_text("utf-8"))
+def shipped_tables(name: str = "indoor_quad") -> dict[str, dict[str, object]]:
+    """A shipped truth file as plain tables."""
+    return tomllib.loads((SHIPPED_TRUTHS / f"{name}.toml").read_text("utf-8"))
 
 
-def changed(changes: Mapping[str, object]) -> Truth:
-    """The shipped truth with ``table.key`` set to a value, or dropped for None."""
-    tables = shipped_tables()
+def changed(changes: Mapping[str, object], name: str = "indoor_quad") -> Truth:
+    """A shipped truth with ``table.key`` set to a value, or dropped for None."""
+    tables = shipped_tables(name)
     for dotted, value in changes.items():
         table, key = dotted.split(".")
         if value is None:
             tables[table].pop(key, None)
         else:
-            tables[table][key] = value
+            tables.setdefault(table, {})[key] = value
     return check_typed(tables, Truth, "a test's truth")
 
 

@@ -1,4 +1,5 @@
 import math
+from itertools import pairwise
 
 import pytest
 
@@ -81,3 +82,19 @@ def test_below_its_drop_out_voltage_it_does_not_drive() -> None:
 def test_it_draws_more_while_it_switches() -> None:
     assert esc().draw_a(0.0) == pytest.approx(0.03)
     assert esc().draw_a(0.2) == pytest.approx(0.08)
+
+
+def test_a_bowed_duty_meets_the_straight_one_at_both_ends() -> None:
+    one = esc(start_throttle_frac=0.0, duty_bow_frac=0.03)
+    assert duty(one, 2.0e-3) == 1.0
+    assert duty(one, 1.0e-3) == 0.0
+    assert duty(one, 1.5e-3) == pytest.approx(0.53)
+    assert duty(one, 1.25e-3) == pytest.approx(0.25 + 4 * 0.03 * 0.25 * 0.75)
+
+
+@pytest.mark.parametrize("bow", [-0.249, 0.249])
+def test_the_steepest_bow_still_rises_everywhere(bow: float) -> None:
+    one = esc(start_throttle_frac=0.0, duty_bow_frac=bow)
+    found = [duty(one, 1e-3 + k * 1e-5) for k in range(101)]
+    assert all(a < b for a, b in pairwise(found))
+    assert found[-1] == 1.0

@@ -186,3 +186,60 @@ def test_temperatures_take_nothing_from_the_other_channels_noise() -> None:
         if tick % 2:
             assert bare.fast_frame() == warm.fast_frame()
         assert bare.take_conversion() == warm.take_conversion()
+
+
+def test_warm_magnets_turn_faster_unloaded_and_pull_less_a_ampere() -> None:
+    # NdFeB loses about 0.11 % of its flux a kelvin (reversible temperature coefficient
+    # of remanence, from memory): 80 K above 20 degrees leave 91.2 % of K_t and give
+    # 1/0.912 of the no-load speed.
+    hot: dict[str, object] = {
+        "winding_heat.start_c": 100.0,
+        "winding_heat.capacity_j_k": 1e9,
+        "motor.no_load_current_a": 0.0,
+        "motor.no_load_growth_a_s_rad": 0.0,
+        "propeller.speed_rpm": None,
+        "propeller.ct": 1e-9,
+        "propeller.cp": 1e-9,
+    }
+    speeds = []
+    for magnet_rel_k in (0.0, -0.0011):
+        truth = changed(
+            QUIET
+            | bench_supply(6.0)
+            | hot
+            | {"winding_heat.magnet_rel_k": magnet_rel_k}
+        )
+        plant = Plant(truth, 1)
+        plant.advance(5.0, 2.0e-3)
+        speeds.append(plant.state.speed_rad_s)
+        kt = 60.0 / (2.0 * math.pi * 4600.0)
+        kept = 1.0 + 80.0 * magnet_rel_k
+        assert plant.state.kt_v_s == pytest.approx(kt * kept)
+    assert speeds[1] / speeds[0] == pytest.approx(1.0 / 0.912, rel=1e-5)
+
+
+def test_weak_magnets_still_keep_the_books() -> None:
+    """Energy with hot winding and weak magnets: torque and back-EMF fall alike."""
+    truth = changed(
+        QUIET
+        | {
+            "winding_heat.resistance_k_w": 1e9,
+            "winding_heat.capacity_j_k": 1.0,
+            "winding_heat.resistance_follows": True,
+            "winding_heat.magnet_rel_k": -0.0011,
+            "esc_heat.resistance_k_w": 1e9,
+            "esc_heat.capacity_j_k": 1.0,
+        }
+    )
+    plant = Plant(truth, 1)
+    plant.advance(1.0, 1.6e-3)
+    begin, sums = plant.state, plant.integrals
+    plant.advance(2.0, 1.6e-3)
+    end, after = plant.state, plant.integrals
+    gave = after.bus_energy_j - sums.bus_energy_j
+    work = after.shaft_energy_j - sums.shaft_energy_j
+    inertia = truth.motor.inertia_kg_m2 + truth.propeller.inertia_kg_m2
+    stored = 0.5 * inertia * (end.speed_rad_s**2 - begin.speed_rad_s**2)
+    heat = end.winding_k - begin.winding_k + end.esc_k - begin.esc_k
+    assert end.kt_v_s < 0.99 * begin.kt_v_s
+    assert heat == pytest.approx(gave - work - stored, rel=1e-3)

@@ -2,19 +2,27 @@ import math
 
 import numpy as np
 import pytest
+from scipy.signal import lsim
 
+from daq.stand.plant.bench import Plant
+from daq.stand.plant.bus import Bus
+from daq.stand.plant.esc import Esc
+from daq.stand.plant.motor import Motor
 from daq.stand.plant.noise import Stream
 from daq.stand.plant.sensors import (
     FastFrame,
     FastSensor,
+    FilteredSensor,
     SpeedSensor,
+    Wired,
+    bus_sensor,
     fast_sensor,
     pulse_counts,
     sensor_specs,
     true_gain,
 )
 from daq.stand.plant.truth_parts import SpeedSensorTruth
-from tests.daq.stand.plant.builder import changed
+from tests.daq.stand.plant.builder import QUIET, changed
 
 
 def plain(gain: float = 1000.0, zero: float = 0.0) -> FastSensor:
@@ -115,3 +123,59 @@ def test_the_channels_are_declared_in_order_with_nominal_figures() -> None:
     for spec in specs:
         reach = 2 ** (8 * spec.width_bytes - 1)
         assert -reach <= spec.low_counts < spec.high_counts < reach
+
+
+def filtered(filter_s: float, tap_ohm: float, rested: float = 0.0) -> FilteredSensor:
+    truth = changed(QUIET).current_sensor
+    esc, motor = Esc(changed({}).esc, 1e-3), Motor(changed({}).motor)
+    wired = Wired(Bus(esc, motor, 0.1, 1e-3), 1e-3, filter_s, tap_ohm, rested)
+    sensor = bus_sensor(truth, 1000.0, lambda: 0.0, wired)
+    assert isinstance(sensor, FilteredSensor)
+    return sensor
+
+
+def test_a_filter_answers_a_jump_as_scipys_low_pass() -> None:
+    # 1/(1 + s tau) by scipy, averaged over each step of 1 ms.
+    one = filtered(0.004, 0.0, rested=1.0)
+    inputs = [1.0] * 3 + [9.0] * 20 + [2.0] * 20
+    seen = []
+    for value in inputs:
+        one.sample(value)
+        seen.append(one.newest_counts / 1000.0)
+    fine = np.repeat(inputs, 1000)
+    time_s = np.arange(len(fine)) * 1e-6
+    _, slow, _ = lsim(([1.0], [0.004, 1.0]), fine - 1.0, time_s)
+    expected = 1.0 + slow.reshape(len(inputs), 1000).mean(axis=1)
+    assert seen == pytest.approx(expected.tolist(), abs=2e-3)
+
+
+def test_a_filtered_ramp_is_late_by_the_filters_time() -> None:
+    one = filtered(0.004, 0.0)
+    for step in range(200):
+        one.sample((step + 0.5) * 1e-3)
+    assert one.newest_counts / 1000.0 == pytest.approx(0.1995 - 0.004, rel=1e-3)
+
+
+def test_a_voltage_tapped_before_a_lead_reads_its_drop_too() -> None:
+    # Ohm's law: 12 mohm carry the bus current.
+    truth = changed(QUIET | {"voltage_sensor.tap_resistance_ohm": 0.012})
+    plant = Plant(truth, 1)
+    first = plant.fast_frame().voltage_mean_counts
+    assert first == pytest.approx(12_567 + 12 * 0.035, abs=1)
+    plant.advance(2.0, 1.8e-3)
+    plant.fast_frame()
+    before = plant.integrals
+    plant.advance(0.1, 1.8e-3)
+    after, frame = plant.integrals, plant.fast_frame()
+    volt = (after.bus_v_s - before.bus_v_s) / 0.1
+    amp = (after.bus_charge_c - before.bus_charge_c) / 0.1
+    assert frame.voltage_mean_counts / 1000.0 == pytest.approx(
+        volt + 0.012 * amp, abs=1e-3
+    )
+    # And the truth stays that of the ESC's input.
+    assert plant.state.bus_v == pytest.approx(volt, abs=0.02)
+
+
+def test_a_sensor_without_filter_and_lead_is_the_plain_one() -> None:
+    plant = Plant(changed(QUIET), 1)
+    assert type(plant._voltage) is type(plant._current) is FastSensor

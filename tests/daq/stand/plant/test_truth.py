@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from daq.errors import InputFault
 from daq.stand.plant.bench import Plant
-from daq.stand.plant.truth import SHIPPED_TRUTHS, load_truth, shipped_truth
+from daq.stand.plant.truth import SHIPPED_TRUTHS, Truth, load_truth, shipped_truth
 from daq.stand.plant.truth_parts import AirTruth, PropellerTruth
 from tests.daq.stand.plant.builder import changed
 
@@ -158,3 +158,90 @@ def test_no_accepted_propeller_beats_the_ideal_between_its_points(
         for part in (0.2, 0.5, 0.8):
             ct, cp = ct0 + part * (ct1 - ct0), cp0 + part * (cp1 - cp0)
             assert truth.figure_of_merit(ct, cp) <= 1.0 + 1e-12
+
+
+ARTICLE = ("pack", "leads", "air", "mount", "speed_sensor", "winding_sensor")
+
+
+def test_the_rough_stand_has_the_same_article_and_every_effect() -> None:
+    plain, rough = shipped_truth(), shipped_truth("rough")
+    for name in ARTICLE:
+        assert getattr(rough, name) == getattr(plain, name)
+    assert rough.motor == plain.motor
+    assert rough.propeller.ct == plain.propeller.ct
+    assert all(getattr(rough, name) is not None for name in Truth.model_fields)
+
+
+def test_without_its_effects_the_rough_stand_is_the_plain_one_to_the_count() -> None:
+    rough = shipped_truth("rough")
+    bare = rough.model_copy(
+        update=dict.fromkeys(EFFECTS)
+        | {
+            name: getattr(shipped_truth(), name)
+            for name in (
+                "esc",
+                "propeller",
+                "current_sensor",
+                "voltage_sensor",
+                "winding_heat",
+            )
+        }
+    )
+    one, other = Plant(bare, 9), Plant(shipped_truth(), 9)
+    for _ in range(600):
+        for plant in (one, other):
+            plant.advance(2e-3, 1.8e-3)
+        assert one.fast_frame() == other.fast_frame()
+        assert one.take_conversion() == other.take_conversion()
+    assert one.integrals == other.integrals
+
+
+EFFECTS = (
+    "arm",
+    "vibration",
+    "cell_creep",
+    "cell_hysteresis",
+    "cell_curve",
+    "cell_drift",
+    "cell_warming",
+    "reference",
+    "gusts",
+    "chopping",
+    "scatter",
+)
+
+
+def test_a_shipped_truth_may_be_named_without_its_folder(tmp_path: Path) -> None:
+    assert load_truth(Path("rough")) == shipped_truth("rough")
+    with pytest.raises(InputFault, match="no such file"):
+        load_truth(tmp_path / "rough")
+
+
+@pytest.mark.parametrize(
+    ("changes", "sentence"),
+    [
+        (
+            {"propeller.blades": None},
+            r"with \[vibration\] give propeller\.blades too",
+        ),
+        (
+            {"cell_hysteresis.thresholds_frac": [0.2, 0.1]},
+            r"\[cell_hysteresis\] thresholds_frac must increase",
+        ),
+        ({"esc.duty_bow_frac": 0.3}, r"esc\.duty_bow_frac is 0\.3.* below 0\.25"),
+        ({"arm.thrust_arm_m": 0.0}, r"arm\.thrust_arm_m is 0.* above 0"),
+        ({"arm.misaligned_rad": 0.1}, r"arm\.misaligned_rad is not a known key"),
+        ({"chopping.frequency_hz": 10.0}, r"chopping\.frequency_hz .* at least 1000"),
+        ({"winding_heat.magnet_rel_k": 0.001}, r"magnet_rel_k is 0\.001.* at most 0"),
+    ],
+)
+def test_an_effect_out_of_all_reason_is_refused_by_its_key(
+    changes: dict[str, object], sentence: str
+) -> None:
+    with pytest.raises(InputFault, match=sentence):
+        changed(changes, "rough")
+
+
+def test_a_cell_that_follows_its_warmth_must_be_warmed_by_something() -> None:
+    with pytest.raises(InputFault, match=r"need \[cell_warming\]"):
+        changed({"cell_drift.zero_n_k": 0.001})
