@@ -168,7 +168,9 @@ def _unknown_key(loc: Sequence[int | str], model: type[Table]) -> str:
 def _table_at(model: type[Table], loc: Sequence[int | str]) -> type[Table]:
     """The model of the table that a fault lies in."""
     for part in loc:
-        annotation = model.model_fields[str(part)].annotation
+        if isinstance(part, int):
+            continue  # a place in a list of tables
+        annotation = model.model_fields[part].annotation
         candidates = (annotation, *get_args(annotation))
         model = next(
             kind

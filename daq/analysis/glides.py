@@ -14,6 +14,7 @@ import numpy as np
 from daq.analysis.legs import UpDown, up_down
 from daq.analysis.measured import Measured, Source
 from daq.analysis.plateaus import Plateaus
+from daq.analysis.scaled import scale_sources
 from daq.analysis.series import Array, Hold, Series
 from daq.analysis.statistics import WindowMean, step_nearby, window_mean
 from daq.analysis.zeros import ZEROED
@@ -215,17 +216,19 @@ def _means(
     )
     name = channel.name
     sources = {f"{name} random": own}
-    value = raw
+    value: Array = raw
+    taken_off: Array | None = None
     if name in ZEROED:
         rests = plateaus.channels[name].rests
         middle_s = np.array([stretch.middle_s for stretch in stretches])
         finite = np.abs(raw[np.isfinite(raw)])
         largest = float(finite.max()) if finite.size else math.nan
         zero = rests.zero_at(middle_s, largest)
-        value = raw - zero.value
+        value, taken_off = raw - zero.value, zero.value
         sources.update(zero.sources)
-    gain = (channel.gain_u_rel * value)[:, np.newaxis]
-    return Measured(value, sources).with_source(f"{name} gain", gain)
+    legs = [stretch.leg for stretch in stretches]
+    sources.update(scale_sources(channel, raw, taken_off, legs))
+    return Measured(value, sources)
 
 
 def _at_middle(window: WindowMean, stretch: _Stretch) -> float:

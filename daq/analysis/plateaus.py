@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from daq.analysis.measured import Measured, Source
+from daq.analysis.scaled import scale_sources
 from daq.analysis.series import Array, Hold, Series
 from daq.analysis.statistics import MIN_READINGS, WindowMean, step_nearby, window_mean
 from daq.analysis.zeros import REST_SETTLE_S, ZEROED, Rests, read_rests
@@ -39,8 +40,9 @@ class ChannelMeans:
 
     Attributes:
         measured: Zero-corrected means with their sources ``<name> random`` (own
-            to each plateau), ``<name> gain``, ``<name> zero`` and ``<name> zero
-            drift`` (shared); NaN where a plateau has too few readings.
+            to each plateau), ``<name> gain`` and what else its scale may be wrong
+            by, ``<name> zero`` and ``<name> zero drift`` (shared); NaN where a
+            plateau has too few readings.
         windows: What was found in each window, in plateau order.
         rests: What the channel read in the rests; taken off as zero from thrust
             and current only.
@@ -172,6 +174,7 @@ def average(
     dwells, skipped = _usable(holds, settle_s)
     start_s = np.array([hold.start_s + settle_s for hold in dwells])
     end_s = np.array([hold.end_s for hold in dwells])
+    legs = tuple(hold.leg for hold in dwells)
     channels: dict[str, ChannelMeans] = {}
     for name, channel in series.items():
         windows = tuple(
@@ -187,10 +190,11 @@ def average(
         )
         if name in ZEROED:
             skipped.extend(rests.skipped)
-        channels[name] = _channel_means(channel, windows, rests, (start_s + end_s) / 2)
+        middle_s = (start_s + end_s) / 2
+        channels[name] = _channel_means(channel, windows, rests, middle_s, legs)
     return Plateaus(
         throttle_frac=np.array([hold.throttle_frac for hold in dwells]),
-        leg=tuple(hold.leg for hold in dwells),
+        leg=legs,
         step=np.array([hold.step for hold in dwells], dtype=np.int_),
         start_s=start_s,
         end_s=end_s,
@@ -228,6 +232,7 @@ def _channel_means(
     windows: tuple[WindowMean, ...],
     rests: Rests,
     middle_s: Array,
+    legs: Sequence[str],
 ) -> ChannelMeans:
     raw = np.array([window.mean for window in windows], dtype=np.float64)
     own = Source(
@@ -236,14 +241,14 @@ def _channel_means(
     )
     name = channel.name
     sources = {f"{name} random": own}
-    value = raw
+    value: Array = raw
+    taken_off: Array | None = None
     if name in ZEROED:
         zero = rests.zero_at(middle_s, _largest(raw - _middle(rests)))
-        value = raw - zero.value
+        value, taken_off = raw - zero.value, zero.value
         sources.update(zero.sources)
-    measured = Measured(value, sources).with_source(
-        f"{name} gain", (channel.gain_u_rel * value)[:, np.newaxis]
-    )
+    sources.update(scale_sources(channel, raw, taken_off, legs))
+    measured = Measured(value, sources)
     unsettled = np.array(
         [
             window.late and abs(window.change) > SETTLED_SHARE * abs(mean)

@@ -13,6 +13,7 @@ from typing import Literal, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
+from daq.analysis.scale import Scale, relative_scale
 from daq.errors import InputFault
 
 Array: TypeAlias = NDArray[np.float64]
@@ -48,8 +49,10 @@ class Series:
         value_si: Reading in the SI unit of the channel, shape (n,). NaN stands
             for a reading that is not there.
         gain_u_rel: Relative standard uncertainty of the scale factor; common to
-            all readings of the channel.
+            all readings of the channel. All that is known where nothing was
+            calibrated.
         resolution_si: One count, in the SI unit of the channel.
+        scale: What is known of the scale in its place, from a calibration.
     """
 
     name: str
@@ -58,6 +61,7 @@ class Series:
     value_si: Array
     gain_u_rel: float
     resolution_si: float
+    scale: Scale | None = None
 
     def __post_init__(self) -> None:
         """Refuse what cannot be a channel.
@@ -83,6 +87,11 @@ class Series:
         ):
             if not (math.isfinite(number) and number >= 0):
                 raise InputFault(f"{where}: {key} is {number}; it must be zero or more")
+
+    @property
+    def errors(self) -> Scale:
+        """How wrong its scale may be."""
+        return relative_scale(self.gain_u_rel) if self.scale is None else self.scale
 
     def between(self, start_s: float, end_s: float) -> tuple[Array, Array]:
         """Times and values with ``start_s <= t < end_s`` (views, not copies)."""
