@@ -58,7 +58,14 @@ class ChoppedBus(Bus):
     mean of the cycles.
     """
 
-    __slots__ = ("_cycle_s", "_edges", "_extra", "_of", "_share")
+    __slots__ = (
+        "_cycle_s",
+        "_edges",
+        "_extra",
+        "_for_duty",
+        "_for_ohm",
+        "_ripple_ohm",
+    )
 
     def __init__(
         self,
@@ -71,27 +78,29 @@ class ChoppedBus(Bus):
         super().__init__(esc, motor, source_ohm, step_s)
         self._cycle_s = 1.0 / truth.frequency_hz
         self._edges = truth.edge_s * truth.frequency_hz
-        self._of = (-1.0, -1.0)
-        self._share = self._extra = 0.0
+        self._for_duty = self._for_ohm = -1.0
+        self._ripple_ohm = self._extra = 0.0
 
     def _look(self, duty: float) -> None:
         """Ripple and cost of switching at that duty on this source."""
         source = self.source_ohm
-        self._of = (duty, source)
+        self._for_duty, self._for_ohm = duty, source
         self._extra = self._edges if 0.0 < duty < 1.0 else 0.0
         time_s = source * self._esc.capacitance_f
-        self._share = ripple_share(duty, self._cycle_s / time_s) if time_s else 0.0
+        share = ripple_share(duty, self._cycle_s / time_s) if time_s else 0.0
+        self._ripple_ohm = source * share
 
     @override
     def feed(self, emf_v: float, duty: float, speed_rad_s: float) -> None:
         source = self.source_ohm
-        if self._of != (duty, source):
+        if duty != self._for_duty or source != self._for_ohm:
             self._look(duty)
         self._emf = emf_v
         self._duty = duty
         self._draw_a = draw = self._esc.draw_a(duty)
         if duty > 0.0:
-            loop = self.loop_ohm + source * (duty * (duty + self._extra) + self._share)
+            loop = self.loop_ohm + self._ripple_ohm
+            loop += source * duty * (duty + self._extra)
             kt = self.kt_v_s
             current = (duty * (emf_v - source * draw) - kt * speed_rad_s) / loop
             if current > 0.0:
@@ -114,12 +123,12 @@ class ChoppedBus(Bus):
             bus = self._emf / self.source_ohm
         self.volt_v = volt
         self.bus_a = bus
-        self.rippled_w += self.ripple_w(current)
+        self.rippled_w += self._ripple_ohm * current * current
         self.switched_w += volt * self._extra * current
 
     @override
     def ripple_w(self, motor_a: float) -> float:
-        return self.source_ohm * self._share * motor_a * motor_a
+        return self._ripple_ohm * motor_a * motor_a
 
     @override
     def at_once(
