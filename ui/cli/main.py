@@ -25,6 +25,7 @@ COMMANDS = (
     "spin",
     "adopt",
     "findings",
+    "compare",
     "report",
     "rebuild",
 )

@@ -77,17 +77,23 @@ def write_report(results: Results, path: Path) -> None:
 
 def render(results: Results) -> str:
     """The page as text: the same for the same run, whenever it is made."""
-    from jinja2 import Environment, StrictUndefined
+    return filled_in(TEMPLATE, _page(results))
+
+
+def filled_in(template_name: str, page: object) -> str:
+    """A template of this package with what it shows, every text escaped."""
+    from jinja2 import Environment, FunctionLoader, StrictUndefined
 
     environment = Environment(
+        loader=FunctionLoader(_own),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
         keep_trailing_newline=True,
     )
-    template = environment.from_string(_own(TEMPLATE))
-    return template.render(page=_page(results), style=Markup(_own(STYLE)))  # noqa: S704 - shipped with the program
+    template = environment.get_template(template_name)
+    return template.render(page=page, style=Markup(_own(STYLE)))  # noqa: S704 - shipped with the program
 
 
 def _own(name: str) -> str:

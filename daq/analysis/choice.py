@@ -1,0 +1,92 @@
+"""Which of several articles does best at something, and which cannot be told from it.
+
+One value an article, each the mean over its runs, with what they share and what
+re-mounting does. Nothing here knows what the values are of.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from daq.analysis.compare import Reproducibility
+from daq.analysis.measured import COVERAGE, Measured, Source, combine, t_factor
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """One article's value of something.
+
+    Attributes:
+        article: In words.
+        value: One value, the mean over its runs, its sources named so that what
+            articles share is called the same.
+        runs: How many.
+    """
+
+    article: str
+    value: Measured
+    runs: int
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """The best, and the rest against it.
+
+    Attributes:
+        best: Place of the best among the candidates.
+        tied: Places of those that cannot be told from it.
+        told: Whether anything can be told at all: there is a reproducibility.
+    """
+
+    best: int
+    tied: tuple[int, ...]
+    told: bool
+
+
+def choose(
+    candidates: Sequence[Candidate], reproducibility: Reproducibility | None
+) -> Choice:
+    """The candidate of the highest value, and those that cannot be told from it.
+
+    The best was picked by looking, so each of the others is held against it with an
+    interval that allows for the number of comparisons (Bonferroni).
+
+    Args:
+        candidates: Two or more, their values above zero.
+        reproducibility: What re-mounting does; without it nothing can be told.
+    """
+    values = [float(one.value.value[0]) for one in candidates]
+    best = int(np.argmax(values))
+    others = [place for place in range(len(candidates)) if place != best]
+    if reproducibility is None:
+        return Choice(best, tuple(others), told=False)
+    asked = 1.0 - (1.0 - COVERAGE) / max(1, len(others))
+    tied = [
+        place
+        for place in others
+        if _lead(candidates[best], candidates[place], reproducibility, asked) <= 0
+    ]
+    return Choice(best, tuple(tied), told=True)
+
+
+def averaged(runs: Sequence[Measured]) -> Measured:
+    """The mean of one value over runs, each run's own sources named after it."""
+    share = np.full(1, 1.0 / len(runs))
+    value = sum((float(run.value[0]) for run in runs), 0.0) / len(runs)
+    return combine(np.array([value]), [(share, run) for run in runs])
+
+
+def _lead(
+    best: Candidate, other: Candidate, found: Reproducibility, coverage: float
+) -> float:
+    """Lower limit of the logarithm of best over other."""
+    ones = [np.array([1.0 / float(one.value.value[0])]) for one in (best, other)]
+    log = math.log(float(best.value.value[0]) / float(other.value.value[0]))
+    apart = combine(np.array([log]), [(ones[0], best.value), (-ones[1], other.value)])
+    u = found.sd_rel * math.sqrt(1.0 / best.runs + 1.0 / other.runs)
+    mounted = Source(np.array([[u]]), np.array([found.dof]))
+    whole = Measured(apart.value, {**apart.sources, "re-mounting": mounted})
+    half = t_factor(whole.dof(), coverage) * whole.standard_uncertainty()
+    return log - float(half[0])

@@ -1,0 +1,525 @@
+"""Whether two articles can be told apart, and by how much they differ.
+
+Each article has one run or several, each with the article taken off the stand and put
+back: what that does is the largest part of most differences, and no number of readings
+in one run shows it. So there is no verdict without replicate mountings, or a
+reproducibility known from elsewhere. Differences are ratios: a scale factor that both
+share cancels by itself, through its name. The band holds over the whole range at once
+(R. G. Miller, Simultaneous Statistical Inference, 2nd ed. 1981, chapter 2, from memory;
+here by simulation of the largest deviation), so that a verdict does not come from
+looking at many points. Nothing here knows where runs came from.
+"""
+
+import math
+from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final, Literal
+
+import numpy as np
+
+from daq.analysis.curves import Curve, draw
+from daq.analysis.hover import POWER_MODELS
+from daq.analysis.levels import Relation
+from daq.analysis.measured import COVERAGE, Measured, Source, combine, t_factor
+from daq.analysis.models import Model, Polynomial, PowerLaw
+from daq.analysis.run import Analysis
+from daq.analysis.series import Array
+from daq.errors import InputFault
+
+#: Points over the common range at which articles are compared.
+POINTS: Final = 9
+#: Simulated deviations behind a simultaneous band, and the seed that makes them the
+#: same every time.
+DRAWS: Final = 20_000
+SEED: Final = 20_261_126
+#: With more degrees of freedom than this Student's t is taken for the normal.
+MANY_DOF: Final = 1e4
+#: Chance with which a difference that matters should be found, once enough was run.
+POWER: Final = 0.8
+MOST_RUNS: Final = 200
+#: A common range narrower than this share of the wider one carries no comparison.
+NARROWEST_SHARE: Final = 0.2
+#: Thrust against the voltage at the bridge.
+APPLIED_MODELS: Final[tuple[Model, ...]] = (
+    PowerLaw(),
+    Polynomial((1, 2)),
+    Polynomial((0, 1, 2)),
+    Polynomial((1, 2, 3)),
+    Polynomial((0, 1, 2, 3)),
+)
+
+Verdict = Literal["more", "less", "cannot tell", "no verdict"]
+
+
+@dataclass(frozen=True, slots=True)
+class Mounting:
+    """One run: an article, mounted once.
+
+    Attributes:
+        name: Of the run.
+        article: What was on the stand, in words that name the specimen.
+        scale: What stood for the scale factors: runs with the same one share their
+            errors (the same stand, the same calibration).
+        analysis: What it says.
+    """
+
+    name: str
+    article: str
+    scale: str
+    analysis: Analysis
+
+
+@dataclass(frozen=True, slots=True)
+class Reproducibility:
+    """By how much one article differs from itself, mounted again.
+
+    Attributes:
+        sd_rel: Standard deviation of one mounting, relative.
+        dof: Degrees of freedom of it.
+        words: Where it comes from.
+    """
+
+    sd_rel: float
+    dof: float
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """The second article against the first, over a range.
+
+    Attributes:
+        what: What is compared, a key of ``QUANTITIES``.
+        x: Where, in SI, shape (m,).
+        first: The first article's values, shape (m,).
+        second: The second's.
+        ratio: Second over first less one, shape (m,).
+        low: Simultaneous lower limit, shape (m,); NaN without a reproducibility.
+        high: Upper limit.
+        mean: Ratio over the whole range: its value, low and high limit (one
+            statement, not simultaneous).
+        alone: Half of the interval of ``mean`` from what the runs themselves are
+            uncertain by, without any re-mounting.
+        reproducibility: What was used; None if there is none.
+        shared_u: Standard uncertainty that more runs would not take away.
+        runs: How many of the first and of the second.
+        verdict: What follows.
+        where: From and to which x the band excludes zero; None where nowhere.
+    """
+
+    what: str
+    x: Array
+    first: Array
+    second: Array
+    ratio: Array
+    low: Array
+    high: Array
+    mean: tuple[float, float, float]
+    alone: float
+    reproducibility: Reproducibility | None
+    shared_u: float
+    runs: tuple[int, int]
+    verdict: Verdict
+    where: tuple[float, float] | None
+
+    def to_dict(self) -> dict[str, object]:
+        """Everything needed to draw or to judge it again, for JSON."""
+        found = self.reproducibility
+        return {
+            "what": self.what,
+            "x_quantity": QUANTITIES[self.what].x_quantity,
+            "x": self.x.tolist(),
+            "first": self.first.tolist(),
+            "second": self.second.tolist(),
+            "ratio": self.ratio.tolist(),
+            "low": _known(self.low),
+            "high": _known(self.high),
+            "mean": _known(np.array(self.mean)),
+            "coverage": COVERAGE,
+            "re_mounting": None
+            if found is None
+            else {"sd_rel": found.sd_rel, "dof": found.dof, "from": found.words},
+            "shared_u": self.shared_u,
+            "runs": list(self.runs),
+            "verdict": self.verdict,
+            "clear_from_to": None if self.where is None else list(self.where),
+        }
+
+
+def _known(values: Array) -> list[float | None]:
+    return [float(value) if math.isfinite(value) else None for value in values]
+
+
+def _specific(analysis: Analysis) -> Curve | None:
+    thrust = analysis.plateaus.measured("thrust")
+    power = analysis.evidence.power
+    if thrust is None or power is None:
+        return None
+    return draw(
+        Relation(
+            "power against thrust",
+            "thrust_n",
+            "power_w",
+            thrust,
+            power.measured,
+            POWER_MODELS,
+            positive=True,
+        ),
+        analysis.plateaus.throttle_frac,
+    )
+
+
+def _by_voltage(analysis: Analysis) -> Curve | None:
+    plateaus = analysis.plateaus
+    thrust, volts = plateaus.measured("thrust"), plateaus.measured("voltage")
+    if thrust is None or volts is None:
+        return None
+    throttle = plateaus.throttle_frac
+    applied = combine(throttle * volts.value, [(throttle, volts)])
+    return draw(
+        Relation(
+            "thrust against applied voltage",
+            "applied_v",
+            "thrust_n",
+            applied,
+            thrust,
+            APPLIED_MODELS,
+            positive=True,
+        ),
+        throttle,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """What can be compared.
+
+    Attributes:
+        curve: Draws it from a run, or cannot.
+        sign: 1 where the curve goes up with it, -1 where it goes down: specific
+            thrust is thrust over the power that is drawn.
+        x_quantity: What it is matched at, with its SI unit as suffix.
+    """
+
+    curve: Callable[[Analysis], Curve | None]
+    sign: int
+    x_quantity: str
+
+
+QUANTITIES: Final[Mapping[str, Quantity]] = {
+    "specific thrust": Quantity(_specific, -1, "thrust_n"),
+    "thrust": Quantity(_by_voltage, 1, "applied_v"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """One article held against another.
+
+    Attributes:
+        differences: In each quantity that both have.
+        missing: Why a quantity could not be compared, by its name.
+    """
+
+    differences: tuple[Difference, ...]
+    missing: Mapping[str, str]
+
+
+def compare(
+    first: Sequence[Mounting],
+    second: Sequence[Mounting],
+    known: Mapping[str, Reproducibility] | None = None,
+) -> Compared:
+    """The second article against the first, in each quantity that both have.
+
+    Specific thrust at matched thrust; thrust at matched voltage at the bridge, which
+    is matched throttle on one bus voltage.
+
+    Args:
+        first: Runs of one article.
+        second: Runs of another.
+        known: Reproducibility by quantity; where it is not given the runs' own
+            scatter is taken, if any was mounted again.
+    """
+    found: list[Difference] = []
+    missing: dict[str, str] = {}
+    for what, quantity in QUANTITIES.items():
+        try:
+            found.append(_compared(what, quantity, first, second, known or {}))
+        except InputFault as fault:
+            missing[what] = str(fault)
+    return Compared(tuple(found), missing)
+
+
+def learn(groups: Sequence[Sequence[Mounting]]) -> dict[str, Reproducibility]:
+    """What re-mounting does on a stand, from articles that were run more than once.
+
+    Args:
+        groups: Runs, each group of one article on one stand.
+
+    Returns:
+        By quantity; empty where nothing was run twice.
+    """
+    learned = {}
+    for what, quantity in QUANTITIES.items():
+        logs = [_logs(quantity, group) for group in groups]
+        found = _scatter(logs)
+        if found is not None:
+            count = sum(len(group) for group in logs if len(group) > 1)
+            words = f"{count} runs of articles that were mounted again"
+            learned[what] = Reproducibility(*found, words)
+    return learned
+
+
+def _logs(quantity: Quantity, group: Sequence[Mounting]) -> list[Array]:
+    """Logarithms of a group's curves over their common range; empty without one."""
+    curves = [quantity.curve(mounting.analysis) for mounting in group]
+    drawn = [curve for curve in curves if curve is not None]
+    if not drawn:
+        return []
+    try:
+        x = _common(drawn)
+    except InputFault:
+        return []
+    return [np.log(curve.fit.predict(x)) for curve in drawn]
+
+
+def runs_needed(
+    sd_rel: float, shared_u: float, matters: float, dof: float | None = None
+) -> int | None:
+    """Runs of each article that would settle a difference that matters.
+
+    So many that a difference of that size is found four times in five: half of the
+    interval and the chance to miss it both fit into it (W. G. Cochran, G. M. Cox,
+    Experimental Designs, 2nd ed. 1957, section 2.2, from memory).
+
+    Args:
+        sd_rel: Standard deviation of one mounting.
+        shared_u: What more runs do not take away.
+        matters: The difference, relative, above zero.
+        dof: Degrees of freedom if ``sd_rel`` is known from elsewhere.
+
+    Returns:
+        The number; None where no number would.
+    """
+    if float(t_factor(math.inf, COVERAGE)) * shared_u >= matters:
+        return None
+    for number in range(2, MOST_RUNS + 1):
+        freedom = max(2.0 * number - 2.0, dof or 0.0)
+        u = math.hypot(sd_rel * math.sqrt(2.0 / number), shared_u)
+        # One-sided chance of 80 % is two-sided 60 %.
+        asked = float(t_factor(freedom, COVERAGE) + t_factor(freedom, 2 * POWER - 1))
+        if asked * u <= matters:
+            return number
+    return None
+
+
+def belonging(
+    measured: Measured, mounting: Mounting, assumed: Collection[str] = ()
+) -> Measured:
+    """The same value, each source named after what it belongs to.
+
+    Scale factors belong to the stand and its calibration, all else to the run.
+
+    Args:
+        measured: A value of that run.
+        mounting: The run.
+        assumed: Sources that are assumptions, the same in every run.
+    """
+
+    def name(source: str) -> str:
+        if source in assumed:
+            return source
+        of_scale = source.endswith(" gain") or " calibration" in source
+        return f"{source} [{mounting.scale if of_scale else mounting.name}]"
+
+    return measured.renamed(name)
+
+
+# ---------------------------------------------------------------- one quantity
+
+
+def _compared(
+    what: str,
+    quantity: Quantity,
+    first: Sequence[Mounting],
+    second: Sequence[Mounting],
+    known: Mapping[str, Reproducibility],
+) -> Difference:
+    curves = [_curve(what, quantity, mounting) for mounting in (*first, *second)]
+    x = _common(curves)
+    logs = [
+        _log_at(curve, x, quantity.sign, mounting)
+        for curve, mounting in zip(curves, (*first, *second), strict=True)
+    ]
+    one, other = logs[: len(first)], logs[len(first) :]
+    apart = _mean_difference(one, other)
+    reproducibility = known.get(what) or _reproducibility(one, other)
+    shared = _only_shared(apart, (*first, *second))
+    over = np.full((1, x.size), 1.0 / x.size)
+    alone = apart.mapped(over)
+    shared_u = float(shared.mapped(over).standard_uncertainty()[0])
+    value = float(alone.value[0])
+    alone_half = float(
+        t_factor(alone.dof(), COVERAGE)[0] * alone.standard_uncertainty()[0]
+    )
+    low = high = np.full(x.size, math.nan)
+    mean = (value, math.nan, math.nan)
+    verdict: Verdict = "no verdict"
+    where = None
+    if reproducibility is not None:
+        runs = (len(one), len(other))
+        whole = _with_reproducibility(apart, reproducibility, runs)
+        half = _simultaneous(whole)
+        low, high = apart.value - half, apart.value + half
+        flat = whole.mapped(over)
+        half_mean = float(
+            t_factor(flat.dof(), COVERAGE)[0] * flat.standard_uncertainty()[0]
+        )
+        mean = (value, value - half_mean, value + half_mean)
+        verdict, where = _verdict(x, low, high)
+    names = [np.exp(_mean(side).value) for side in (one, other)]
+    scale = x if quantity.sign < 0 else np.ones(x.size)
+    return Difference(
+        what=what,
+        x=x,
+        first=scale * names[0],
+        second=scale * names[1],
+        ratio=np.expm1(apart.value),
+        low=np.expm1(low),
+        high=np.expm1(high),
+        mean=(math.expm1(mean[0]), math.expm1(mean[1]), math.expm1(mean[2])),
+        alone=alone_half,
+        reproducibility=reproducibility,
+        shared_u=shared_u,
+        runs=(len(one), len(other)),
+        verdict=verdict,
+        where=where,
+    )
+
+
+def _curve(what: str, quantity: Quantity, mounting: Mounting) -> Curve:
+    curve = quantity.curve(mounting.analysis)
+    if curve is None:
+        raise InputFault(
+            f"{mounting.name} has no curve of {what}: it takes thrust, voltage and "
+            "current at five levels or more."
+        )
+    return curve
+
+
+def _common(curves: Sequence[Curve]) -> Array:
+    """Points over the range that all curves cover.
+
+    Raises:
+        InputFault: There is none to speak of.
+    """
+    low = max(float(curve.x.min()) for curve in curves)
+    high = min(float(curve.x.max()) for curve in curves)
+    widest = max(float(np.ptp(curve.x)) for curve in curves)
+    if high - low < NARROWEST_SHARE * widest:
+        raise InputFault(
+            "the runs have hardly any range in common; measure them over the same "
+            "levels."
+        )
+    return np.linspace(low, high, POINTS)
+
+
+def _log_at(curve: Curve, x: Array, sign: int, mounting: Mounting) -> Measured:
+    """Logarithm of a curve with its sources, those of the run named after it."""
+    found = curve.at(x)
+    if np.any(found.value <= 0):
+        raise InputFault(f"{mounting.name}: {curve.name} is not above zero everywhere.")
+    ones = np.full(x.size, float(sign)) / found.value
+    log = combine(sign * np.log(found.value), [(ones, found)])
+    return belonging(log, mounting)
+
+
+def _mean(side: Sequence[Measured]) -> Measured:
+    share = np.full(side[0].value.size, 1.0 / len(side))
+    value = sum((one.value for one in side), np.zeros(share.size)) / len(side)
+    return combine(value, [(share, one) for one in side])
+
+
+def _mean_difference(one: Sequence[Measured], other: Sequence[Measured]) -> Measured:
+    first, second = _mean(one), _mean(other)
+    ones = np.ones(first.value.size)
+    return combine(second.value - first.value, [(ones, second), (-ones, first)])
+
+
+def _only_shared(apart: Measured, mountings: Sequence[Mounting]) -> Measured:
+    """The part that another mounting would not change: what scales leave over."""
+    scales = {f"[{mounting.scale}]" for mounting in mountings}
+    kept = {
+        name: source
+        for name, source in apart.sources.items()
+        if any(name.endswith(scale) for scale in scales)
+    }
+    return Measured(apart.value, kept)
+
+
+def _reproducibility(
+    one: Sequence[Measured], other: Sequence[Measured]
+) -> Reproducibility | None:
+    """From the scatter of replicates about their article, pooled; None without."""
+    found = _scatter([[run.value for run in side] for side in (one, other)])
+    if found is None:
+        return None
+    words = f"the scatter of these {len(one) + len(other)} runs"
+    return Reproducibility(*found, words)
+
+
+def _scatter(groups: Sequence[Sequence[Array]]) -> tuple[float, float] | None:
+    """Standard deviation of one mounting about its article, and degrees of freedom.
+
+    Of what moves a whole curve: the mean of its logarithm over the range. What moves
+    one point against the next is in each run's own uncertainty.
+    """
+    squares, dof = 0.0, 0
+    for group in groups:
+        if len(group) > 1:
+            means = np.array([float(values.mean()) for values in group])
+            squares += float(means.var(ddof=1)) * (means.size - 1)
+            dof += means.size - 1
+    return (math.sqrt(squares / dof), float(dof)) if dof else None
+
+
+def _with_reproducibility(
+    apart: Measured, found: Reproducibility, runs: tuple[int, int]
+) -> Measured:
+    """The difference with what re-mounting does in it, the same along the curve.
+
+    What the replicates show holds the runs' own noise too, which is in the difference
+    already: it counts twice, on the careful side.
+    """
+    size = apart.value.size
+    u = found.sd_rel * math.sqrt(1.0 / runs[0] + 1.0 / runs[1])
+    mounted = Source(np.full((size, 1), u), np.full(size, found.dof))
+    return Measured(apart.value, {**apart.sources, "re-mounting": mounted})
+
+
+def _simultaneous(whole: Measured) -> Array:
+    """Half-widths that hold at all points at once, shape (m,)."""
+    u = whole.standard_uncertainty()
+    u = np.where(u > 0, u, 1e-300)
+    correlation = whole.covariance() / np.outer(u, u)
+    values, vectors = np.linalg.eigh(correlation)
+    root = vectors * np.sqrt(np.maximum(values, 0.0))
+    rng = np.random.default_rng(SEED)
+    largest = np.abs(rng.standard_normal((DRAWS, u.size)) @ root.T).max(axis=1)
+    dof = float(whole.dof().min())
+    if dof < MANY_DOF:
+        largest = largest * np.sqrt(dof / rng.chisquare(dof, DRAWS))
+    return np.asarray(np.quantile(largest, COVERAGE) * u, dtype=np.float64)
+
+
+def _verdict(
+    x: Array, low: Array, high: Array
+) -> tuple[Verdict, tuple[float, float] | None]:
+    above, below = low > 0, high < 0
+    if not (above.any() or below.any()):
+        return "cannot tell", None
+    clear = above if np.count_nonzero(above) >= np.count_nonzero(below) else below
+    where = np.flatnonzero(clear)
+    span = (float(x[where[0]]), float(x[where[-1]]))
+    return ("more" if clear is above else "less"), span

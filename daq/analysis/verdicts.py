@@ -1,0 +1,138 @@
+"""What a comparison says, in sentences with their figures.
+
+Command line, page and window show the same ones. A verdict names the specimens that
+were on the stand and never speaks of a model. Nothing here computes a figure.
+"""
+
+import math
+
+from daq.analysis.compare import Difference, runs_needed
+from daq.analysis.rounding import in_passing, with_interval
+from daq.units import n_to_gf
+
+#: How a quantity is read, and what it is matched at.
+READ = {
+    "specific thrust": ("gave {} g/W", "at the same thrust"),
+    "thrust": ("gave {} thrust", "at the same throttle on the same bus voltage"),
+}
+#: What scale factors leave over is told from this much on.
+TOLD_PERCENT = 0.1
+
+
+def verdict(difference: Difference, first: str, second: str) -> str:
+    """Whether the two can be told apart, and by how much they differ."""
+    what, matched = READ[difference.what]
+    value, low, high = (100 * part for part in difference.mean)
+    over = f"on average from {_span(difference)}"
+    if difference.verdict == "no verdict":
+        half = 100 * difference.alone
+        return (
+            f"No verdict on {difference.what}: {second} {what.format(_more(value))} "
+            f"than {first} {matched} by {in_passing(abs(value), half)} %, {over}, but "
+            "each was mounted once, and what mounting again does to this stand is not "
+            "known."
+        )
+    size = abs(value)
+    limits = (low, high) if value >= 0 else (-high, -low)
+    figure = with_interval(size, *limits, "%", 0.95)
+    if difference.verdict == "cannot tell":
+        return (
+            f"{second} and {first} cannot be told apart in {difference.what} "
+            f"{matched}: the difference was {_signed(value, low, high)}, {over}."
+        )
+    if low <= 0 <= high or (value >= 0) != (difference.verdict == "more"):
+        clear = difference.where or (float(difference.x[0]), float(difference.x[-1]))
+        return (
+            f"{second} {what.format(difference.verdict)} than {first} {matched} "
+            f"{_clear(difference, *clear)}, though not over the whole range: "
+            f"{over} the difference was {_signed(value, low, high)}."
+        )
+    where = ""
+    if difference.where is not None and not _whole(difference):
+        where = f"; clear {_clear(difference, *difference.where)}"
+    return (
+        f"{second} {what.format(_more(value))} than {first} {matched}, by {figure} "
+        f"{over}{where}."
+    )
+
+
+def rests_on(difference: Difference) -> str:
+    """What the verdict rests on, a sentence."""
+    count = sum(difference.runs)
+    runs = f"{count} runs ({difference.runs[0]} and {difference.runs[1]})"
+    found = difference.reproducibility
+    if found is None:
+        return f"It rests on {runs}; none is a second mounting of the same article."
+    left = 100 * difference.shared_u
+    shared = "scale factors cancel"
+    if left > TOLD_PERCENT:
+        shared = (
+            f"scale factors leave {in_passing(left, left)} % that no run takes away"
+        )
+    return (
+        f"It rests on {runs}. Mounted again, an article differs from itself by "
+        f"{100 * found.sd_rel:.2g} % (one standard deviation, from {found.words}, "
+        f"{found.dof:.0f} degrees of freedom); {shared}."
+    )
+
+
+def to_settle(difference: Difference, matters: float) -> str:
+    """How many runs would settle a difference that matters, a sentence.
+
+    Args:
+        difference: The comparison.
+        matters: Relative difference that matters, above zero.
+    """
+    percent = f"{100 * matters:g} %"
+    found = difference.reproducibility
+    if found is None:
+        return (
+            "Mount each article at least twice more, taking turns (first, second, "
+            "second, first), to learn what mounting does."
+        )
+    number = runs_needed(found.sd_rel, difference.shared_u, matters)
+    if number is None:
+        return (
+            f"No number of runs would settle a difference of {percent}: what the two "
+            "do not share of scale and stand is larger. Use one stand and one "
+            "calibration."
+        )
+    if number <= min(difference.runs):
+        return f"A difference of {percent} would have been found four times in five."
+    return (
+        f"To find a difference of {percent} four times in five it would take {number} "
+        "runs of each, mounted again each time."
+    )
+
+
+def _more(value: float) -> str:
+    return "more" if value >= 0 else "less"
+
+
+def _signed(value: float, low: float, high: float) -> str:
+    return with_interval(value, low, high, "%", 0.95)
+
+
+def _span(difference: Difference) -> str:
+    return _from_to(difference, float(difference.x[0]), float(difference.x[-1]))
+
+
+def _from_to(difference: Difference, low: float, high: float) -> str:
+    if difference.what == "specific thrust":
+        return f"{n_to_gf(low):.3g} to {n_to_gf(high):.3g} gf"
+    return f"{low:.3g} to {high:.3g} V at the motor"
+
+
+def _clear(difference: Difference, low: float, high: float) -> str:
+    """Where a band leaves zero out; a single point is not a stretch."""
+    words = _from_to(difference, low, high)
+    return f"around {words.partition(' to ')[2]}" if low == high else f"from {words}"
+
+
+def _whole(difference: Difference) -> bool:
+    if difference.where is None:
+        return False
+    ends = (float(difference.x[0]), float(difference.x[-1]))
+    return all(
+        math.isclose(one, end) for one, end in zip(difference.where, ends, strict=True)
+    )

@@ -1,0 +1,105 @@
+"""A comparison in words and as plain values: the same for terminal, page and window.
+
+Nothing here reads a run or computes a figure.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from daq.analysis.choice import Candidate
+    from ui.comparing import Chosen, Comparison
+
+
+def learned_words(comparison: Comparison) -> list[str]:
+    """What mounting again does on this stand, in sentences."""
+    if not comparison.learned:
+        return ["Nothing was mounted again, so there is nothing to learn from."]
+    return [
+        f"Mounted again, an article differed from itself by {100 * found.sd_rel:.2g} % "
+        f"in {quantity} (one standard deviation, from {found.words}, {found.dof:.0f} "
+        "degrees of freedom)."
+        for quantity, found in comparison.learned.items()
+    ]
+
+
+def value_words(chosen: Chosen, candidate: Candidate) -> str:
+    """An article's value with its interval."""
+    from daq.analysis.measured import COVERAGE
+    from daq.analysis.rounding import with_interval
+
+    low, high = candidate.value.interval(COVERAGE)
+    value = float(candidate.value.value[0])
+    numbers = (chosen.scale * value, chosen.scale * float(low[0]))
+    return with_interval(*numbers, chosen.scale * float(high[0]), chosen.unit, COVERAGE)
+
+
+def chosen_words(chosen: Chosen) -> str:
+    """Which article does best, and which cannot be told from it."""
+    from daq.analysis.findings import in_words
+
+    if chosen.choice is None:
+        return f"Which {chosen.question}: only one article says."
+    best = chosen.candidates[chosen.choice.best].article
+    if not chosen.choice.told:
+        return (
+            f"Which {chosen.question}: {best} by what was measured, but nothing was "
+            "mounted again, so it cannot be told."
+        )
+    tied = [chosen.candidates[place].article for place in chosen.choice.tied]
+    if not tied:
+        return f"Which {chosen.question}: {best}."
+    return (
+        f"Which {chosen.question}: {best} by what was measured, but "
+        f"{in_words(tied)} cannot be told from it."
+    )
+
+
+def to_dict(comparison: Comparison, matters: float) -> dict[str, Any]:
+    """The comparison for JSON.
+
+    Args:
+        comparison: what was found.
+        matters: relative difference that matters, for how many runs would settle it.
+    """
+    from daq.analysis.verdicts import rests_on, to_settle, verdict
+
+    first = comparison.groups[0].name
+    return {
+        "simulated": comparison.simulated,
+        "articles": [
+            {"name": group.name, "runs": [r.run.folder.name for r in group.results]}
+            for group in comparison.groups
+        ],
+        "order": comparison.order,
+        "differences": [
+            {
+                "first": first,
+                "second": name,
+                "sentence": verdict(difference, first, name),
+                "rests_on": rests_on(difference),
+                "to_settle": to_settle(difference, matters),
+                **difference.to_dict(),
+            }
+            for name, found in comparison.compared.items()
+            for difference in found.differences
+        ],
+        "not_compared": [
+            {"first": first, "second": name, "what": what, "why": why}
+            for name, found in comparison.compared.items()
+            for what, why in found.missing.items()
+        ],
+        "re_mounting": learned_words(comparison),
+        "choice": [
+            {
+                "question": chosen.question,
+                "sentence": chosen_words(chosen),
+                "values": {
+                    one.article: value_words(chosen, one) for one in chosen.candidates
+                },
+            }
+            for chosen in comparison.chosen
+        ],
+        "cautions": list(comparison.cautions),
+    }

@@ -1,0 +1,371 @@
+"""Runs that are compared: read, sorted by article, held against each other.
+
+The glue between run folders and the analysis, for command line, page and window.
+Nothing here computes a figure or prints one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import partial
+from itertools import pairwise
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+from daq.errors import InputFault
+
+if TYPE_CHECKING:
+    from daq.analysis.choice import Candidate, Choice
+    from daq.analysis.compare import Compared, Mounting, Reproducibility
+    from daq.analysis.hover import Flight
+    from daq.analysis.measured import Measured
+    from ui.results import Results
+
+# What of an article may differ without making another article of it.
+NOT_THE_ARTICLE: Final = ("note", "air", "format")
+# What is assumed alike for every article on the same pack and aircraft.
+ASSUMED: Final = (
+    "voltage of the cells in flight",
+    "charge left",
+    "slow part of the pack",
+)
+# Assumed alike where packs, or electronics, are the same.
+OF_THE_PACK: Final = "capacity of the pack"
+OF_THE_LOAD: Final = "current of the electronics"
+# Air this much denser or thinner is worth saying: it moves thrust by as much.
+DENSITY_TOLD_REL: Final = 0.01
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """One article and its runs.
+
+    Attributes:
+        name: of the article.
+        results: of its runs, in the order in which they were made.
+        mountings: the same for the analysis.
+    """
+
+    name: str
+    results: tuple[Results, ...]
+    mountings: tuple[Mounting, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Chosen:
+    """One question to all articles.
+
+    Attributes:
+        question: in words, such as "hovers longest".
+        unit: of the values.
+        candidates: the articles that have a value, by name.
+        choice: the best and the rest; None where fewer than two have a value.
+        scale: unit at the surface for a value in SI.
+    """
+
+    question: str
+    unit: str
+    candidates: tuple[Candidate, ...]
+    choice: Choice | None
+    scale: float
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """All that is said of some runs together.
+
+    Attributes:
+        groups: the articles; the first is what the others are held against.
+        compared: by article, the others against the first.
+        learned: what mounting again does, by quantity.
+        chosen: the questions to all articles.
+        cautions: what must be known.
+        order: the articles in the order of the runs, as letters.
+    """
+
+    groups: tuple[Group, ...]
+    compared: Mapping[str, Compared]
+    learned: Mapping[str, Reproducibility]
+    chosen: tuple[Chosen, ...]
+    cautions: tuple[str, ...]
+    order: str
+
+    @property
+    def simulated(self) -> bool:
+        """Whether anything of it was only simulated."""
+        return any(r.run.simulated for group in self.groups for r in group.results)
+
+
+def compare_folders(
+    folders: Sequence[Path], learn_from: Sequence[Path] = ()
+) -> Comparison:
+    """Read runs and compare them.
+
+    Args:
+        folders: run folders, in any order; the article of the first one named is what
+            the others are held against.
+        learn_from: more runs, only to learn what mounting again does.
+
+    Raises:
+        InputFault: there are too few runs, one says nothing that can be compared, or
+            two articles go by one name.
+        RecordFault: one is no run folder, or its log cannot be read.
+    """
+    from daq.analysis.compare import compare, learn
+
+    _each_once([*folders, *learn_from])
+    if len(folders) < 2:
+        raise InputFault("a comparison takes two runs or more: name their folders.")
+    groups = _grouped(folders)
+    teachers = [group.mountings for group in (*groups, *_grouped(learn_from))]
+    learned = learn(_by_article(teachers))
+    first = groups[0].mountings
+    compared = {
+        group.name: compare(first, group.mountings, learned) for group in groups[1:]
+    }
+    if compared and not any(found.differences for found in compared.values()):
+        reasons = next(iter(compared.values())).missing.values()
+        raise InputFault(" ".join(dict.fromkeys(reasons)))
+    return Comparison(
+        groups=groups,
+        compared=compared,
+        learned=learned,
+        chosen=_choices(groups, learned),
+        cautions=tuple(_cautions(groups)),
+        order=_order(groups),
+    )
+
+
+def _each_once(folders: Sequence[Path]) -> None:
+    seen: set[Path] = set()
+    for folder in folders:
+        resolved = folder.resolve()
+        if resolved in seen:
+            raise InputFault(f"the run {folder} is named twice; name each run once.")
+        seen.add(resolved)
+
+
+def _grouped(folders: Sequence[Path]) -> tuple[Group, ...]:
+    """Runs by article, in the order in which the articles are named."""
+    from ui.results import analyse_folder
+
+    found: dict[str, list[Results]] = {}
+    what: dict[str, dict[str, Any]] = {}
+    for folder in folders:
+        results = analyse_folder(folder)
+        _refuse_what_says_nothing(results)
+        name, article = _article_of(results)
+        if what.setdefault(name, article) != article:
+            raise InputFault(
+                f'two different articles are called "{name}" (one is in {folder}); '
+                "give them names that tell them apart."
+            )
+        found.setdefault(name, []).append(results)
+    groups = []
+    for name, several in found.items():
+        in_order = tuple(sorted(several, key=_begun))
+        mountings = tuple(_mounting(name, one) for one in in_order)
+        groups.append(Group(name, in_order, mountings))
+    return tuple(groups)
+
+
+def _refuse_what_says_nothing(results: Results) -> None:
+    analysis = results.analysis
+    if analysis is None or not len(analysis.plateaus):
+        raise InputFault(
+            f"{results.run.folder.name} has no plateau, so there is nothing to compare."
+        )
+    if analysis.evidence.propeller_off:
+        raise InputFault(
+            f"{results.run.folder.name} was spun without a propeller: it has no thrust "
+            "to compare."
+        )
+
+
+def _article_of(results: Results) -> tuple[str, dict[str, Any]]:
+    if results.article is None:
+        raise InputFault(
+            f"{results.run.folder.name} does not say what was tested, so it cannot be "
+            "compared."
+        )
+    article = results.article.to_dict()
+    return results.article.name, {
+        key: value for key, value in article.items() if key not in NOT_THE_ARTICLE
+    }
+
+
+def _begun(results: Results) -> tuple[str, str]:
+    return str(results.run.header.get("utc", "")), results.run.folder.name
+
+
+def _mounting(name: str, results: Results) -> Mounting:
+    from daq.analysis.compare import Mounting
+
+    if results.analysis is None:
+        raise InputFault(f"{results.run.folder.name} has nothing to compare.")
+    return Mounting(
+        name=results.run.folder.name,
+        article=name,
+        scale=scale_of(results),
+        analysis=results.analysis,
+    )
+
+
+def scale_of(results: Results) -> str:
+    """What stood for the scale factors: the stand, and its calibrations."""
+    run = results.run
+    if run.described is not None:
+        return f"stand {run.described.name}"
+    return (
+        "no stand" if run.stand is None else f"stand {run.stand.identity.stand_id:08x}"
+    )
+
+
+def _by_article(groups: Sequence[Sequence[Mounting]]) -> list[list[Mounting]]:
+    """Runs of one article on one stand together, wherever they were named."""
+    found: dict[tuple[str, str], list[Mounting]] = {}
+    for group in groups:
+        for mounting in group:
+            found.setdefault((mounting.article, mounting.scale), []).append(mounting)
+    return list(found.values())
+
+
+# ----------------------------------------------------------------- choosing
+
+
+def _choices(
+    groups: Sequence[Group], learned: Mapping[str, Reproducibility]
+) -> tuple[Chosen, ...]:
+    from daq.analysis.choice import choose
+    from daq.units import n_to_gf
+
+    asked = (
+        ("hovers longest", "min", 1 / 60.0, "specific thrust", _endurance),
+        (
+            "asks least of a watt in hover",
+            "g/W",
+            n_to_gf(1.0),
+            "specific thrust",
+            _hover,
+        ),
+        ("punches hardest", "times its weight", 1.0, "thrust", _punch),
+    )
+    found = []
+    for question, unit, scale, quantity, pick in asked:
+        candidates = [_candidate(group, pick) for group in groups]
+        there = tuple(one for one in candidates if one is not None)
+        if there:
+            several = len(there) > 1
+            choice = choose(there, learned.get(quantity)) if several else None
+            found.append(Chosen(question, unit, there, choice, scale))
+    return tuple(found)
+
+
+def _endurance(flight: Flight) -> Measured | None:
+    return None if flight.hover is None else flight.hover.endurance_s
+
+
+def _hover(flight: Flight) -> Measured | None:
+    return None if flight.hover is None else flight.hover.specific_n_w
+
+
+def _punch(flight: Flight) -> Measured | None:
+    return None if flight.full is None else flight.full.to_weight
+
+
+def _candidate(group: Group, pick: Any) -> Candidate | None:
+    from daq.analysis.choice import Candidate, averaged
+    from daq.analysis.compare import belonging
+
+    values = []
+    for mounting, results in zip(group.mountings, group.results, strict=True):
+        flight = mounting.analysis.evidence.flight
+        value = None if flight is None else pick(flight)
+        if value is None:
+            continue
+        own = belonging(value, mounting, _assumed(results))
+        values.append(own.renamed(partial(_named_part, results=results)))
+    return Candidate(group.name, averaged(values), len(values)) if values else None
+
+
+def _assumed(results: Results) -> tuple[str, ...]:
+    article = results.article
+    if article is None or article.pack is None:
+        return ASSUMED
+    return (*ASSUMED, OF_THE_PACK, OF_THE_LOAD)
+
+
+def _named_part(name: str, results: Results) -> str:
+    """What belongs to a part is named after it: the same part, the same error."""
+    article = results.article
+    if article is None:
+        return name
+    if name == OF_THE_PACK and article.pack is not None:
+        return f"{name} {article.pack.name}"
+    if name == OF_THE_LOAD and article.aircraft is not None:
+        return f"{name} {article.aircraft.electronics_a}"
+    return name
+
+
+# ------------------------------------------------------------------- saying
+
+
+def _order(groups: Sequence[Group]) -> str:
+    """Which article each run was of, in the order of the runs, as letters."""
+    runs = [
+        (_begun(results), chr(ord("A") + place))
+        for place, group in enumerate(groups)
+        for results in group.results
+    ]
+    return " ".join(letter for _, letter in sorted(runs))
+
+
+def _cautions(groups: Sequence[Group]) -> list[str]:
+    said = ["each article is one specimen: nothing here speaks of a model"]
+    letters = _order(groups).split()
+    turns = 1 + sum(a != b for a, b in pairwise(letters))
+    if len(letters) > len(groups) > 1 and turns == len(groups):
+        said.append(
+            "all runs of one article came before all runs of the next: what drifted "
+            "meanwhile looks like a difference; take turns (A, B, B, A)"
+        )
+    everything = [results for group in groups for results in group.results]
+    said += [
+        f"{results.run.folder.name} did not come to its end: {_ended(results)}"
+        for results in everything
+        if _ended(results) != "completed"
+    ]
+    if len({scale_of(results) for results in everything}) > 1:
+        said.append(
+            "they were measured on different stands: no error of scale cancels, and "
+            "what differs between the stands is not known"
+        )
+    if any(r.analysis and r.analysis.evidence.nominal for r in everything):
+        said.append(
+            "scale factors are nominal, not calibrated: they cancel between runs of "
+            "one stand, as far as its cell is straight"
+        )
+    said += _air(everything)
+    if any(results.run.simulated for results in everything):
+        said.append("simulated: no hardware, no motor, nothing was measured")
+    return said
+
+
+def _ended(results: Results) -> str:
+    return str(results.outcome.get("ended", "interrupted"))
+
+
+def _air(everything: Sequence[Results]) -> list[str]:
+    discs = [r.analysis.evidence.disc for r in everything if r.analysis is not None]
+    airs = [disc.air for disc in discs if disc is not None]
+    if not airs or any(air.assumed for air in airs):
+        return ["the air was not noted for every run: if it changed, so did thrust"]
+    densities = [air.density_kg_m3 for air in airs]
+    apart = max(densities) / min(densities) - 1
+    if apart <= DENSITY_TOLD_REL:
+        return []
+    return [
+        f"air density differed by {100 * apart:.1f} % between the runs and is not made "
+        "up for: at one speed thrust goes in proportion to it"
+    ]
