@@ -79,11 +79,14 @@ class Order:
         article: what is tested.
         task: plan, limits and rules.
         timed: parts that may go to their short-time rating.
+        specimen: which simulated stand, where this program starts one; "" for any
+            other.
     """
 
     article: Article
     task: Task
     timed: tuple[str, ...] = ()
+    specimen: str = ""
 
     @property
     def plan(self) -> Plan:
@@ -103,6 +106,7 @@ class Order:
 
         from daq.machine_clock import utc_now
         from daq.records.folder import folder_name
+        from ui.calibrations import for_header
 
         utc = utc_now().isoformat(timespec="seconds")
         name = folder_name(utc, self.plan.protocol, f"{self.task.nonce:04x}")
@@ -117,6 +121,7 @@ class Order:
                 "simulated": own,
                 "article": self.article.to_dict(),
                 "versions": {"gramwatt": version("gramwatt")},
+                **for_header(own=own, specimen=self.specimen if own else ""),
             },
         }
 

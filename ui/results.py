@@ -21,6 +21,8 @@ from daq.errors import RecordFault, WorldFault
 if TYPE_CHECKING:
     from daq.analysis.air import Air
     from daq.analysis.run import Analysis
+    from daq.calibration.use import Use
+    from daq.calibration.value import Calibration
     from daq.records.read import Run
     from daq.records.shelf import Article
 
@@ -38,6 +40,7 @@ INTERRUPTED: Final[dict[str, object]] = {
     "cause": "The record stops before its end.",
 }
 ANALYSIS = "nominal"  # by the stand's own constants, no calibration
+_SCALED = frozenset(("thrust", "current", "voltage"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,10 +71,32 @@ class Results:
 
     def warnings(self) -> list[str]:
         """What has to be known before anything here is believed."""
-        said = _notes(self.run)
-        if self.analysis is not None and self.analysis.evidence.nominal:
+        if self.analysis is None:
+            return _notes(self.run)
+        said = list(self.analysis.evidence.notes)
+        nominal = self.analysis.evidence.nominal
+        uses = self.uses()
+        if nominal and not uses:
             said.append("The stand's own constants were used: nominal, not calibrated.")
+        elif nominal & _SCALED:
+            names = ", ".join(sorted(nominal & _SCALED))
+            said.append(f"Nominal, not calibrated: {names}.")
+        said += [
+            f"{name} by the calibration {use.calibration.id}."
+            for name, use in uses.items()
+        ]
         return said
+
+    def uses(self) -> Mapping[str, Use]:
+        """What each channel is calibrated by, where it is."""
+        from ui.calibrations import calibrated
+
+        return calibrated(self.run).uses
+
+    @property
+    def analysis_name(self) -> str:
+        """What the folder of everything derived is called."""
+        return self.folder.name
 
     def findings(self) -> list[dict[str, object]]:
         """The findings, for JSON."""
@@ -89,35 +114,47 @@ class Results:
         return [finding.sentence for finding in self.analysis.findings]
 
 
-def analyse_folder(folder: Path) -> Results:
+def analyse_folder(folder: Path, given: Sequence[Calibration] = ()) -> Results:
     """Read and analyse a run, writing nothing.
+
+    Args:
+        folder: the run's.
+        given: calibrations to read it by, instead of those it came with.
 
     Raises:
         RecordFault: it is no run folder, or its log cannot be read.
+        InputFault: a calibration is not of this run's stand.
     """
     from daq.records.folder import DERIVED
     from daq.records.read import read_run
+    from ui.calibrations import calibrated, with_calibrations
 
-    run = read_run(folder)
+    run = with_calibrations(read_run(folder), given)
     article = _article_of(run)
-    derived = folder / DERIVED / ANALYSIS
+    derived = folder / DERIVED / (calibrated(run).name or ANALYSIS)
     return Results(run, article, _analysis_of(run, article), derived)
 
 
-def derive(folder: Path) -> Results:
+def derive(folder: Path, given: Sequence[Calibration] = ()) -> Results:
     """Read, analyse and write everything derived, replacing what was there.
 
     An unsealed run (its keeper was killed) is sealed as it stands.
 
+    Args:
+        folder: the run's.
+        given: calibrations to read it by, instead of those it came with; what is
+            derived by others stays.
+
     Raises:
         RecordFault: it is no run folder, or its log cannot be read.
+        InputFault: a calibration is not of this run's stand.
         WorldFault: the derived files cannot be written.
     """
     from daq.records.read import read_run
 
     try:
         _seal_as_it_stands(read_run(folder))
-        results = analyse_folder(folder)
+        results = analyse_folder(folder, given)
         fresh = results.folder.with_name(results.folder.name + ".new")
         shutil.rmtree(fresh, ignore_errors=True)
         fresh.mkdir(parents=True)
@@ -167,11 +204,14 @@ def _analysis_of(run: Run, article: Article | None) -> Analysis | None:
     from daq.analysis.plateaus import DEFAULT_SETTLE_S
     from daq.analysis.run import analyse
     from ui.aircraft import aircraft_of
+    from ui.calibrations import calibrated, out_of_range
     from ui.series import holds_of, series_of
 
     series, nominal = series_of(run)
     if not series:
         return None
+    found = calibrated(run)
+    notes = [*_notes(run), *found.cautions(), *out_of_range(series, found)]
     settles_s = [h.end_s - h.start_s for h in run.holds() if h.kind == "settle"]
     propeller = article.propeller if article else None
     return analyse(
@@ -182,7 +222,7 @@ def _analysis_of(run: Run, article: Article | None) -> Analysis | None:
         air=_air_of(article),
         settle_s=max([DEFAULT_SETTLE_S, *settles_s]),
         nominal=nominal,
-        notes=_notes(run),
+        notes=notes,
         propeller_off=_propeller_off(run),
         on_supply=article is not None and article.supply is not None,
         aircraft=aircraft_of(article),
@@ -280,9 +320,22 @@ def _write_all(results: Results, folder: Path) -> None:
             text = json.dumps(tables[name], indent=2, ensure_ascii=False)
             path.write_text(text + "\n", encoding="utf-8")
             resources.append(_resource(name, path.name, "application/json"))
+    resources += _write_calibrations(results, folder)
     write_report(results, folder / "report.html")
     resources.append(_resource("report", "report.html", "text/html"))
     _write_descriptor(results, folder, resources)
+
+
+def _write_calibrations(results: Results, folder: Path) -> list[dict[str, object]]:
+    """The calibrations it rests on, whole, so that what is derived says so itself."""
+    from daq.calibration.text import to_text
+
+    resources = []
+    for name, use in results.uses().items():
+        path = folder / f"calibration-{name}.json"
+        path.write_text(to_text(use.calibration), encoding="utf-8")
+        resources.append(_resource(path.stem, path.name, "application/json"))
+    return resources
 
 
 def _write_moving(analysis: Analysis, folder: Path) -> list[dict[str, object]]:
@@ -339,11 +392,11 @@ def _write_descriptor(
         raise RecordFault(f"Nothing can be derived from {run.folder}.")
     content = {
         "$schema": PROFILE,
-        "name": f"{run.folder.name.lower()}-{ANALYSIS}",
+        "name": f"{run.folder.name.lower()}-{results.analysis_name}",
         "title": f"Derived from gramwatt run {run.folder.name}",
         "gramwatt": {
             "simulated": run.simulated,
-            "analysis": ANALYSIS,
+            "analysis": results.analysis_name,
             "version": version("gramwatt"),
             "wire_log_hash": hash_of(run.folder / NAME),
         },

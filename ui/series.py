@@ -1,8 +1,9 @@
 """A run's record as the analysis takes it: channels in SI, and what was walked.
 
-By the stand's own constants, so far. Raw stays raw in the record; what cannot be used
-(out of order, after a restart, in doubt because of a trip) is left out here, and
-counted where it is told.
+By the calibrations that the record has for its stand, and by the stand's own constants
+where there is none. Raw stays raw in the record; what cannot be used (out of order,
+after a restart, in doubt because of a trip) is left out here, and counted where it is
+told.
 """
 
 from __future__ import annotations
@@ -18,6 +19,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from daq.analysis.series import Hold, HoldKind, HoldLeg, Series
+    from daq.calibration.use import Use
+    from daq.link.messages import ChannelPage
     from daq.records.read import Run, Stream
     from ui.stretches import Stretch
 
@@ -44,11 +47,13 @@ LEAD_INS: Final[Mapping[str, str]] = {"dwell": "settle", "burst": "punch"}
 
 
 def series_of(run: Run) -> tuple[dict[str, Series], set[str]]:
-    """Channels in SI by the stand's own constants, and which of them are nominal."""
-    from daq.analysis.series import CHANNEL_UNITS, Series
-    from daq.calibration.nominal import nominal
+    """Channels in SI, and which of them are nominal: no calibration serves them."""
+    from daq.analysis.series import CHANNEL_UNITS
+    from ui.calibrations import calibrated
 
+    found = calibrated(run)
     series: dict[str, Series] = {}
+    nominal = set()
     for stream in run.streams:
         if not stream.device_s.size:
             continue
@@ -56,16 +61,54 @@ def series_of(run: Run) -> tuple[dict[str, Series], set[str]]:
         for column, page in enumerate(stream.channels):
             if page.name not in CHANNEL_UNITS:
                 continue
-            scale = nominal(page)
-            series[page.name] = Series(
-                name=page.name,
-                quantity=page.quantity.name.lower(),
-                t_s=stream.device_s[good],
-                value_si=scale.to_si(stream.counts[good, column]),
-                gain_u_rel=scale.gain_u_rel,
-                resolution_si=scale.resolution_si,
-            )
-    return series, set(series)
+            use = found.of(page.name)
+            times_s, counts = stream.device_s[good], stream.counts[good, column]
+            if use is None:
+                nominal.add(page.name)
+                series[page.name] = _nominal(page, times_s, counts)
+            else:
+                series[page.name] = _calibrated(page, use, times_s, counts)
+    return series, nominal
+
+
+def _nominal(
+    page: ChannelPage, times_s: NDArray[np.float64], counts: NDArray[np.int64]
+) -> Series:
+    """A channel by the stand's own constants."""
+    from daq.analysis.series import Series
+    from daq.calibration.nominal import nominal
+
+    scale = nominal(page)
+    return Series(
+        name=page.name,
+        quantity=page.quantity.name.lower(),
+        t_s=times_s,
+        value_si=scale.to_si(counts),
+        gain_u_rel=scale.gain_u_rel,
+        resolution_si=scale.resolution_si,
+    )
+
+
+def _calibrated(
+    page: ChannelPage,
+    use: Use,
+    times_s: NDArray[np.float64],
+    counts: NDArray[np.int64],
+) -> Series:
+    """A channel by a calibration."""
+    from daq.analysis.series import Series
+    from ui.calibrations import scale_of
+
+    made = use.calibration
+    return Series(
+        name=page.name,
+        quantity=page.quantity.name.lower(),
+        t_s=times_s,
+        value_si=made.to_si(counts, page.no_reading),
+        gain_u_rel=made.u_rel,
+        resolution_si=made.resolution_si,
+        scale=scale_of(use),
+    )
 
 
 def in_order(stream: Stream) -> NDArray[np.bool_]:

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
+    from daq.calibration.value import Calibration
     from daq.records.read import Run
 
 LOSSY: Final = 4
@@ -25,6 +26,7 @@ def add_parser(
         ),
     )
     add_run_argument(parser)
+    add_calibration_option(parser)
     parser.add_argument("--json", action="store_true", help="print JSON instead")
     parser.set_defaults(run=run)
     return parser
@@ -33,6 +35,29 @@ def add_parser(
 def add_run_argument(parser: argparse.ArgumentParser) -> None:
     """The run's folder, for any command that reads one."""
     parser.add_argument("run_folder", metavar="RUN", type=Path, help="a run's folder")
+
+
+def add_calibration_option(parser: argparse.ArgumentParser) -> None:
+    """Other calibrations than the run came with, for commands that analyse it."""
+    parser.add_argument(
+        "--calibration",
+        metavar="FILE",
+        type=Path,
+        action="append",
+        default=[],
+        help="read a channel by this calibration; once for each channel",
+    )
+
+
+def given_calibrations(args: argparse.Namespace) -> list[Calibration]:
+    """The calibrations that were asked for.
+
+    Raises:
+        InputFault: one cannot be read.
+    """
+    from ui.calibrations import read_calibration
+
+    return [read_calibration(path) for path in args.calibration]
 
 
 def status_of(run: Run) -> int:
@@ -49,7 +74,7 @@ def run(args: argparse.Namespace) -> int:
     from ui.cli.text import labelled, sentence, wrapped
     from ui.results import analyse_folder, how_far
 
-    results = analyse_folder(args.run_folder)
+    results = analyse_folder(args.run_folder, given_calibrations(args))
     outcome = results.outcome
     if args.json:
         import json

@@ -4,7 +4,12 @@ from __future__ import annotations
 
 import argparse
 
-from ui.cli.findings import add_run_argument, status_of
+from ui.cli.findings import (
+    add_calibration_option,
+    add_run_argument,
+    given_calibrations,
+    status_of,
+)
 
 
 def add_parser(
@@ -17,10 +22,12 @@ def add_parser(
         description=(
             "Read a run's wire log and write samples, plateaus, curves, findings and "
             "the page again, under derived/. The log is not touched; a run whose "
-            "keeper was killed is sealed as it stands."
+            "keeper was killed is sealed as it stands. With --calibration, what "
+            "follows stands in a folder of its own."
         ),
     )
     add_run_argument(parser)
+    add_calibration_option(parser)
     parser.add_argument("--json", action="store_true", help="print JSON instead")
     parser.set_defaults(run=run)
     return parser
@@ -36,7 +43,7 @@ def run(args: argparse.Namespace) -> int:
     from ui.cli.text import labelled
     from ui.results import derive
 
-    results = derive(args.run_folder)
+    results = derive(args.run_folder, given_calibrations(args))
     run = results.run
     lost = {
         "log_bytes": run.damage.bytes,
