@@ -19,11 +19,12 @@ def made_application() -> QApplication:
     existing = QApplication.instance()
     app = existing if isinstance(existing, QApplication) else QApplication(sys.argv[:1])
     app.setApplicationName("gramwatt")
-    app.setStyle("Fusion")
+    if app.style().objectName() != "fusion":
+        app.setStyle("Fusion")
     pg.setConfigOptions(antialias=False, useOpenGL=False)
     p = theme.palette()
     app.setPalette(theme.qt_palette(p))
-    app.setStyleSheet(theme.style(p))
+    theme.wear(app, theme.style(p))
     return app
 
 

@@ -6,37 +6,43 @@ Shows what this stand can and cannot protect against before anything is spun on 
 from pathlib import Path
 
 from PySide6.QtCore import Qt
+from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import (
     QComboBox,
     QFileDialog,
     QGridLayout,
     QHBoxLayout,
     QLineEdit,
-    QScrollArea,
     QSizePolicy,
     QVBoxLayout,
     QWidget,
 )
+from typing_extensions import override
 
 from daq.errors import GramwattError
 from daq.link.messages import Ability
 from daq.link.ports import DEFAULT_BAUD
 from ui.desktop import theme
+from ui.desktop.flow import Flow
 from ui.desktop.model.abilities import ALWAYS, protections
 from ui.desktop.model.desk import Desk
+from ui.desktop.model.memory import Memory
 from ui.desktop.model.numbers import figure, typed_number
 from ui.desktop.parts import (
     ABNORMAL,
     GOOD,
+    Choice,
     Mark,
+    Upright,
     button,
     column,
     empty,
     label,
     rule,
 )
-from ui.desktop.plots import LivePlot
+from ui.desktop.plots import LivePlot, share_seconds
 
+PLOT_HIGH = 80  # a plot lower than that in px is of no use
 PLOTTED = (("thrust", 20.0), ("current", 1.0), ("voltage", 0.5), ("speed", 2000.0))
 WINDOWS_S = {"10 s": 10.0, "30 s": 30.0, "2 min": 120.0, "10 min": 600.0, "1 h": 3600.0}
 
@@ -44,9 +50,10 @@ WINDOWS_S = {"10 s": 10.0, "30 s": 30.0, "2 min": 120.0, "10 min": 600.0, "1 h":
 class BenchRoom(QWidget):
     """The room."""
 
-    def __init__(self, desk: Desk) -> None:
+    def __init__(self, desk: Desk, memory: Memory) -> None:
         super().__init__()
         self._desk = desk
+        self._memory = memory
         self._told_for: object = None
         self._lines: Path | None = None
         self.choose = self._chooser()
@@ -72,10 +79,7 @@ class BenchRoom(QWidget):
         inside.addLayout(self._protection)
         inside.addStretch(1)
         left.setLayout(inside)
-        scroll = QScrollArea()
-        scroll.setWidget(left)
-        scroll.setWidgetResizable(True)
-        scroll.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        scroll = Upright(left, "The stand")
         scroll.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Expanding)
         row = QHBoxLayout(self)
         row.setContentsMargins(
@@ -85,24 +89,21 @@ class BenchRoom(QWidget):
         row.addWidget(scroll, 5)
         row.addWidget(rule(upright=True))
         row.addLayout(self._plot_side(), 7)
+        self._lay_out()
 
     # ------------------------------------------------------------------ built once
 
     def _chooser(self) -> QWidget:
-        self.port = QComboBox()
+        self.port = Choice("Port of the stand", 10)
         self.port.setEditable(True)
-        self.port.setAccessibleName("Port of the stand")
-        self.port.setSizeAdjustPolicy(
-            QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon
-        )
-        self.port.setMinimumContentsLength(10)
         self.port.setInsertPolicy(QComboBox.InsertPolicy.NoInsert)
         line = self.port.lineEdit()
         if line is not None:
             line.setPlaceholderText("port, such as /dev/ttyUSB0 or COM3")
-        self.baud = QLineEdit(str(DEFAULT_BAUD))
+        self.baud = QLineEdit(str(self._memory.whole("baud", DEFAULT_BAUD)))
         self.baud.setAccessibleName("Baud rate")
         self.baud.setFixedWidth(theme.scaled(90))
+        self.baud.setSizePolicy(QSizePolicy.Policy.Fixed, QSizePolicy.Policy.Fixed)
         self.look = button("Look", name="Look for ports")
         self.look.clicked.connect(self.find_ports)
         self.open = button("Connect")
@@ -122,47 +123,53 @@ class BenchRoom(QWidget):
             "real one, and nothing turns.",
             "muted",
         )
-        first = QHBoxLayout()
-        first.addWidget(self.port, 1)
-        first.addWidget(self.look)
-        second = QHBoxLayout()
-        second.addWidget(label("baud", "muted", wraps=False))
-        second.addWidget(self.baud)
-        second.addWidget(self.described, 1)
-        third = QHBoxLayout()
-        third.addWidget(self.open)
-        third.addWidget(self.leave)
-        third.addStretch(1)
+        self.port.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
+        first = Flow(self.port, self.look)
+        baud = label("baud", "muted", wraps=False)
+        second = Flow(baud, self.baud, self.described)
+        third = Flow(self.open, self.leave)
         holder = QWidget()
         holder.setLayout(column(first, second, third, 1, self.simulate, self._empty))
         self.find_ports()
+        if self._memory.text("port"):
+            self.port.setEditText(self._memory.text("port"))
         return holder
 
     def _plot_side(self) -> QVBoxLayout:
-        self.back = QComboBox()
-        self.back.setAccessibleName("How far back the plots look")
+        self.back = Choice("How far back the plots look", 5)
         self.back.addItems(list(WINDOWS_S))
         self.back.setCurrentText("30 s")
         self.back.currentTextChanged.connect(self._look_back)
         head = QHBoxLayout()
         head.addWidget(label("Live", "title", wraps=False))
         head.addStretch(1)
-        head.addWidget(label("seconds ago; the last", "muted", wraps=False))
+        head.addWidget(label("the last", "muted", wraps=False))
         head.addWidget(self.back)
         self._plots = {name: LivePlot(name, least) for name, least in PLOTTED}
-        side = column(head)
+        self._nothing = label(
+            "What the stand reads is drawn here once one is connected.", "muted"
+        )
+        self._filler = QWidget()
+        side = column(head, self._nothing)
+        side.setSpacing(theme.UNIT // 2)
         for plot in self._plots.values():
             side.addWidget(plot, 1)
+        side.addWidget(self._filler, 1)
         return side
 
     # ------------------------------------------------------------------ what is done
+
+    def begin(self) -> None:
+        """The focus goes to what comes first: the known port, or a simulation."""
+        (self.open if self._memory.text("port") else self.simulate).setFocus()
 
     def find_ports(self) -> None:
         """List the ports that there are, keeping what is typed."""
         typed = self.port.currentText()
         self.port.clear()
         for found in self._desk.ports():
-            about = f"   {found.description}" if found.description else ""
+            known = found.description not in ("", "n/a", found.name)
+            about = f"   {found.description}" if known else ""
             self.port.addItem(f"{found.name}{about}", found.name)
         if typed:
             self.port.setEditText(typed)
@@ -184,6 +191,8 @@ class BenchRoom(QWidget):
                 self._tell("Choose a port, or type its name.")
                 return
             self._desk.connect(name, baud, self._lines)
+            self._memory.set("port", name)
+            self._memory.set("baud", baud)
         except GramwattError as fault:
             self._tell(str(fault))
 
@@ -212,6 +221,7 @@ class BenchRoom(QWidget):
         """Colours of the scheme."""
         for plot in self._plots.values():
             plot.dress()
+        self._share_seconds()
 
     def show_desk(self) -> None:
         """Show what is known of the stand now."""
@@ -266,10 +276,9 @@ class BenchRoom(QWidget):
         empty(self._protection)
         self._rows = {}
         stand = self._desk.heard.stand
-        for name in ("thrust", "current", "voltage", "speed"):
-            self._plots[name].setVisible(
-                stand is None or stand.channel(name) is not None
-            )
+        self._show_plots()
+        for part in (self._nothing, self._filler):
+            part.setVisible(stand is None)
         if stand is None:
             return
         for place, words in enumerate(("channel", "reads", "", "a second")):
@@ -297,6 +306,24 @@ class BenchRoom(QWidget):
             line.addWidget(label(told.sentence), 1)
             self._protection.addLayout(line)
         self._protection.addWidget(label(ALWAYS, "muted"))
+
+    def _show_plots(self) -> None:
+        """As many as there is room for, the most wanted first."""
+        stand = self._desk.heard.stand
+        known = [n for n in self._plots if stand is not None and stand.channel(n)]
+        most = max(1, self.height() // theme.scaled(PLOT_HIGH) - 1)
+        for name, plot in self._plots.items():
+            plot.setVisible(name in known[:most])
+        self._share_seconds()
+
+    @override
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        super().resizeEvent(event)
+        self._show_plots()
+
+    def _share_seconds(self) -> None:
+        shown = [plot.plot for plot in self._plots.values() if not plot.isHidden()]
+        share_seconds(shown)
 
     def _readings(self) -> None:
         heard, now_s = self._desk.heard, self._desk.now_s

@@ -25,7 +25,7 @@ from ui.desktop.model.traces import Traces
 from ui.results import ANALYSIS
 
 SPLIT: Final = "curves split"  # left share in thousandths
-USUAL_SPLIT: Final = 545
+USUAL_SPLIT: Final = 575
 
 
 class CurvesRoom(QWidget):

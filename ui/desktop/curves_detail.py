@@ -45,7 +45,7 @@ class _Note(QPlainTextEdit):
         self.setTabChangesFocus(True)
         self.setAccessibleName("Note of this run")
         self.setPlaceholderText("note")
-        self.setFixedHeight(theme.scaled(58))
+        self.setFixedHeight(theme.scaled(46))
 
     @override
     def focusOutEvent(self, event: QFocusEvent) -> None:
@@ -74,7 +74,7 @@ class RunPanel(QWidget):
         self._fault.setVisible(False)
         self.tags = QLineEdit()
         self.tags.setAccessibleName("Tags of this run, with commas between")
-        self.tags.setPlaceholderText("tags, with commas between")
+        self.tags.setPlaceholderText("tags, comma between")
         self.note = _Note()
         self._timer = QTimer(self)
         self._timer.setSingleShot(True)
@@ -88,17 +88,15 @@ class RunPanel(QWidget):
         head.setSpacing(theme.UNIT)
         head.addWidget(self._mark)
         head.addWidget(self._name, 1)
-        self.setLayout(
-            column(
-                head,
-                self._what,
-                self._meaning,
-                self._figures,
-                self.tags,
-                self.note,
-                self._fault,
-            )
+        typed = QHBoxLayout()
+        typed.setSpacing(theme.UNIT)
+        typed.addWidget(self.tags, 2, Qt.AlignmentFlag.AlignTop)
+        typed.addWidget(self.note, 3)
+        inside = column(
+            head, self._what, self._meaning, self._figures, typed, self._fault
         )
+        inside.setSpacing(theme.UNIT // 2)
+        self.setLayout(inside)
 
     def show_row(self, row: Row | None) -> None:
         """Show a run; what was typed for another is kept first."""

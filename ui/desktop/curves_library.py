@@ -10,19 +10,28 @@ from pathlib import Path
 from typing import Final
 
 from PySide6.QtCore import QModelIndex, Qt, Signal
-from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLineEdit, QStackedWidget, QWidget
+from PySide6.QtGui import QResizeEvent
+from PySide6.QtWidgets import (
+    QLineEdit,
+    QSizePolicy,
+    QStackedWidget,
+    QWidget,
+)
+from typing_extensions import override
 
 from ui.desktop import theme
 from ui.desktop.curves_detail import RunPanel
-from ui.desktop.curves_table import RunsModel, RunsView
+from ui.desktop.curves_table import STAYS, RunsModel, RunsView
+from ui.desktop.flow import Flow
 from ui.desktop.model.library import Library, filtered, ordered
 from ui.desktop.model.memory import Memory
 from ui.desktop.model.rows import Row
 from ui.desktop.model.styles import Style
-from ui.desktop.parts import button, column, label
+from ui.desktop.parts import Choice, Fitted, button, column, label
 from ui.report.words import counted
 
 ALL: Final = "All of these folders"
+ROOMY: Final = 420  # width in px from which on there is room for a title
 NO_RUNS: Final = "No runs here yet. Spin one, or choose another folder."
 NO_MATCH: Final = "No run has all of these words. Take one out, or show all runs."
 
@@ -53,12 +62,7 @@ class LibrarySide(QWidget):
         self._connect()
 
     def _build(self) -> None:
-        self.folders = QComboBox()
-        self.folders.setAccessibleName("Folder whose runs are shown")
-        self.folders.setSizeAdjustPolicy(
-            QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon
-        )
-        self.folders.setMinimumContentsLength(8)
+        self.folders = Choice("Folder whose runs are shown")
         self.add = button("Other folder …", name="Choose another folder of runs")
         self.forget = button("Forget", "plain", name="Forget this folder")
         self.forget.setToolTip("Takes it off this list; nothing in it is touched.")
@@ -83,23 +87,26 @@ class LibrarySide(QWidget):
         self._tables.addWidget(self.view)
         self._tables.addWidget(holder)
         self.panel = RunPanel()
-        first, second = QHBoxLayout(), QHBoxLayout()
-        first.addWidget(label("Curves", "title", wraps=False))
-        first.addSpacing(theme.UNIT)
-        first.addWidget(self.folders, 1)
-        first.addWidget(self.add)
-        first.addWidget(self.forget)
-        second.addWidget(self.filter, 1)
-        second.addWidget(self._count)
-        second.addWidget(self.look)
+        self._chosen = Fitted(self.panel, "The chosen run")
+        self._title = label("Curves", "title", wraps=False)
+        self.filter.setMinimumWidth(theme.scaled(110))
+        for wide in (self.folders, self.filter):
+            wide.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
+        first = Flow(self._title, self.folders, self.add, self.forget)
+        second = Flow(self.filter, self._count, self.look)
         self._trouble = label("", "muted")
         inside = column(first, second, self._trouble)
         inside.setContentsMargins(
             2 * theme.UNIT, theme.UNIT, 2 * theme.UNIT, theme.UNIT
         )
         inside.addWidget(self._tables, 1)
-        inside.addWidget(self.panel)
+        inside.addWidget(self._chosen)
         self.setLayout(inside)
+
+    @override
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        super().resizeEvent(event)
+        self._title.setVisible(self.width() >= theme.scaled(ROOMY))
 
     def _connect(self) -> None:
         self.folders.activated.connect(lambda _: self._choose_folder())
@@ -224,8 +231,8 @@ class LibrarySide(QWidget):
         if place < 0 and rows and self._library.row_of(chosen or Path()) is None:
             place = 0
         if place >= 0:
-            self.view.setCurrentIndex(self.runs.index(place, 1))
-            self.view.scrollTo(self.runs.index(place, 1))
+            self.view.setCurrentIndex(self.runs.index(place, STAYS))
+            self.view.scrollTo(self.runs.index(place, STAYS))
         else:
             self._tell_chosen()
 

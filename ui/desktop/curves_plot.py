@@ -3,7 +3,6 @@
 Draws what the model of overlays holds and reads nothing back off it.
 """
 
-from html import escape
 from typing import Final
 
 import pyqtgraph as pg
@@ -33,7 +32,7 @@ from typing_extensions import override
 from ui.desktop import theme
 from ui.desktop.model.overlay import Line, Overlay
 from ui.desktop.model.styles import Style
-from ui.desktop.parts import label
+from ui.desktop.parts import label, plain_tip
 from ui.desktop.plots import dress_plot
 
 PEN: Final = 2  # width of a curve
@@ -109,11 +108,6 @@ class Elided(QLabel):
         self.setToolTip(plain_tip(self._whole) if shown != self._whole else "")
 
 
-def plain_tip(text: str) -> str:
-    """A tooltip that is taken for text, whatever a stranger wrote."""
-    return f"<p style='white-space:pre-wrap'>{escape(text)}</p>"
-
-
 class Sample(QWidget):
     """A piece of a run's line."""
 
@@ -185,7 +179,7 @@ class OverlayPlot(QWidget):
         self.plot.setMouseEnabled(x=False, y=False)
         self.plot.hideButtons()
         self.plot.setFocusPolicy(Qt.FocusPolicy.NoFocus)
-        self.plot.setMinimumHeight(theme.scaled(140))
+        self.plot.setMinimumHeight(theme.scaled(100))
         self.plot.getPlotItem().layout.setContentsMargins(0, theme.UNIT, theme.UNIT, 0)
         head = QHBoxLayout()
         head.addWidget(self._head, 1)

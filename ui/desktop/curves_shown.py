@@ -13,7 +13,6 @@ from typing import Final
 from PySide6.QtCore import Qt, QUrl, Signal
 from PySide6.QtGui import QDesktopServices
 from PySide6.QtWidgets import (
-    QComboBox,
     QFileDialog,
     QHBoxLayout,
     QProgressBar,
@@ -27,12 +26,13 @@ from ui.desktop import theme
 from ui.desktop.curves_detail import Sentences, said_of
 from ui.desktop.curves_picture import save_picture
 from ui.desktop.curves_plot import Legend, OverlayPlot
+from ui.desktop.flow import Flow
 from ui.desktop.model.making import Making
 from ui.desktop.model.overlay import overlay, short_labels, table
 from ui.desktop.model.rows import GONE, Row
 from ui.desktop.model.styles import Slots, Style
 from ui.desktop.model.traces import FAMILIES, Trace
-from ui.desktop.parts import button, column, label
+from ui.desktop.parts import Choice, button, column, label
 
 NO_CURVES: Final = "Curves of your runs appear here."
 NOT_CHOSEN: Final = (
@@ -73,8 +73,7 @@ class ShownSide(QWidget):
         self.tell("")
 
     def _build(self) -> None:
-        self.family = QComboBox()
-        self.family.setAccessibleName("What is drawn against what")
+        self.family = Choice("What is drawn against what", 24)
         self.family.addItems([family.title for family in FAMILIES])
         self.untick = button("Untick all", name="Keep only the chosen run in the plot")
         self.plot, self.legend = OverlayPlot(), Legend()
@@ -103,13 +102,8 @@ class ShownSide(QWidget):
         self.picture = button("Picture …", name="Save the plot as a picture")
         self.table = button("Table …", name="Save what is drawn as a table")
         self.show_folder = button("Folder", name="Show this run's folder")
-        head, foot, busy = QHBoxLayout(), QHBoxLayout(), QHBoxLayout()
-        head.addWidget(self.family)
-        head.addWidget(self.untick)
-        head.addStretch(1)
-        for part in (self.page, self.picture, self.table, self.show_folder):
-            foot.addWidget(part)
-        foot.addStretch(1)
+        head, busy = Flow(self.family, self.untick), QHBoxLayout()
+        foot = Flow(self.page, self.picture, self.table, self.show_folder)
         busy.addWidget(self._busy, 2)
         busy.addWidget(self._progress, 1)
         busy.addWidget(self.cancel)

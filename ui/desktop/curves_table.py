@@ -28,10 +28,10 @@ from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableView, QWidge
 from typing_extensions import override
 
 from ui.desktop import theme
-from ui.desktop.curves_plot import draw_sample, plain_tip
+from ui.desktop.curves_plot import draw_sample
 from ui.desktop.model.rows import Figure, Row
 from ui.desktop.model.styles import Style
-from ui.desktop.parts import ABNORMAL, GOOD, NEUTRAL, Mark
+from ui.desktop.parts import ABNORMAL, GOOD, NEUTRAL, Mark, plain_tip
 
 Index = QModelIndex | QPersistentModelIndex
 TICK: Final = 0
@@ -52,8 +52,17 @@ COLUMNS: Final = (
     ("protocol", "protocol", "shuffled-staircase"),
     ("data", "data", "elsewhere"),
 )
+#: The same where there is little room, so that key figures stay in sight.
+SHORT: Final = {
+    "": "mmmm",
+    "date": "11-26 02:19",
+    "article": "Indoor",
+    "ended": "mm sim.",
+}
+LITTLE: Final = 640  # width of the table in px below which there is little room
 KEYS: Final = tuple(key for key, _, _ in COLUMNS)
 STRETCHED: Final = KEYS.index("article")
+STAYS: Final = KEYS.index("date")  # a column that is never left out
 UNITS: Final = {"thrust": "gf", "best": "g/W", "sag": "V"}
 #: Short words for the kind of a run, and what they mean.
 KINDS: Final = (
@@ -84,6 +93,7 @@ class RunsModel(QAbstractTableModel):
     def __init__(self) -> None:
         super().__init__()
         self._rows: list[Row] = []
+        self._short = False
         self._ticks: frozenset[Path] = frozenset()
         self._styles: dict[Path, Style] = {}
         self._marks: dict[str, QPixmap] = {}
@@ -94,6 +104,13 @@ class RunsModel(QAbstractTableModel):
         self.beginResetModel()
         self._rows = list(rows)
         self.endResetModel()
+
+    def shorten(self, *, short: bool) -> None:
+        """Leave out what is told elsewhere too: the year, how it ended in words."""
+        if short != self._short:
+            self._short = short
+            self._changed(0, len(COLUMNS) - 1)
+            self.headerDataChanged.emit(Qt.Orientation.Horizontal, 0, len(COLUMNS) - 1)
 
     def tick(self, ticks: frozenset[Path], styles: Mapping[Path, Style]) -> None:
         """Show what is ticked, and how what is drawn is drawn."""
@@ -150,7 +167,8 @@ class RunsModel(QAbstractTableModel):
         if orientation != Qt.Orientation.Horizontal:
             return None
         if role == Qt.ItemDataRole.DisplayRole:
-            return COLUMNS[section][1]
+            short = self._short and KEYS[section] == "ended"
+            return "" if short else COLUMNS[section][1]
         if role == Qt.ItemDataRole.TextAlignmentRole:
             return _alignment(KEYS[section])
         return None
@@ -161,6 +179,8 @@ class RunsModel(QAbstractTableModel):
         if row is None:
             return None
         if role == Qt.ItemDataRole.DisplayRole:
+            return _short_cell(row, key) if self._short else _cell(row, key)
+        if role == Qt.ItemDataRole.AccessibleTextRole and key:
             return _cell(row, key)
         if role == Qt.ItemDataRole.ToolTipRole:
             return _tooltip(row, key)
@@ -256,6 +276,12 @@ def _cell(row: Row, key: str) -> str:
     return str(getattr(row, key, "")) if key else ""
 
 
+def _short_cell(row: Row, key: str) -> str:
+    if key == "date":
+        return _cell(row, key)[5:]
+    return _cell(row, "kind" if key == "ended" else key)
+
+
 def _figure(figure: Figure | None, unit: str) -> str:
     if figure is None:
         return ""
@@ -270,7 +296,7 @@ def _tooltip(row: Row, key: str) -> str | None:
         figure = row.figures.get(key)
         return figure.interval if figure else None
     if key == "ended":
-        return plain_tip(row.meaning)
+        return plain_tip(f"{row.ended}: {row.meaning}")
     if not key:
         return "Keep it in the plot beside others (space)."
     return plain_tip(f"{_cell(row, key)}\n{row.folder}")
@@ -304,7 +330,7 @@ class RunsView(QTableView):
         header.setSectionResizeMode(STRETCHED, QHeaderView.ResizeMode.Stretch)
         header.setSortIndicator(KEYS.index("date"), Qt.SortOrder.DescendingOrder)
         self.setSortingEnabled(True)
-        self.setMinimumWidth(theme.scaled(300))
+        self.setMinimumSize(theme.scaled(240), theme.scaled(28 * 4))
         self.dress()
 
     @override
@@ -325,14 +351,18 @@ class RunsView(QTableView):
     def fit(self) -> None:
         """Show the columns that there is room for, an article in full first."""
         room = self.viewport().width()
+        short = room < theme.scaled(LITTLE)
+        self._runs.shorten(short=short)
         letters = QFontMetrics(theme.font(LETTERS))
         for place, (key, heading, widest) in enumerate(COLUMNS):
-            wide = max(map(letters.horizontalAdvance, (widest, heading)))
-            wide += theme.scaled(12)
-            if key == EXTRAS:
+            texts = (SHORT.get(key, widest),) if short else (widest, heading)
+            wide = max(map(letters.horizontalAdvance, texts)) + theme.scaled(10)
+            if key == EXTRAS and not short:
                 room -= letters.horizontalAdvance(ARTICLE)
-            fits = wide <= room
-            room = room - wide if fits else 0
+            fits = wide <= room and not (short and key == "kind")
+            if short and key == "kind":
+                wide = 0
+            room = room - wide if fits or not wide else 0
             self.setColumnHidden(place, not fits)
             if place != STRETCHED:
                 self.setColumnWidth(place, wide)

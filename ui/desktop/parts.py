@@ -1,15 +1,21 @@
 """Small parts that every room is made of: labels, rules, marks, fields."""
 
+from html import escape
 from typing import Final
 
-from PySide6.QtCore import QPointF, QRectF, QSize, Qt
-from PySide6.QtGui import QPainter, QPaintEvent, QPen, QPolygonF
+from PySide6.QtCore import QEvent, QObject, QPointF, QRectF, QSize, Qt
+from PySide6.QtGui import QPainter, QPaintEvent, QPen, QPolygonF, QResizeEvent
 from PySide6.QtWidgets import (
+    QComboBox,
     QFrame,
     QLabel,
     QLayout,
     QPushButton,
+    QScrollArea,
     QSizePolicy,
+    QStyle,
+    QStyleOptionComboBox,
+    QStylePainter,
     QVBoxLayout,
     QWidget,
 )
@@ -43,8 +49,108 @@ def button(text: str, role: str = "", *, name: str = "") -> QPushButton:
     if role:
         made.setProperty("role", role)
     made.setAccessibleName(name or text)
-    made.setAutoDefault(False)
+    made.setAutoDefault(True)  # enter presses it, as space does
     return made
+
+
+def plain_tip(text: str) -> str:
+    """A tooltip that is taken for text, whatever a stranger wrote."""
+    return f"<p style='white-space:pre-wrap'>{escape(text)}</p>"
+
+
+class Choice(QComboBox):
+    """A list to choose from: its text is cut with an ellipsis, and it has an arrow."""
+
+    def __init__(self, name: str, least: int = 8) -> None:
+        """Begin empty.
+
+        Args:
+            name: what is chosen, for whoever cannot see where it stands.
+            least: characters that fit at least.
+        """
+        super().__init__()
+        self.setAccessibleName(name)
+        self.setSizeAdjustPolicy(
+            QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon
+        )
+        self.setMinimumContentsLength(least)
+        self.currentTextChanged.connect(lambda text: self.setToolTip(plain_tip(text)))
+
+    @override
+    def paintEvent(self, _: QPaintEvent) -> None:
+        painter = QStylePainter(self)
+        option = QStyleOptionComboBox()
+        self.initStyleOption(option)
+        kind = QStyle.ComplexControl.CC_ComboBox
+        part = QStyle.SubControl.SC_ComboBoxEditField
+        room = self.style().subControlRect(kind, option, part, self)
+        option.currentText = self.fontMetrics().elidedText(
+            self.currentText(), Qt.TextElideMode.ElideRight, room.width() - theme.UNIT
+        )
+        painter.drawComplexControl(kind, option)
+        if not self.isEditable():
+            painter.drawControl(QStyle.ControlElement.CE_ComboBoxLabel, option)
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        p, half = theme.palette(), theme.scaled(4)
+        painter.setPen(QPen(theme.color(p.ink if self.isEnabled() else p.muted), 1.5))
+        x, y = self.width() - theme.scaled(14), self.height() / 2
+        tips = ((-half, -half / 2), (0, half / 2), (half, -half / 2))
+        painter.drawPolyline([QPointF(x + dx, y + dy) for dx, dy in tips])
+        painter.end()
+
+
+class Upright(QScrollArea):
+    """A part that scrolls up and down where it has to, and is never cut at a side."""
+
+    def __init__(self, part: QWidget, name: str) -> None:
+        """Hold a part.
+
+        Args:
+            part: what scrolls.
+            name: what it is, for whoever comes by with the keyboard.
+        """
+        super().__init__()
+        self.setWidgetResizable(True)
+        self.setWidget(part)
+        self.setAccessibleName(name)
+        self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+
+    @override
+    def minimumSizeHint(self) -> QSize:
+        least = super().minimumSizeHint()
+        part = self.widget()
+        bar = self.verticalScrollBar().sizeHint().width() + 2 * self.frameWidth()
+        wide = part.minimumSizeHint().width() + bar if part is not None else 0
+        return QSize(max(least.width(), wide), least.height())
+
+    @override
+    def eventFilter(self, watched: QObject, event: QEvent) -> bool:
+        if event.type() == QEvent.Type.LayoutRequest and watched is self.widget():
+            self.updateGeometry()
+        return super().eventFilter(watched, event)
+
+
+class Fitted(Upright):
+    """The same, as high as what it holds, or less where others need the room."""
+
+    @override
+    def sizeHint(self) -> QSize:
+        hint, part = super().sizeHint(), self.widget()
+        if part is None:
+            return hint
+        wide = self.viewport().width()
+        high = part.heightForWidth(wide) if part.hasHeightForWidth() else hint.height()
+        return QSize(hint.width(), high + 2 * self.frameWidth())
+
+    @override
+    def minimumSizeHint(self) -> QSize:
+        least = super().minimumSizeHint()
+        return QSize(least.width(), min(self.sizeHint().height(), theme.scaled(110)))
+
+    @override
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        super().resizeEvent(event)
+        self.updateGeometry()
 
 
 def rule(*, upright: bool = False) -> QFrame:

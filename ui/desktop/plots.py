@@ -5,6 +5,7 @@ an eye can rest on it. No peak is thinned away. Drawn from arrays that the model
 """
 
 import math
+from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
@@ -61,14 +62,37 @@ def zigzag(
     return np.repeat(x, 2), both
 
 
-class AgoAxis(pg.AxisItem):  # type: ignore[misc]
-    """Seconds ago: as positive figures, newest on the right."""
+class SecondsAxis(pg.AxisItem):  # type: ignore[misc]
+    """Seconds, with their unit at the last of its figures."""
+
+    words = "s"
+    _widest = math.nan
 
     @override
     def tickStrings(
         self, values: list[float], scale: float, spacing: float
     ) -> list[str]:
-        return [f"{abs(value * scale):g}" for value in values]
+        told = [f"{abs(value * scale):g}" for value in values]
+        low, high = self.range
+        inside = [n for n, value in enumerate(values) if low < value < high]
+        if inside and spacing == self._widest:
+            told[inside[-1]] += f" {self.words}"
+        return told
+
+    @override
+    def tickValues(
+        self, minVal: float, maxVal: float, size: float
+    ) -> list[tuple[float, list[float]]]:
+        levels: list[tuple[float, list[float]]]
+        levels = super().tickValues(minVal, maxVal, size)
+        self._widest = max((spacing for spacing, _ in levels), default=math.nan)
+        return levels
+
+
+class AgoAxis(SecondsAxis):
+    """Seconds ago: as positive figures, newest on the right."""
+
+    words = "s ago"
 
 
 class LivePlot(QWidget):
@@ -103,7 +127,7 @@ class LivePlot(QWidget):
         inside.setSpacing(theme.UNIT // 2)
         inside.addWidget(self._head)
         inside.addWidget(self._plot, 1)
-        self.setMinimumHeight(theme.scaled(90))
+        self.setMinimumHeight(theme.scaled(44))
         self.setAccessibleName(f"{channel} over the last {self._window_s:.0f} seconds")
         self.dress()
 
@@ -112,6 +136,11 @@ class LivePlot(QWidget):
         dress_plot(self._plot)
         p = theme.palette()
         self._curve.setPen(pg.mkPen(p.trace, width=1))
+
+    @property
+    def plot(self) -> pg.PlotWidget:
+        """What it is drawn in."""
+        return self._plot
 
     def look_back(self, window_s: float) -> None:
         """Show so many seconds."""
@@ -163,5 +192,15 @@ def dress_plot(plot: pg.PlotWidget) -> None:
         axis.setPen(pg.mkPen(p.rule, width=1))
         axis.setTextPen(pg.mkPen(p.muted))
         axis.setStyle(tickFont=theme.font(11), tickLength=-4)
+        axis.setTickDensity(11 / theme.scaled(11))  # larger figures, fewer of them
     plot.getAxis("left").setWidth(theme.scaled(52))
     plot.getAxis("bottom").setHeight(theme.scaled(22))
+
+
+def share_seconds(plots: Sequence[pg.PlotWidget]) -> None:
+    """Of plots below each other over the same seconds only the last tells them."""
+    for plot in plots:
+        axis = plot.getAxis("bottom")
+        is_last = plot is plots[-1]
+        axis.setStyle(showValues=is_last)
+        axis.setHeight(theme.scaled(22 if is_last else 6))

@@ -10,8 +10,8 @@ import sys
 from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
 
-from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QHBoxLayout, QScrollArea, QStackedWidget, QWidget
+from PySide6.QtCore import Signal
+from PySide6.QtWidgets import QHBoxLayout, QStackedWidget, QWidget
 
 from daq.errors import GramwattError
 from ui.desktop import theme
@@ -19,7 +19,7 @@ from ui.desktop.model.desk import Desk
 from ui.desktop.model.memory import Memory
 from ui.desktop.model.setup import Setup
 from ui.desktop.model.spinning import Spinning, Stage
-from ui.desktop.parts import rule
+from ui.desktop.parts import Upright, column, rule
 from ui.desktop.spin_end import EndPanel
 from ui.desktop.spin_setup import SetupPanel
 from ui.desktop.spin_steps import StepsPanel
@@ -61,8 +61,18 @@ class SpinRoom(QWidget):
         self.end.again.connect(self._again)
         self.end.curves.connect(lambda: self.wants_curves.emit(self._run_folder()))
         self._left = QStackedWidget()
-        for part in (self.panel, self.steps, self.end):
-            self._left.addWidget(_scrolling(part))
+        self._scrolls: list[Upright] = []
+        for part, name in (
+            (self.panel, "What is going to be spun"),
+            (self.steps, "The spin, step by step"),
+            (self.end, "How the spin ended"),
+        ):
+            inside = part.layout()
+            if inside is not None:
+                inside.setContentsMargins(theme.UNIT // 2, 0, 2 * theme.UNIT, 0)
+            scroll = Upright(part, name)
+            self._scrolls.append(scroll)
+            self._left.addWidget(_page(scroll, part.foot))
         row = QHBoxLayout(self)
         row.setContentsMargins(
             3 * theme.UNIT, 2 * theme.UNIT, 2 * theme.UNIT, theme.UNIT
@@ -104,6 +114,8 @@ class SpinRoom(QWidget):
         self.panel.renew()
         self.walk.show_plan(None, None)
         self._plan_changed()
+        self._left.setCurrentIndex(0)
+        self.panel.go.setFocus()
 
     def _run_folder(self) -> str:
         spinning = self._desk.spinning
@@ -144,6 +156,10 @@ class SpinRoom(QWidget):
         if done and self._findings is not None:
             found = _result(self._findings)
         self.end.show_end(spinning, found, expected=_worth(spinning))
+        if self._left.currentIndex() != 2 and self.isVisible():
+            self._left.setCurrentIndex(2)
+            # Not a button: a key that was meant to stop must not find one.
+            self._scrolls[2].setFocus()
         self._left.setCurrentIndex(2)
 
     def draw(self) -> None:
@@ -153,14 +169,16 @@ class SpinRoom(QWidget):
             self.walk.draw(spinning)
 
 
-def _scrolling(part: QWidget) -> QScrollArea:
-    made = QScrollArea()
-    made.setWidget(part)
-    made.setWidgetResizable(True)
-    inside = part.layout()
-    if inside is not None:
-        inside.setContentsMargins(0, 0, 2 * theme.UNIT, 0)
-    made.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+def _page(scroll: Upright, foot: QWidget) -> QWidget:
+    """What scrolls, over what is pressed next."""
+    below = foot.layout()
+    if below is not None:
+        below.setContentsMargins(theme.UNIT // 2 + 2, 0, 2 * theme.UNIT + 2, 0)
+    made = QWidget()
+    whole = column()
+    whole.addWidget(scroll, 1)
+    whole.addWidget(foot)
+    made.setLayout(whole)
     return made
 
 

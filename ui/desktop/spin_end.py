@@ -8,6 +8,7 @@ from PySide6.QtWidgets import QHBoxLayout, QVBoxLayout, QWidget
 
 from protocols.explain import clears
 from ui.desktop import theme
+from ui.desktop.flow import Flow
 from ui.desktop.model.spinning import Spinning
 from ui.desktop.parts import (
     ABNORMAL,
@@ -39,6 +40,7 @@ class EndPanel(QWidget):
     """The panel.
 
     Attributes:
+        foot: what can be done next; it stands below the panel.
         again: a person wants to put the next spin together.
         curves: a person wants to see it among others.
     """
@@ -70,10 +72,7 @@ class EndPanel(QWidget):
         head = QHBoxLayout()
         head.addWidget(self._mark)
         head.addWidget(self._head, 1)
-        buttons = QHBoxLayout()
-        for part in (self.next, self.page, self.among):
-            buttons.addWidget(part)
-        buttons.addStretch(1)
+        buttons = Flow(self.next, self.page, self.among)
         inside = column(
             head,
             self._danger,
@@ -81,14 +80,15 @@ class EndPanel(QWidget):
             self._advice,
             self._clears,
             self._data,
-            self._where,
-            buttons,
             rule(),
             self._wait,
             self._findings,
+            self._where,
         )
         inside.addStretch(1)
         self.setLayout(inside)
+        self.foot = QWidget()  # what is to be pressed never scrolls away
+        self.foot.setLayout(column(rule(), buttons))
 
     def show_end(
         self, spinning: Spinning, findings: list[str] | None, *, expected: bool
@@ -105,7 +105,8 @@ class EndPanel(QWidget):
         meaning, word = ENDS.get(ended, (DANGER, "Nobody knows how it ended"))
         self._mark.mean(DANGER if spinning.danger else meaning)
         check = str(outcome.get("check") or "")
-        self._head.setText(f"{word}: {check}" if check else word)
+        acted = check if ended == "tripped" else ""
+        self._head.setText(f"{word}: {acted}" if acted else word)
         self._danger.setText(spinning.danger)
         self._danger.setVisible(bool(spinning.danger))
         cause = str(outcome.get("cause") or "The keeper is gone without a word.")

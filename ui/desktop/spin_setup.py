@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from PySide6.QtCore import Signal
+from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import (
     QCheckBox,
     QComboBox,
@@ -19,7 +19,7 @@ from ui.desktop import theme
 from ui.desktop.model.desk import Desk
 from ui.desktop.model.numbers import typed_number
 from ui.desktop.model.setup import Named, Setup
-from ui.desktop.parts import button, column, empty, label, rule
+from ui.desktop.parts import Choice, button, column, empty, label, plain_tip, rule
 
 ANOTHER = "Another file …"
 
@@ -28,6 +28,7 @@ class SetupPanel(QWidget):
     """The panel.
 
     Attributes:
+        foot: what is pressed next, and why not; it stands below the panel.
         changed: something was chosen, and what follows was worked out.
         begin: a person wants the guards proven, and to go on from there.
         wants_bench: there is no stand yet.
@@ -42,15 +43,8 @@ class SetupPanel(QWidget):
         self._desk = desk
         self._setup = setup
         self._filling = False
-        self.article = QComboBox()
-        self.article.setAccessibleName("Article")
-        self.protocol = QComboBox()
-        self.protocol.setAccessibleName("Protocol")
-        for box in (self.article, self.protocol):
-            box.setSizeAdjustPolicy(
-                QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon
-            )
-            box.setMinimumContentsLength(16)
+        self.article = Choice("Article", 16)
+        self.protocol = Choice("Protocol", 16)
         self.cell = QLineEdit(brief(setup.load_cell_g))
         self.cell.setAccessibleName("Rated load of the load cell in gram")
         self.cell.setFixedWidth(theme.scaled(80))
@@ -59,12 +53,19 @@ class SetupPanel(QWidget):
         self._timed = QHBoxLayout()
         self._boxes: dict[str, QCheckBox] = {}
         self._takes = label("")
-        self._limits = label("", "muted")
+        self._limits = QGridLayout()
+        self._limits.setHorizontalSpacing(2 * theme.UNIT)
+        self._limits.setVerticalSpacing(theme.UNIT // 2)
+        self._limits.setColumnStretch(1, 1)
+        self._limits_box = QWidget()
+        self._limits_box.setLayout(column(label("Limits", "head"), self._limits))
+        self._nearest = label("", "muted")
         self._warnings = label("", "wanted")
         self._fault = label("", "danger")
         self.go = button("Prove the guards", "act")
         self.go.setEnabled(False)  # until it is known whether it can begin
         self._hint = label("", "muted")
+        self.foot = QWidget()  # what is to be pressed never scrolls away
         self._lay_out()
         self.renew()
         self.article.activated.connect(self._article_chosen)
@@ -87,6 +88,7 @@ class SetupPanel(QWidget):
             form.addWidget(below, number + 1, 1)
             number += 2
         cell = QHBoxLayout()
+        cell.setSpacing(theme.UNIT)
         cell.addWidget(self.cell)
         cell.addWidget(label("g, as rated by its maker", "muted"), 1)
         form.addWidget(label("Load cell", wraps=False), number, 0)
@@ -98,15 +100,13 @@ class SetupPanel(QWidget):
             form,
             rule(),
             self._takes,
-            self._limits,
             self._warnings,
-            self._fault,
-            1,
-            self.go,
-            self._hint,
+            self._limits_box,
+            self._nearest,
         )
         inside.addStretch(1)
         self.setLayout(inside)
+        self.foot.setLayout(column(rule(), self._fault, self.go, self._hint))
 
     # ------------------------------------------------------------------ choosing
 
@@ -122,7 +122,8 @@ class SetupPanel(QWidget):
         box.clear()
         for item in named:
             box.addItem(item.title, item.key)
-            box.setItemData(box.count() - 1, item.why, 3)  # Qt.ToolTipRole
+            tip = Qt.ItemDataRole.ToolTipRole
+            box.setItemData(box.count() - 1, plain_tip(item.why), tip)
         box.addItem(ANOTHER, ANOTHER)
         found = box.findData(key)
         box.setCurrentIndex(max(found, 0))
@@ -195,7 +196,7 @@ class SetupPanel(QWidget):
         self._fault.setText(setup.fault)
         self._fault.setVisible(bool(setup.fault))
         known = seen is not None and order is not None
-        for part in (self._takes, self._limits):
+        for part in (self._takes, self._limits_box, self._nearest):
             part.setVisible(known)
         self._warnings.setVisible(bool(seen and seen.warnings))
         if seen is None or order is None:
@@ -205,9 +206,13 @@ class SetupPanel(QWidget):
             f"{100 * order.plan.max_throttle_frac:.0f} % throttle; estimated "
             f"{seen.peak_current_a:.1f} A at most, {seen.takes()}."
         )
-        told = [f"{limit.channel}: {limit.source}" for limit in order.task.limits]
-        nearest = f" Nearest: {seen.nearest.words()}." if seen.nearest else ""
-        self._limits.setText(f"Limits: {'; '.join(told)}.{nearest}")
+        empty(self._limits)
+        for number, limit in enumerate(order.task.limits):
+            name = label(limit.channel, "muted", wraps=False)
+            self._limits.addWidget(name, number, 0, Qt.AlignmentFlag.AlignTop)
+            self._limits.addWidget(label(limit.source), number, 1)
+        nearest = seen.nearest
+        self._nearest.setText(f"Nearest: {nearest.words()}." if nearest else "")
         self._warnings.setText(" ".join(seen.warnings))
 
     def _show_parts(self) -> None:
@@ -271,6 +276,6 @@ class SetupPanel(QWidget):
                 "turns before the checklist."
             ), True
         return (
-            "Each guard is made to act with the motor's supply off. Nothing turns "
-            "before the checklist and two more steps of yours."
+            "Each guard is made to act with the motor's supply off; nothing turns "
+            "before the checklist."
         ), True

@@ -15,6 +15,7 @@ from PySide6.QtWidgets import (
 
 from ui.cautions import CAUTION, HAND_ON_PLUG, HANDS, START
 from ui.desktop import theme
+from ui.desktop.flow import Flow
 from ui.desktop.model.desk import Desk
 from ui.desktop.model.numbers import clock
 from ui.desktop.model.spinning import Proved, Spinning, Stage
@@ -40,16 +41,21 @@ NOTHING_TURNS = (
 
 
 class StepsPanel(QWidget):
-    """The panel."""
+    """The panel.
+
+    Attributes:
+        foot: what is pressed next; it stands below the panel.
+    """
 
     def __init__(self, desk: Desk) -> None:
         super().__init__()
         self._desk = desk
         self._spinning: Spinning | None = None
         self._rows = 0
+        self._led: QWidget | None = None
         self._seen: list[QLabel] = []
-        self._head = label("", "title")
-        self._steps = QHBoxLayout()
+        self._head = label("", "head")
+        self._steps = Flow()
         self._danger = label("", "danger")
         self._wanted = label("", "wanted")
         self._now = label("", "muted")
@@ -66,6 +72,8 @@ class StepsPanel(QWidget):
         self._build_checklist()
         self._arm_box = QWidget()
         self._build_arming()
+        self._left = label("", wraps=False)
+        self._left.setStyleSheet(theme.large(40))
         self._run = label("", "head")
         self._clear = button("The cause is found and removed: acknowledge", "act")
         self._clear.clicked.connect(desk.acknowledge)
@@ -76,14 +84,15 @@ class StepsPanel(QWidget):
             self._danger,
             self._wanted,
             self._now,
-            self._clear,
-            self._check_box,
-            self._arm_box,
+            self._left,
             self._run,
+            self._check_box,
             self._proof_box,
         )
         inside.addStretch(1)
         self.setLayout(inside)
+        self.foot = QWidget()  # what is to be pressed never scrolls away
+        self.foot.setLayout(column(self._clear, self._arm_box))
         self._relock = QTimer(self)
         self._relock.setSingleShot(True)
         self._relock.timeout.connect(self._lock_again)
@@ -114,7 +123,7 @@ class StepsPanel(QWidget):
         self.unlock.clicked.connect(self._unlock)
         self.go = button("2  Let the motor turn", "act")
         self.go.clicked.connect(self._go)
-        self.hold = QCheckBox("Hold to spin: letting go of the button stops")
+        self.hold = QCheckBox("Hold to spin: letting go stops")
         self.hold.setToolTip(
             "The motor turns for as long as the second button is held down."
         )
@@ -123,7 +132,7 @@ class StepsPanel(QWidget):
         self._arm_words = label(START)
         self._arm_box.setLayout(
             column(
-                label("Arm", "head"),
+                rule(),
                 self._arm_words,
                 self.unlock,
                 self.go,
@@ -136,7 +145,7 @@ class StepsPanel(QWidget):
     def begin(self, spinning: Spinning) -> None:
         """Show another spin."""
         self._spinning = spinning
-        self._rows = 0
+        self._rows, self._led = 0, None
         self._seen = []
         empty(self._proof)
         empty(self._checks)
@@ -218,12 +227,14 @@ class StepsPanel(QWidget):
         self._wanted.setText(wanted)
         self._wanted.setVisible(bool(wanted))
         self._now.setText(f"Now: {spinning.stage.value}.")
+        self._now.setVisible(spinning.stage is not Stage.READY)
         self._clear.setVisible(spinning.stage is Stage.LATCHED)
         before_go = spinning.stage in (Stage.PLUGGING, Stage.ZEROING, Stage.READY)
         asks = before_go and not spinning.went
         self._check_box.setVisible(asks and not spinning.checklist.complete)
         held = spinning.went and self.hold.isChecked()
-        self._arm_box.setVisible(spinning.stage is Stage.READY or held)
+        ready = spinning.stage is Stage.READY and spinning.checklist.complete
+        self._arm_box.setVisible(ready or held)
         waived = spinning.checklist.waived
         self.unlock.setVisible(not waived)
         self._arm_words.setText(NOTHING_TURNS if waived else START)
@@ -240,7 +251,27 @@ class StepsPanel(QWidget):
         wide = around.width() >= theme.scaled(WIDE_PX)  # else how it was seen goes
         for seen in self._seen:
             seen.setVisible(wide)
-        self._proof_box.setVisible(bool(spinning.proved) and not asks)
+        self._proof_box.setVisible(
+            bool(spinning.proved) and not self._check_box.isVisibleTo(self)
+        )
+        self._lead(spinning)
+
+    def _lead(self, spinning: Spinning) -> None:
+        """The focus goes to what is to be done, once, if somebody sees it.
+
+        Never to what turns a real motor: that is gone to on purpose.
+        """
+        wanted: QWidget | None = None
+        boxes = self._check_box.findChildren(QCheckBox)
+        if spinning.stage is Stage.LATCHED:
+            wanted = self._clear
+        elif self._check_box.isVisible() and boxes:
+            wanted = boxes[0]
+        elif spinning.stage is Stage.READY and spinning.checklist.waived:
+            wanted = self.go
+        if wanted is not None and wanted is not self._led and wanted.isVisible():
+            self._led = wanted
+            wanted.setFocus()
 
     def _wanted_words(self, spinning: Spinning) -> str:
         if spinning.stage is Stage.PLUGGING and not spinning.checklist.waived:
@@ -259,7 +290,6 @@ class StepsPanel(QWidget):
         if not self._steps.count():
             for number, (name, _) in enumerate(STEPS, 1):
                 self._steps.addWidget(label(f"{number} {name}", "muted", wraps=False))
-            self._steps.addStretch(1)
         p = theme.palette()
         for number, (_, stages) in enumerate(STEPS):
             item = self._steps.itemAt(number)
@@ -273,14 +303,13 @@ class StepsPanel(QWidget):
     def _show_run(self, spinning: Spinning) -> None:
         live = spinning.live
         walking = not math.isnan(live.began_s) and spinning.stage is Stage.RUNNING
+        self._left.setVisible(walking)
         self._run.setVisible(walking)
         if not walking:
             return
         kind = str((live.segment or {}).get("kind", ""))
-        self._run.setText(
-            f"{kind} at {100 * live.throttle_frac:.0f} % throttle, "
-            f"{clock(live.left_s)} left"
-        )
+        self._left.setText(f"{clock(live.left_s)} left")
+        self._run.setText(f"{kind} at {100 * live.throttle_frac:.0f} % throttle")
 
     def _add_proved(self, row: Proved) -> None:
         self._rows += 1

@@ -23,6 +23,7 @@ from ui.desktop.model.desk import Desk
 from ui.desktop.parts import ABNORMAL, DANGER, GOOD, NEUTRAL, Mark, label
 
 STOP_KEYS = (Qt.Key.Key_Space, Qt.Key.Key_Escape)
+HAMMERED_S = 1.0  # so long after a stop its keys still press nothing else
 
 
 class StopBar(QWidget):
@@ -34,6 +35,7 @@ class StopBar(QWidget):
         self.button = QPushButton("STOP")
         self.button.setAccessibleName("Stop the motor")
         self.button.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+        self.button.setAutoDefault(True)  # enter presses it too
         self.button.setSizePolicy(
             QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding
         )
@@ -51,7 +53,7 @@ class StopBar(QWidget):
         inside.setSpacing(theme.UNIT // 2)
         inside.addLayout(told)
         inside.addWidget(self.button, 1)
-        self.setFixedHeight(theme.scaled(92))
+        self.setFixedHeight(max(92, theme.scaled(72)))
         self._dressed = ""
         self.dress()
 
@@ -100,12 +102,15 @@ class StopKeys(QObject):
     """Space and escape mean STOP while the motor may turn, wherever the focus is.
 
     An event filter of the whole application: a shortcut does not fire inside a text
-    field or a dialog, which is where somebody's hands may be.
+    field or a dialog, which is where somebody's hands may be. Who hammers the key goes
+    on a moment after the motor stopped: that presses nothing else either.
     """
 
     def __init__(self, desk: Desk) -> None:
         super().__init__()
         self._desk = desk
+        self._down: set[int] = set()
+        self._stopped_s = -math.inf
 
     @override
     def eventFilter(self, watched: QObject, event: QEvent) -> bool:
@@ -116,9 +121,25 @@ class StopKeys(QObject):
         )
         if event.type() not in kinds or not isinstance(event, QKeyEvent):
             return False
-        if event.key() not in STOP_KEYS or not self._desk.keys_stop:
+        if event.key() not in STOP_KEYS:
+            return False
+        if event.type() == QEvent.Type.KeyRelease and not event.isAutoRepeat():
+            return self._let_go(event)
+        now_s = self._desk.now_s
+        if not self._desk.keys_stop and now_s - self._stopped_s > HAMMERED_S:
             return False
         if event.type() == QEvent.Type.KeyPress and not event.isAutoRepeat():
-            self._desk.stop()
+            self._down.add(event.key())
+            self._stopped_s = now_s
+            if self._desk.keys_stop:
+                self._desk.stop()
+        event.accept()
+        return True
+
+    def _let_go(self, event: QKeyEvent) -> bool:
+        """A key that went down before it meant STOP may hold a button: that ends."""
+        if event.key() not in self._down:
+            return False
+        self._down.discard(event.key())
         event.accept()
         return True

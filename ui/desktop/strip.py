@@ -5,8 +5,9 @@ figures over bars that show the limit itself. It shows what ``Desk`` knows and n
 """
 
 import math
+from collections.abc import Iterable
 
-from PySide6.QtCore import QRectF, QSize, Qt
+from PySide6.QtCore import QRect, QRectF, QSize, Qt
 from PySide6.QtGui import QFontMetrics, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import QHBoxLayout, QSizePolicy, QVBoxLayout, QWidget
 from typing_extensions import override
@@ -14,12 +15,27 @@ from typing_extensions import override
 from protocols.limits import Limit, brief, to_trade
 from ui.desktop import theme
 from ui.desktop.model.bars import Bar, Standing, bar_of
-from ui.desktop.model.desk import SHOWN, STATES, Desk
+from ui.desktop.model.desk import SHOWN, STATES, WATCHED_LINES, Desk
 from ui.desktop.model.numbers import figure
-from ui.desktop.parts import ABNORMAL, DANGER, NEUTRAL, Mark, label, rule
+from ui.desktop.parts import ABNORMAL, DANGER, NEUTRAL, Mark, column, label, rule
 
+SIMULATED = "SIMULATED: nothing turns"
+MARGIN = theme.UNIT + 2
 FULL = {"thrust": 10.0, "current": 20.0, "voltage": 26.0}  # where there is no limit
 STANDINGS = {Standing.NEAR: ABNORMAL, Standing.BEYOND: DANGER}
+
+
+def fitting(
+    texts: Iterable[str],
+    most_px: int,
+    room: int,
+    *,
+    serif: bool = False,
+) -> int:
+    """Height of letters in pixels, at most so high, at which each text fits."""
+    metrics = QFontMetrics(theme.font_px(most_px, serif=serif))
+    widest = max(map(metrics.horizontalAdvance, texts))
+    return min(most_px, most_px * room // max(widest, 1))
 
 
 class LimitBar(QWidget):
@@ -71,33 +87,52 @@ class Gauge(QWidget):
         self._unit = label("", "muted", wraps=False)
         self._limit = label("", "small", wraps=False)
         self._bar = LimitBar()
-        head = QHBoxLayout()
-        head.setSpacing(theme.UNIT)
-        head.addWidget(self._name)
-        head.addWidget(self._mark)
-        head.addStretch(1)
-        head.addWidget(self._limit)
+        self._head = QHBoxLayout()
+        self._head.setSpacing(theme.UNIT)
+        self._head.addWidget(self._name)
+        self._head.addWidget(self._mark)
+        self._head.addStretch(1)
+        self._head.addWidget(self._limit)
         large = QHBoxLayout()
-        large.setSpacing(theme.UNIT)
+        large.setSpacing(theme.UNIT // 2)
         large.addWidget(self._figure)
         large.addWidget(self._unit, 0, Qt.AlignmentFlag.AlignBottom)
         large.addStretch(1)
-        inside = QVBoxLayout(self)
-        inside.setContentsMargins(0, 0, 0, 0)
-        inside.setSpacing(theme.UNIT // 2)
-        inside.addLayout(head)
-        inside.addLayout(large)
-        inside.addWidget(self._bar)
+        self._inside = QVBoxLayout(self)
+        self._inside.setContentsMargins(0, 0, 0, 0)
+        self._inside.setSpacing(theme.UNIT // 2)
+        self._inside.addLayout(self._head)
+        self._inside.addLayout(large)
+        self._inside.addWidget(self._bar)
+        self._inside.addStretch(1)
         self._mark.setVisible(False)
-        self.grow(44)
 
-    def grow(self, px: int) -> None:
-        """Height of the figure."""
-        self._figure.setStyleSheet(theme.large(px))
+    def grow(self, most_px: int, room: int) -> None:
+        """Fit a width: the figure as large as it may be, the limit where it can be.
+
+        Args:
+            most_px: height of the figure at most.
+            room: width of all of it.
+        """
+        self.setFixedWidth(room)
         # Room for the widest, so that a figure neither jumps nor is cut.
-        metrics = QFontMetrics(theme.font(px, serif=True))
+        unit_px = min(max(theme.scaled(14), most_px // 3), room // 8)
+        unit = QFontMetrics(theme.font_px(unit_px)).horizontalAdvance("gf")
+        left = room - unit - theme.UNIT // 2
+        px = fitting(("1000.0",), most_px, left, serif=True)
+        theme.wear(self._figure, f"{theme.large()} font-size: {px}px;")
+        metrics = QFontMetrics(theme.font_px(px, serif=True))
         self._figure.setMinimumWidth(metrics.horizontalAdvance("1000.0"))
-        self._unit.setStyleSheet(f"font-size: {theme.scaled(max(14, px // 3))}px;")
+        theme.wear(self._unit, f"font-size: {unit_px}px;")
+        small = QFontMetrics(theme.font(12))
+        told = sum(map(small.horizontalAdvance, (self._channel, "limit 1000 gf")))
+        beside = told + theme.scaled(12) + 3 * theme.UNIT <= room
+        for layout in (self._head, self._inside):
+            layout.removeWidget(self._limit)
+        if beside:
+            self._head.addWidget(self._limit)
+        else:
+            self._inside.insertWidget(3, self._limit)
 
     def show_reading(self, value_si: float, limit: Limit | None) -> None:
         """Show a reading in SI, NaN for none, against its limit."""
@@ -134,35 +169,26 @@ class Strip(QWidget):
         self.setAccessibleName("State and readings")
         self._mark = Mark(NEUTRAL, 32)
         self._word = label("No stand", wraps=False)
-        self._simulated = label("SIMULATED: nothing turns", wraps=False)
+        self._simulated = label(SIMULATED, wraps=False)
         self._simulated.setVisible(False)
-        self._sentence = label("", "muted")
-        self._sentence.setMinimumHeight(theme.scaled(36))
-        self._sentence.setAlignment(
-            Qt.AlignmentFlag.AlignTop | Qt.AlignmentFlag.AlignLeft
-        )
+        self._sentence = label("", "small")
         self._gauges = {channel: Gauge(channel) for channel in SHOWN}
         self._link_mark = Mark(NEUTRAL, 12)
         self._link = label("not connected", "small")
-        self._link.setMinimumHeight(theme.scaled(32))
-        self._link.setAlignment(Qt.AlignmentFlag.AlignTop | Qt.AlignmentFlag.AlignLeft)
-        self._clock = label("", "head")
+        self._clock = label("", wraps=False)
+        self._of = label("", "small", wraps=False)
+        self._state, self._health = QWidget(), QWidget()
+        self._state.setLayout(self._state_block())
+        self._health.setLayout(self._link_block())
         row = QHBoxLayout(self)
-        row.setContentsMargins(
-            2 * theme.UNIT, theme.UNIT + 4, 2 * theme.UNIT, theme.UNIT + 4
-        )
+        row.setContentsMargins(2 * theme.UNIT, MARGIN, 2 * theme.UNIT, MARGIN)
         row.setSpacing(2 * theme.UNIT)
-        row.addLayout(self._state_block(), 28)
+        row.addWidget(self._state)
         for gauge in self._gauges.values():
             row.addWidget(rule(upright=True))
-            row.addWidget(gauge, 20)
+            row.addWidget(gauge)
         row.addWidget(rule(upright=True))
-        row.addLayout(self._link_block(), 18)
-        self._word.setStyleSheet(theme.large(30))
-        widest = QFontMetrics(theme.font(30, serif=True))
-        words = [state.word for state in STATES.values()]
-        self._word.setMinimumWidth(max(widest.horizontalAdvance(x) for x in words))
-        self._simulated.setStyleSheet("font-weight: 600;")
+        row.addWidget(self._health)
 
     def _state_block(self) -> QVBoxLayout:
         head = QHBoxLayout()
@@ -170,11 +196,8 @@ class Strip(QWidget):
         head.addWidget(self._mark, 0, Qt.AlignmentFlag.AlignVCenter)
         head.addWidget(self._word)
         head.addStretch(1)
-        block = QVBoxLayout()
+        block = column(head, self._simulated, self._sentence)
         block.setSpacing(theme.UNIT // 2)
-        block.addLayout(head)
-        block.addWidget(self._simulated)
-        block.addWidget(self._sentence)
         block.addStretch(1)
         return block
 
@@ -184,19 +207,56 @@ class Strip(QWidget):
         head.addWidget(self._link_mark)
         head.addWidget(label("link", "small", wraps=False))
         head.addStretch(1)
-        block = QVBoxLayout()
+        block = column(head, self._link)
         block.setSpacing(theme.UNIT // 2)
-        block.addLayout(head)
-        block.addWidget(self._link)
         block.addStretch(1)
         block.addWidget(self._clock)
+        block.addWidget(self._of)
         return block
 
-    def grow(self, height: int) -> None:
-        """Fit the window's height: the larger it is, the larger the figures."""
-        px = min(max(44, height // 18), 84)
+    def grow(self, width: int, height: int) -> None:
+        """Fit the window: the larger it is, the larger the figures; all of it stays.
+
+        Every part has a width of its own and the whole a height of its own, so that
+        nothing moves when words and figures change.
+        """
+        rules = len(SHOWN) + 1
+        room = width - rules - (2 * rules + 2) * 2 * theme.UNIT
+        shares = {self._state: 0.235, self._health: 0.15}
+        for part, share in shares.items():
+            part.setFixedWidth(int(share * room))
+        most_px = theme.scaled(min(max(44, height // 18), 84))
         for gauge in self._gauges.values():
-            gauge.grow(px)
+            gauge.grow(most_px, int(0.205 * room))
+        state = self._state.width()
+        words = [state.word for state in (*STATES.values(), WATCHED_LINES)]
+        beside = self._mark.width() + theme.UNIT + 4
+        px = fitting(words, theme.scaled(30), state - beside, serif=True)
+        theme.wear(self._word, f"{theme.large()} font-size: {px}px;")
+        bold = QFontMetrics(theme.font(14, bold=True))
+        fits = bold.horizontalAdvance(SIMULATED) <= state
+        self._simulated.setText(SIMULATED if fits else SIMULATED.split(":")[0])
+        theme.wear(
+            self._simulated, f"font-weight: 600; font-size: {theme.scaled(14)}px;"
+        )
+        px = fitting(
+            ("59 min 59 s",), theme.scaled(22), self._health.width(), serif=True
+        )
+        theme.wear(self._clock, f"{theme.large()} font-size: {px}px;")
+        self.setFixedHeight(self._needed(state))
+
+    def _needed(self, state: int) -> int:
+        """The height that holds the longest sentence of all states."""
+        letters = QFontMetrics(theme.font(12))
+        wrap = int(Qt.TextFlag.TextWordWrap)
+        highest = max(
+            letters.boundingRect(QRect(0, 0, state, 999), wrap, told.sentence).height()
+            for told in (*STATES.values(), WATCHED_LINES)
+        )
+        head = max(self._mark.height(), self._word.sizeHint().height())
+        block = head + self._simulated.sizeHint().height() + highest + 2 * theme.UNIT
+        others = [gauge.sizeHint().height() for gauge in self._gauges.values()]
+        return max(block, *others) + 2 * MARGIN
 
     def show_desk(self, desk: Desk) -> None:
         """Show what is known now."""
@@ -214,4 +274,7 @@ class Strip(QWidget):
         meaning, words = desk.link_words()
         self._link_mark.mean(meaning)
         self._link.setText(words)
-        self._clock.setText(desk.clock_words())
+        told, of = desk.clock_words()
+        self._clock.setText(told)
+        self._of.setText(of)
+        self._of.setVisible(bool(of))

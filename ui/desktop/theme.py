@@ -9,10 +9,12 @@ from dataclasses import dataclass
 from typing import Final
 
 from PySide6.QtCore import Qt
-from PySide6.QtGui import QColor, QFont, QGuiApplication, QPalette
+from PySide6.QtGui import QColor, QFont, QFontInfo, QGuiApplication, QPalette
+from PySide6.QtWidgets import QApplication, QWidget
 
 SERIF: Final = ("Charter", "Bitstream Charter", "Cambria", "Georgia", "DejaVu Serif")
 SANS: Final = ("Segoe UI", "Roboto", "Helvetica Neue", "Noto Sans", "DejaVu Sans")
+USUAL_PX: Final = 12  # of a system's letters, for which the design is drawn
 UNIT: Final = 8  # every distance is a multiple of half of it
 
 
@@ -115,9 +117,14 @@ def font(px: int, *, serif: bool = False, bold: bool = False) -> QFont:
         serif: for headings and large figures.
         bold: for what has to be read first.
     """
+    return font_px(scaled(px), serif=serif, bold=bold)
+
+
+def font_px(px: int, *, serif: bool = False, bold: bool = False) -> QFont:
+    """The same, of that height whatever the system's text size."""
     made = QFont()
     made.setFamilies(list(SERIF if serif else SANS))
-    made.setPixelSize(scaled(px))
+    made.setPixelSize(px)
     if bold:
         made.setWeight(QFont.Weight.DemiBold)
     return made
@@ -125,9 +132,12 @@ def font(px: int, *, serif: bool = False, bold: bool = False) -> QFont:
 
 def scaled(px: float) -> int:
     """A size of the design in pixels of this system's text size."""
-    base_pt = QGuiApplication.font().pointSizeF()
-    share = base_pt / 9.0 if base_pt > 0 else 1.0
-    return max(1, round(px * min(max(share, 0.8), 2.5)))
+    return max(1, round(px * min(max(_text_px() / USUAL_PX, 0.8), 2.5)))
+
+
+def _text_px() -> float:
+    """Height of the system's letters: larger ones come as points or as dots an inch."""
+    return float(QFontInfo(QGuiApplication.font()).pixelSize())
 
 
 def color(name: str) -> QColor:
@@ -159,10 +169,17 @@ def qt_palette(p: Palette) -> QPalette:
     return made
 
 
-def large(px: int) -> str:
-    """The style of a large figure or word of that height."""
+def large(px: int = 0) -> str:
+    """The style of a large figure or word; of that height where one is given."""
     serif = ", ".join(f'"{name}"' for name in SERIF)
-    return f"font-family: {serif}; font-size: {scaled(px)}px;"
+    size = f" font-size: {scaled(px)}px;" if px else ""
+    return f"font-family: {serif};{size}"
+
+
+def wear(part: QWidget | QApplication, sheet: str) -> None:
+    """Give something a style sheet; what it wears already is not put on again."""
+    if part.styleSheet() != sheet:
+        part.setStyleSheet(sheet)
 
 
 def style(p: Palette) -> str:
@@ -171,7 +188,7 @@ def style(p: Palette) -> str:
     sans = ", ".join(f'"{name}"' for name in SANS)
     serif = ", ".join(f'"{name}"' for name in SERIF)
     return f"""
-* {{ font-family: {sans}; font-size: {text}px; color: {p.ink}; }}
+* {{ font-family: {sans}; font-size: {text}px; color: {p.ink}; outline: none; }}
 QWidget {{ background: {p.paper}; }}
 QLabel, QCheckBox, QRadioButton {{ background: transparent; }}
 QLabel[role="head"] {{ font-family: {serif}; font-size: {head}px; }}
@@ -186,7 +203,7 @@ QLabel[role="danger"] {{
 QFrame[role="rule"] {{ background: {p.rule}; border: 0; max-height: 1px; }}
 QFrame[role="post"] {{ background: {p.rule}; border: 0; max-width: 1px; }}
 QPushButton, QToolButton {{
-  background: {p.sheet}; border: 1px solid {p.rule}; padding: {UNIT - 2}px {2 * UNIT}px;
+  background: {p.sheet}; border: 1px solid {p.rule}; padding: {UNIT - 2}px {UNIT + 4}px;
 }}
 QPushButton:hover, QToolButton:hover {{ border-color: {p.muted}; }}
 QPushButton:focus, QToolButton:focus, QLineEdit:focus, QComboBox:focus,
@@ -204,7 +221,9 @@ QPushButton[role="act"]:disabled {{
 QPushButton[role="act"]:focus {{ border: 2px solid {p.ink}; }}
 QPushButton[role="plain"] {{
   border: 0; background: transparent; text-align: left; padding: {UNIT}px {UNIT}px;
+  text-decoration: underline;
 }}
+QPushButton[role="plain"]:focus {{ border: 2px solid {p.action}; }}
 QLineEdit, QComboBox, QPlainTextEdit, QSpinBox {{
   background: {p.sheet}; border: 1px solid {p.rule};
   padding: {UNIT // 2 + 1}px {UNIT}px;
@@ -221,7 +240,8 @@ QHeaderView::section {{
   background: {p.paper}; color: {p.muted}; border: 0; font-size: {small}px;
   border-bottom: 1px solid {p.ink}; padding: {UNIT // 2}px {UNIT}px;
 }}
-QScrollArea {{ border: 0; }}
+QScrollArea {{ border: 2px solid transparent; }}
+QScrollArea:focus {{ border-color: {p.action}; }}
 QScrollBar:vertical {{ background: {p.paper}; width: {scaled(6)}px; }}
 QScrollBar::handle:vertical {{ background: {p.rule}; min-height: {4 * UNIT}px; }}
 QScrollBar::add-line, QScrollBar::sub-line {{ height: 0; width: 0; }}
@@ -236,6 +256,9 @@ QCheckBox::indicator:checked, QRadioButton::indicator:checked {{
   background: {p.ink}; border-color: {p.ink};
 }}
 QCheckBox:focus, QRadioButton:focus {{ color: {p.action}; }}
+QCheckBox::indicator:focus, QRadioButton::indicator:focus {{
+  border: 2px solid {p.action};
+}}
 QToolTip {{ background: {p.sheet}; color: {p.ink}; border: 1px solid {p.rule}; }}
 QSplitter::handle {{ background: {p.rule}; }}
 QProgressBar {{

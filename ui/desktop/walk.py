@@ -12,14 +12,22 @@ from numpy.typing import NDArray
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QVBoxLayout, QWidget
 
-from protocols.limits import brief, to_trade
+from protocols.limits import Limit, brief, to_trade
 from protocols.plan import Plan
 from protocols.preview import Preview
 from ui.desktop import theme
+from ui.desktop.curves_plot import Elided
 from ui.desktop.model.setup import dwells, outline
 from ui.desktop.model.spinning import Spinning
-from ui.desktop.parts import label
-from ui.desktop.plots import PADDING, dress_plot, nice_range, to_trade_array, zigzag
+from ui.desktop.plots import (
+    PADDING,
+    SecondsAxis,
+    dress_plot,
+    nice_range,
+    share_seconds,
+    to_trade_array,
+    zigzag,
+)
 
 MEASURED = ("thrust", "current")
 COLUMNS = 700
@@ -30,8 +38,8 @@ class _Pane(QWidget):
 
     def __init__(self, words: str) -> None:
         super().__init__()
-        self.head = label(words, "small")
-        self.plot = pg.PlotWidget()
+        self.head = Elided(words, "small")
+        self.plot = pg.PlotWidget(axisItems={"bottom": SecondsAxis("bottom")})
         self.plot.setMenuEnabled(False)
         self.plot.setMouseEnabled(x=False, y=False)
         self.plot.hideButtons()
@@ -71,10 +79,10 @@ class Walk(QWidget):
         self.setAccessibleName("The plan over time, and what is measured")
         self._plan: Plan | None = None
         self._shaded = -1
-        self.throttle = _Pane("throttle, %: dashed as planned")
+        self.throttle = _Pane("throttle, %; dashed as planned")
         self.panes = {
-            "thrust": _Pane("thrust, gf: dashed as estimated"),
-            "current": _Pane("current, A: dashed as estimated"),
+            "thrust": _Pane("thrust, gf; dashed as estimated"),
+            "current": _Pane("current, A; dashed as estimated"),
         }
         inside = QVBoxLayout(self)
         inside.setContentsMargins(0, 0, 0, 0)
@@ -83,11 +91,15 @@ class Walk(QWidget):
         for pane in self.panes.values():
             inside.addWidget(pane, 3)
         self.throttle.plot.setYRange(0, 100, padding=PADDING)
+        self.setMinimumWidth(theme.scaled(180))
+        self.dress()
 
     def dress(self) -> None:
         """Colours of the scheme."""
-        for pane in (self.throttle, *self.panes.values()):
+        panes = (self.throttle, *self.panes.values())
+        for pane in panes:
             pane.dress()
+        share_seconds([pane.plot for pane in panes])
 
     # ------------------------------------------------------------------ the plan
 
@@ -123,20 +135,21 @@ class Walk(QWidget):
                 self.panes[name].planned.setData(x, y)
                 if np.isfinite(y).any():
                     tops[name] = float(np.nanmax(y))
-            for limit in seen.limits:
-                if limit.channel in self.panes and math.isfinite(limit.high):
-                    high, unit = to_trade(limit.channel, limit.high)
-                    pane = self.panes[limit.channel]
-                    pane.head.setText(
-                        f"{limit.channel}, {unit}: dashed as estimated; limit "
-                        f"{brief(high)} {unit}, dotted"
-                    )
-                    pane.limit.setValue(high)
-                    pane.limit.setVisible(True)
-        for name, top in tops.items():
-            self.panes[name].plot.setYRange(
-                *nice_range(0, 1.1 * top, top), padding=PADDING
-            )
+        ends = {name: nice_range(0, 1.1 * top, top) for name, top in tops.items()}
+        for name, (low, high) in ends.items():
+            self.panes[name].plot.setYRange(low, high, padding=PADDING)
+        for limit in seen.limits if seen is not None else ():
+            if limit.channel in self.panes and math.isfinite(limit.high):
+                self._limit(limit, ends[limit.channel][1])
+
+    def _limit(self, limit: Limit, top: float) -> None:
+        """A limit as a line, or only in words where the axis ends below it."""
+        high, unit = to_trade(limit.channel, limit.high)
+        pane = self.panes[limit.channel]
+        where = "dotted" if high <= top else "above all this"
+        pane.head.tell(f"{limit.channel}, {unit}; limit {brief(high)} {unit}, {where}")
+        pane.limit.setValue(high)
+        pane.limit.setVisible(True)
 
     # ------------------------------------------------------------------ the walk
 

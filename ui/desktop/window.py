@@ -61,7 +61,7 @@ class Rail(QWidget):
         for number, name in enumerate(ROOMS):
             made = QPushButton(name)
             made.setCheckable(True)
-            made.setAutoDefault(False)
+            made.setAutoDefault(True)
             made.setProperty("role", "plain")
             made.setAccessibleName(f"{name}, room {number + 1} of {len(ROOMS)}")
             made.setToolTip(f"Alt+{number + 1}")
@@ -78,11 +78,13 @@ class Rail(QWidget):
         self.setStyleSheet(
             f"QPushButton {{ border: 0; border-left: 4px solid transparent;"
             f" background: transparent; text-align: left; color: {p.muted};"
-            f" font-size: {theme.scaled(17)}px; padding: {theme.UNIT + 2}px"
+            f" font-size: {theme.scaled(17)}px; text-decoration: none;"
+            f" padding: {theme.UNIT + 2}px"
             f" {2 * theme.UNIT}px; }}"
             f"QPushButton:checked {{ color: {p.ink}; border-left-color: {p.ink};"
             " font-weight: 600; }"
-            f"QPushButton:focus {{ text-decoration: underline; }}"
+            f"QPushButton:focus {{ border: 2px solid {p.action};"
+            f" border-left: 4px solid {p.action}; }}"
         )
 
     def show_room(self, number: int) -> None:
@@ -114,7 +116,7 @@ class Window(QWidget):
         self.strip = Strip()
         self.bar = StopBar(desk)
         self.rail = Rail()
-        self.bench = BenchRoom(desk)
+        self.bench = BenchRoom(desk, memory)
         self.spin = SpinRoom(desk, memory)
         self.curves = CurvesRoom(memory)
         self.stack = QStackedWidget()
@@ -187,6 +189,7 @@ class Window(QWidget):
         own = chosen is not None and chosen.own and self.desk.heard.stand is not None
         if own and not self._led:
             self.go_to(ROOMS.index("Spin"))
+            self.spin.show_desk()  # what can be pressed can be gone to
             self.spin.panel.go.setFocus()
         self._led = own or (self._led and chosen is not None)
 
@@ -214,6 +217,8 @@ class Window(QWidget):
         self.resize(max(width, SMALLEST[0]), max(height, SMALLEST[1]))
         room = self._memory.whole("room", 0)
         self.go_to(room if 0 <= room < len(ROOMS) else 0)
+        if self.stack.currentWidget() is self.bench:
+            self.bench.begin()
 
     def dress(self) -> None:
         """Colours of the scheme that the system has now."""
@@ -221,7 +226,7 @@ class Window(QWidget):
         app = QApplication.instance()
         if isinstance(app, QApplication):
             app.setPalette(theme.qt_palette(p))
-            app.setStyleSheet(theme.style(p))
+            theme.wear(app, theme.style(p))
         self.rail.dress()
         self.bar.dress()
         self.bench.dress()
@@ -237,7 +242,7 @@ class Window(QWidget):
     @override
     def resizeEvent(self, event: QResizeEvent) -> None:
         super().resizeEvent(event)
-        self.strip.grow(self.height())
+        self.strip.grow(self.width(), self.height())
         if not (self.isMaximized() or self.isFullScreen()):
             self._memory.set("width", self.width())
             self._memory.set("height", self.height())

@@ -3,7 +3,7 @@
 import pytest
 from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
-from PySide6.QtWidgets import QCheckBox, QLabel, QWidget
+from PySide6.QtWidgets import QApplication, QCheckBox, QLabel, QWidget
 from pytestqt.qtbot import QtBot
 
 from daq.machine_clock import MachineClock
@@ -12,8 +12,10 @@ from tests.ui.desktop.model.test_spinning import Bench, faulty
 from ui.desktop.app import made_application
 from ui.desktop.model.desk import Desk
 from ui.desktop.model.spinning import Stage
+from ui.desktop.parts import column
 from ui.desktop.spin_end import EndPanel
 from ui.desktop.spin_steps import StepsPanel
+from ui.desktop.stopbar import StopKeys
 from ui.desktop.walk import Walk
 
 
@@ -31,14 +33,17 @@ class Room:
         self.desk = Desk(MachineClock())
         self.desk.spinning = bench.model
         self.panel = StepsPanel(self.desk)
-        qtbot.addWidget(self.panel)
+        self.holder = QWidget()
+        self.holder.setLayout(column(self.panel, self.panel.foot))
+        qtbot.addWidget(self.holder)
         self.panel.begin(bench.model)
-        self.panel.show()
+        self.holder.show()
         self.panel.show_spin(bench.model)
 
     def until(self, stage: Stage) -> None:
         self.bench.until(stage)
         self.panel.show_spin(self.bench.model)
+        QApplication.processEvents()  # what is laid out is shown
 
     def live(self, seconds: float) -> None:
         self.bench.live(seconds)
@@ -99,8 +104,51 @@ def test_held_to_spin_letting_go_stops(lines: Room) -> None:
     assert "let go" in str(outcome["cause"])
 
 
+def test_held_by_the_space_bar_letting_go_stops(lines: Room) -> None:
+    """By then the space bar means STOP: that must not swallow its being let go."""
+    lines.until(Stage.READY)
+    answered(lines)
+    lines.panel.hold.setChecked(True)
+    lines.panel.unlock.click()
+    app, keys = made_application(), StopKeys(lines.desk)
+    app.installEventFilter(keys)
+    try:
+        QTest.keyPress(lines.panel.go, Qt.Key.Key_Space)
+        lines.until(Stage.RUNNING)
+        lines.live(2.0)
+        assert lines.desk.keys_stop
+        assert lines.bench.model.stop_answer is None
+        QTest.keyRelease(lines.panel.go, Qt.Key.Key_Space)
+        lines.live(6.0)
+    finally:
+        app.removeEventFilter(keys)
+    outcome = lines.bench.model.outcome
+    assert outcome is not None
+    assert "let go" in str(outcome["cause"])
+
+
+def test_the_focus_goes_to_what_is_next_but_not_to_what_turns_a_motor(
+    lines: Room, qtbot: QtBot
+) -> None:
+    lines.holder.activateWindow()
+    lines.until(Stage.READY)
+    first = lines.panel._check_box.findChildren(QCheckBox)[0]
+    qtbot.waitUntil(first.hasFocus)
+    answered(lines)
+    assert not lines.panel.unlock.hasFocus()
+    assert not lines.panel.go.hasFocus()
+
+
+def test_in_our_own_simulation_the_next_step_has_the_focus(qtbot: QtBot) -> None:
+    room = Room(qtbot, Bench(faulty(), own=True))
+    room.holder.activateWindow()
+    room.until(Stage.READY)
+    qtbot.waitUntil(room.panel.go.hasFocus)
+
+
 def test_guards_appear_as_they_are_seen_to_act(qtbot: QtBot) -> None:
     room = Room(qtbot, Bench(faulty(), own=True))
+    room.holder.resize(600, 700)
     room.until(Stage.READY)
     room.panel.go.click()
     room.until(Stage.RUNNING)

@@ -2,20 +2,26 @@
 
 import sys
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from functools import partial
 from pathlib import Path
 
 import pytest
-from PySide6.QtCore import Qt
+from PySide6.QtCore import QEvent, QPoint, Qt
+from PySide6.QtGui import QFont
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import (
     QAbstractButton,
+    QAbstractItemView,
+    QAbstractScrollArea,
     QApplication,
     QComboBox,
     QDialog,
+    QGraphicsView,
     QLabel,
     QLineEdit,
+    QMenu,
+    QScrollArea,
     QVBoxLayout,
     QWidget,
 )
@@ -25,22 +31,28 @@ from typing_extensions import override
 from daq.machine_clock import MachineClock
 from ui.desktop import theme
 from ui.desktop.app import made_application, open_window
-from ui.desktop.model.desk import Desk
+from ui.desktop.model.desk import STATES, WATCHED_LINES, Desk
 from ui.desktop.model.memory import Memory
 from ui.desktop.model.spinning import StopAnswer
-from ui.desktop.stopbar import StopBar, StopKeys
+from ui.desktop.stopbar import HAMMERED_S, StopBar, StopKeys
 from ui.desktop.window import ROOMS, SMALLEST, Window
 
 
 @pytest.fixture
-def window(qtbot: QtBot) -> Iterator[Window]:
+def window(qapp: QApplication) -> Iterator[Window]:
     made_application()
     made = open_window()
-    qtbot.addWidget(made)
     made.show()
     yield made
-    made.close()
+    gone(made)
     theme.use()
+
+
+def gone(made: Window) -> None:
+    """Close a window, and have nothing of it be dressed again with the next one."""
+    made.close()
+    made.deleteLater()
+    QApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete)
 
 
 class Stoppable(Desk):
@@ -107,19 +119,136 @@ def texts(part: QWidget) -> str:
 
 
 def test_everything_that_takes_the_focus_has_a_name(window: Window) -> None:
-    for number in range(len(ROOMS)):
-        window.go_to(number)
-        for part in window.findChildren(QWidget):
-            if not part.isVisible() or part.focusPolicy() == Qt.FocusPolicy.NoFocus:
-                continue
-            if isinstance(part, QAbstractButton):
-                assert part.accessibleName() or part.text(), part
-            elif isinstance(part, QComboBox | QLineEdit):
-                inside = part.parent()
-                named = part.accessibleName() or (
-                    isinstance(inside, QComboBox) and inside.accessibleName()
-                )
-                assert named, part
+    """Shown or not: a control that appears later has its name already."""
+    kinds = (QAbstractButton, QAbstractScrollArea, QComboBox, QLineEdit)
+    for part in window.findChildren(QWidget):
+        if part.focusPolicy() == Qt.FocusPolicy.NoFocus or not isinstance(part, kinds):
+            continue
+        if of_qts_own(part):
+            continue
+        inside = part.parent()
+        of_a_list = isinstance(inside, QComboBox) and inside.accessibleName()
+        text = part.text() if isinstance(part, QAbstractButton) else ""
+        assert part.accessibleName() or text or of_a_list, part
+
+
+def of_qts_own(part: QWidget) -> bool:
+    """Whether it is inside a list that drops down, or a menu that never opens."""
+    around = part.parentWidget()
+    while around is not None:
+        if isinstance(around, QMenu | QAbstractItemView | QGraphicsView):
+            return True
+        if around.metaObject().className() == "QComboBoxPrivateContainer":
+            return True
+        around = around.parentWidget()
+    return False
+
+
+def test_the_first_start_begins_at_a_simulated_stand(
+    window: Window, qtbot: QtBot
+) -> None:
+    window.activateWindow()
+    qtbot.waitUntil(window.bench.simulate.hasFocus)
+
+
+def test_the_last_port_is_offered_again(qtbot: QtBot, tmp_path: Path) -> None:
+    made_application()
+    first = open_window(Memory(tmp_path))
+    qtbot.addWidget(first)
+    first.bench.port.setEditText("/dev/not-there")
+    first.bench.baud.setText("250000")
+    first.bench.open.click()
+    first.close()
+    second = open_window(Memory(tmp_path))
+    qtbot.addWidget(second)
+    second.show()
+    assert second.bench.port.currentText() == "/dev/not-there"
+    assert second.bench.baud.text() == "250000"
+    second.activateWindow()
+    qtbot.waitUntil(second.bench.open.hasFocus)
+    second.close()
+
+
+def test_enter_presses_a_button_as_space_does(window: Window) -> None:
+    window.go_to(2)
+    window.show_desk()
+    QTest.keyClick(window.spin.panel.go, Qt.Key.Key_Return)
+    assert window.stack.currentIndex() == 0  # there is no stand to prove yet
+
+
+@pytest.fixture
+def letters() -> Iterator[Callable[[float], None]]:
+    """Sets the system's letters to a share of what is usual."""
+    app = made_application()
+    usual = app.font()
+
+    def enlarge(share: float) -> None:
+        font = QFont(usual)
+        font.setPixelSize(round(12 * share))
+        app.setFont(font)
+        made_application()
+
+    yield enlarge
+    app.setFont(usual)
+    made_application()
+
+
+@pytest.mark.parametrize("share", [1.0, 1.5])
+def test_larger_letters_stay_inside_the_smallest_window(
+    letters: Callable[[float], None], share: float, qtbot: QtBot
+) -> None:
+    letters(share)
+    made = open_window()
+    qtbot.addWidget(made)
+    made.show()
+    made.resize(*SMALLEST)
+    try:
+        for number in range(len(ROOMS)):
+            made.go_to(number)
+            made.show_desk()
+            QApplication.processEvents()
+            assert (made.width(), made.height()) == SMALLEST
+            stick_out = [part for part in shown_in(made) if sticks_out(made, part)]
+            assert stick_out == []
+    finally:
+        made.close()
+
+
+def shown_in(made: Window) -> list[QWidget]:
+    """What a person reads or presses, that does not scroll."""
+    kinds = (QAbstractButton, QLabel, QLineEdit, QComboBox)
+    found = [x for x in made.findChildren(QWidget) if isinstance(x, kinds)]
+    return [x for x in found if x.isVisible()]
+
+
+def sticks_out(made: Window, part: QWidget) -> bool:
+    """Whether it is cut at a side: by the window, or by what it scrolls in."""
+    left = part.mapTo(made, QPoint(0, 0)).x()
+    around = part.parentWidget()
+    while around is not None and not isinstance(around, QScrollArea):
+        around = around.parentWidget()
+    frame = around if around is not None else made
+    begin = frame.mapTo(made, QPoint(0, 0)).x() if frame is not made else 0
+    return left < begin or left + part.width() > begin + frame.width()
+
+
+def test_the_strip_keeps_its_height_whatever_it_says(window: Window) -> None:
+    window.resize(*SMALLEST)
+    QApplication.processEvents()
+    strip, heights = window.strip, set()
+    for told in (*STATES.values(), WATCHED_LINES):
+        strip._word.setText(told.word)
+        strip._sentence.setText(told.sentence)
+        strip._simulated.setVisible(True)
+        strip._clock.setText("59 min 59 s")
+        strip._of.setText("of 59 min 59 s, over")
+        QApplication.processEvents()
+        heights.add(strip.height())
+        for part in (strip._word, strip._clock, strip._of, strip._simulated):
+            assert part.width() >= part.sizeHint().width(), part.text()
+        wanted = strip._sentence.heightForWidth(strip._sentence.width())
+        assert strip._sentence.height() >= wanted, told.sentence
+    assert len(heights) == 1
 
 
 @pytest.mark.parametrize("size", [SMALLEST, (1280, 800), (2560, 1440), (3840, 2160)])
@@ -239,6 +368,26 @@ def test_while_nothing_may_turn_the_keys_mean_what_they_usually_do(
     pressed(desk, app, line, Qt.Key.Key_Space)
     assert desk.stops == 0
     assert line.text() == "abc "
+
+
+def test_a_hammered_key_presses_nothing_when_all_is_over(
+    qtbot: QtBot, app: QApplication
+) -> None:
+    desk, line = Stoppable(live=True), QLineEdit("abc")
+    qtbot.addWidget(line)
+    line.show()
+    keys = StopKeys(desk)
+    app.installEventFilter(keys)
+    try:
+        QTest.keyClick(line, Qt.Key.Key_Space)
+        desk.live = False  # it stopped, and the hand goes on
+        QTest.keyClick(line, Qt.Key.Key_Space)
+        assert (desk.stops, line.text()) == (1, "abc")
+        qtbot.wait(round(1e3 * HAMMERED_S) + 50)
+        QTest.keyClick(line, Qt.Key.Key_Space)
+    finally:
+        app.removeEventFilter(keys)
+    assert (desk.stops, line.text()) == (1, "abc ")
 
 
 def test_other_keys_are_never_taken(qtbot: QtBot, app: QApplication) -> None:

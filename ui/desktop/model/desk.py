@@ -82,17 +82,17 @@ STATES: Final = {
         "abnormal", "Proving", "Real pulses, the motor's supply off."
     ),
     State.ARMED: StateWords(
-        "abnormal", "Armed", "The motor may turn at any moment. Stand clear."
+        "abnormal", "Armed", "It may turn at any moment: stand clear."
     ),
     State.SPINNING: StateWords("danger", "Spinning", "Keep out of the disc's plane."),
     State.TRIPPED: StateWords(
-        "action", "Tripped", "Throttle zero, latched. Find the cause, then acknowledge."
+        "action", "Tripped", "Latched at zero throttle: find the cause."
     ),
 }
 WATCHED_LINES: Final = StateWords(
     "neutral",
     "Watching",
-    "This stand has no state and cannot stop its motor by itself.",
+    "It cannot stop its motor by itself.",
 )
 
 
@@ -358,19 +358,16 @@ class Desk:
             meaning = "danger" if share > LINK_BAD else "abnormal"
         return meaning, f"{100 * share:.1f} % lost, {lost} in all"
 
-    def clock_words(self) -> str:
-        """Where the run is in its time."""
+    def clock_words(self) -> tuple[str, str]:
+        """Where the run is in its time, and of how long it is; "" before it began."""
         spinning = self.spinning
-        if spinning is None:
-            return ""
-        if spinning.over:
-            return "over"
-        if spinning.stage in (Stage.RUNNING, Stage.STOPPING):
-            live = spinning.live
-            return (
-                f"{clock_words(live.elapsed_s)} of {clock_words(live.plan.duration_s)}"
-            )
-        return ""
+        if spinning is None or math.isnan(spinning.live.began_s):
+            return "", ""
+        live = spinning.live
+        whole_s = live.plan.duration_s
+        of = f"of {clock_words(whole_s)}"
+        told = clock_words(min(live.elapsed_s, whole_s))
+        return told, f"{of}, over" if spinning.over else of
 
 
 def _close_what_came(future: Future[object]) -> None:
