@@ -55,6 +55,8 @@ class Plant:
         plug_in: the arming plug as a person has put it; out means that the pack
             feeds nothing.
         placed_load_n: what else presses on the load cell, such as a check mass.
+        looped_a: what else flows through the current sensor, from a loop of its own
+            such as a supply and a known load.
         sensor_specs: the channels as the stand declares them, but the slow ones.
         slow_specs: its temperature channels, in the order of ``slow_frame``.
         true_counts_per_unit: what the gains of thrust, current and voltage are at the
@@ -90,7 +92,7 @@ class Plant:
         self.plug_in = plug_in
         self._condition = Condition()
         self._charge_gone = 0.0
-        self.placed_load_n = 0.0
+        self.placed_load_n = self.looped_a = 0.0
 
         self.truth = truth
         self._leads = Leads(truth.leads)
@@ -269,6 +271,7 @@ class Plant:
         press, feel = self._press.advance, self._cell.feel
         sample_current, sample_voltage = self._current.sample, self._voltage.sample
         condition, placed_n = self._condition, self._press.place(self.placed_load_n)
+        looped_a = self.looped_a
         plug_in = self.plug_in and condition.plug_in
         grip = condition.grip_frac * self._warmth.magnet_frac
         thrusts, speeds, charges, volts, energies, works = self._sums
@@ -294,7 +297,7 @@ class Plant:
             mean_thrust = 0.5 * (old_thrust + thrust)
             felt = press(mean_thrust + placed_n)
             feel(0.5 * (old_felt + felt))
-            sample_current(current)
+            sample_current(current + looped_a)
             sample_voltage(volt)
             thrusts += mean_thrust
             speeds += 0.5 * (old_speed + speed)
