@@ -5,6 +5,7 @@ Draws what the model of overlays holds and reads nothing back off it.
 
 from typing import Final
 
+import numpy as np
 import pyqtgraph as pg
 from PySide6.QtCore import (
     QPointF,
@@ -255,6 +256,15 @@ class OverlayPlot(QWidget):
         if not line.points_x.size:
             return
         color = color_of(line.style)
+        self._add(
+            pg.ErrorBarItem(
+                x=line.points_x,
+                y=line.points_y,
+                width=2 * np.nan_to_num(line.points_x_u),
+                height=2 * np.nan_to_num(line.points_y_u),
+                pen=pg.mkPen(color, width=1),
+            )
+        )
         filled, hollow = pg.mkBrush(color), pg.mkBrush(theme.palette().sheet)
         self._add(
             pg.ScatterPlotItem(

@@ -15,11 +15,12 @@ from PySide6.QtWidgets import (
 
 from ui.cautions import CAUTION, HAND_ON_PLUG, HANDS, START
 from ui.desktop import theme
+from ui.desktop.drawings import DANGERS, Drawing, drawing_of, drawing_of_hand
 from ui.desktop.flow import Flow
 from ui.desktop.model.desk import Desk
 from ui.desktop.model.numbers import clock
 from ui.desktop.model.spinning import Proved, Spinning, Stage
-from ui.desktop.parts import GOOD, Mark, button, column, empty, label, rule
+from ui.desktop.parts import ABNORMAL, GOOD, Mark, button, column, empty, label, rule
 
 SEEN = {
     "pulse read back as gone": "pulse seen gone",
@@ -58,6 +59,7 @@ class StepsPanel(QWidget):
         self._steps = Flow()
         self._danger = label("", "danger")
         self._wanted = label("", "wanted")
+        self._asked = Drawing("", 56)
         self._now = label("", "muted")
         self._proof = QGridLayout()
         self._proof.setHorizontalSpacing(2 * theme.UNIT)
@@ -77,12 +79,16 @@ class StepsPanel(QWidget):
         self._run = label("", "head")
         self._clear = button("The cause is found and removed: acknowledge", "act")
         self._clear.clicked.connect(desk.acknowledge)
+        wanted = QHBoxLayout()
+        wanted.setSpacing(2 * theme.UNIT)
+        wanted.addWidget(self._asked, 0, Qt.AlignmentFlag.AlignTop)
+        wanted.addWidget(self._wanted, 1)
         inside = column(
             self._head,
             self._steps,
             rule(),
             self._danger,
-            self._wanted,
+            wanted,
             self._now,
             self._left,
             self._run,
@@ -101,18 +107,25 @@ class StepsPanel(QWidget):
 
     def _build_checklist(self) -> None:
         caution = label(CAUTION, "muted")
+        dangers = QHBoxLayout()
+        dangers.addWidget(Mark(ABNORMAL, 22))
+        for name in DANGERS:
+            dangers.addWidget(Drawing(name))
+        dangers.addStretch(1)
         self._words.setAccessibleName("Words to be typed")
         self._words.textChanged.connect(self._typed)
         self._words_label = label(HAND_ON_PLUG)
         self._words_hint = label("", "muted")
-        self._words_box.setLayout(
-            column(self._words_label, self._words_hint, self._words)
-        )
+        said = QHBoxLayout()
+        said.addWidget(Drawing(drawing_of("hand on plug")))
+        said.addWidget(self._words_label, 1)
+        self._words_box.setLayout(column(said, self._words_hint, self._words))
         self._check_box.setLayout(
             column(
                 label("Before the motor turns", "head"),
                 self._checks,
                 self._words_box,
+                dangers,
                 caution,
             )
         )
@@ -174,7 +187,8 @@ class StepsPanel(QWidget):
         words.setBuddy(box)
         row = QHBoxLayout()
         row.setSpacing(theme.UNIT)
-        row.addWidget(box, 0, Qt.AlignmentFlag.AlignTop)
+        row.addWidget(box, 0, Qt.AlignmentFlag.AlignVCenter)
+        row.addWidget(Drawing(drawing_of(name)))
         row.addWidget(words, 1)
         return row
 
@@ -226,6 +240,7 @@ class StepsPanel(QWidget):
         wanted = self._wanted_words(spinning)
         self._wanted.setText(wanted)
         self._wanted.setVisible(bool(wanted))
+        self._asked.show_drawing(drawing_of_hand(wanted))
         self._now.setText(f"Now: {spinning.stage.value}.")
         self._now.setVisible(spinning.stage is not Stage.READY)
         self._clear.setVisible(spinning.stage is Stage.LATCHED)

@@ -20,6 +20,7 @@ from ui.desktop.model.traces import Array, Family, Points, Trace
 from ui.report.charts import TALLEST, THROTTLE, Axis
 
 MOST: Final = 24  # runs in one plot: so many differ in colour and dash
+BAR: Final = 2.0  # k = 2, JCGM 100:2008, 6.3.3: about 95 % where u is well known
 RISING: Final = ("up", "first")
 NAMED: Final = 3  # runs named in a sentence
 
@@ -38,6 +39,9 @@ class Line:
         high: high limit.
         points_x: plateaus, shape (m,).
         points_y: the same.
+        points_x_u: half the length of the bar along x of each, ``BAR`` standard
+            uncertainties, shape (m,); NaN where nobody knows it.
+        points_y_u: the same along y.
         rising: whether a plateau was on the way up, or in the first pass.
         words: what it is, in words: its kind, how it ended, its points.
     """
@@ -51,6 +55,8 @@ class Line:
     high: Array
     points_x: Array
     points_y: Array
+    points_x_u: Array
+    points_y_u: Array
     rising: NDArray[np.bool_]
     words: str
 
@@ -118,6 +124,8 @@ def _line(trace: Trace, family: Family, label: str, style: Style) -> Line:
         high=curve.high * y_scale if curve else nothing,
         points_x=points.x * x_scale if points else nothing,
         points_y=points.y * y_scale if points else nothing,
+        points_x_u=BAR * points.x_u * x_scale if points else nothing,
+        points_y_u=BAR * points.y_u * y_scale if points else nothing,
         rising=_rising(points),
         words=_words(trace, family),
     )
@@ -186,12 +194,18 @@ def _y_range(lines: Sequence[Line]) -> tuple[float, float]:
         [part for line in lines for part in (line.points_y, line.y) if part.size]
     )
     bands = [part for line in lines for part in (line.low, line.high) if part.size]
+    bands += [part for line in lines for part in _bar_ends(line) if part.size]
     if not bands:
         return low, high
     # A band may be far wider than what was measured, which must stay readable.
     wide_low, wide_high = _span([*bands])
     room = (TALLEST - 1) * (high - low)
     return max(min(wide_low, low), low - room), min(max(wide_high, high), high + room)
+
+
+def _bar_ends(line: Line) -> tuple[Array, Array]:
+    half = np.nan_to_num(line.points_y_u)
+    return line.points_y - half, line.points_y + half
 
 
 def _span(parts: Sequence[Array]) -> tuple[float, float]:
@@ -298,6 +312,8 @@ def _drawing(drawn: Sequence[Trace], family: Family) -> Iterator[str]:
         told = " and ".join(f"{share:g} %" for share in shares)
         yield f"Lines are fitted curves with their bands ({told})."
     points = [t.points[family.key] for t in drawn if family.key in t.points]
+    if any(np.isfinite(there.y_u).any() for there in points):
+        yield f"Bars on markers are {BAR:g} standard uncertainties either way."
     if any(leg not in RISING for there in points for leg in there.legs):
         yield "Markers are filled on the way up, or first, and hollow on the way back."
 

@@ -4,6 +4,7 @@ import csv
 import dataclasses
 import io
 import json
+import math
 import shutil
 from pathlib import Path
 
@@ -17,7 +18,14 @@ from tests.ui.desktop.run_folders import sampled as sample_in
 from ui.desktop.model.overlay import MOST, Overlay, overlay, short_labels, table
 from ui.desktop.model.rows import Row, read_row
 from ui.desktop.model.styles import Slots
-from ui.desktop.model.traces import FAMILIES, Family, Trace, Traces, read_trace
+from ui.desktop.model.traces import (
+    FAMILIES,
+    Family,
+    Trace,
+    Traces,
+    read_trace,
+    uncertainty_of,
+)
 from ui.results import analyse_folder
 
 BY_KEY = {family.key: family for family in FAMILIES}
@@ -92,6 +100,24 @@ def test_curves_bands_and_plateaus_are_those_of_the_analysis(
         wanted = [float(str(row[column])) * scale for row in rows]
         assert drawn == pytest.approx(wanted, rel=1e-9)
     assert line.rising.tolist() == [True] * 6 + [False] * 6
+    # JCGM 100:2008, 6.2.1 and 6.3.3: U = k u, with k = 2.
+    u_name = uncertainty_of(BY_KEY[family].y_column)
+    expanded = [2 * float(str(row[u_name])) * y_scale for row in rows]
+    assert line.points_y_u == pytest.approx(expanded, rel=1e-9)
+    assert (line.points_y_u > 0).all()
+
+
+def test_bars_on_markers_are_told_and_those_that_nobody_knows_are_not(
+    trace: Trace,
+) -> None:
+    assert "Bars on markers are 2 standard uncertainties" in " ".join(
+        one(trace).remarks
+    )
+    points = trace.points["thrust"]
+    bare = dataclasses.replace(points, y_u=np.full(points.y.size, math.nan))
+    shown = one(other(trace, "b", points={"thrust": bare}, curves={}))
+    assert "Bars on markers" not in " ".join(shown.remarks)
+    assert math.isfinite(shown.y_range[1])
 
 
 def test_findings_cautions_and_the_stand_come_with_it(
