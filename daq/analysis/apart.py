@@ -43,6 +43,7 @@ def legs_apart(evidence: Evidence) -> Finding | None:
         coverage=COVERAGE,
         rests_on=evidence.grounds((), ("thrust",)),
         cautions=evidence.cautions(("thrust",), (looks_alike(evidence),)),
+        budget=found.budget,
     )
 
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from daq.analysis.budget import Part, budget_of, narrower
 from daq.analysis.bursts import Bursts
 from daq.analysis.curves import Curve
 from daq.analysis.glides import Glides
@@ -38,6 +39,8 @@ class Finding:
         coverage: Share of such intervals that hold the truth.
         rests_on: What it was made of.
         cautions: What must be known before it is used.
+        budget: Which cause contributes how much to the interval, the largest first;
+            empty where the figure has none of its own.
     """
 
     id: str
@@ -49,6 +52,12 @@ class Finding:
     coverage: float
     rests_on: tuple[str, ...]
     cautions: tuple[str, ...]
+    budget: tuple[Part, ...] = ()
+
+    @property
+    def narrower(self) -> str:
+        """What would narrow the interval most, a sentence or empty."""
+        return narrower(self.budget)
 
     def to_dict(self) -> dict[str, object]:
         """The finding for JSON."""
@@ -62,6 +71,8 @@ class Finding:
             "coverage": self.coverage,
             "rests_on": list(self.rests_on),
             "cautions": list(self.cautions),
+            "budget": [part.to_dict() for part in self.budget],
+            "narrower": self.narrower,
         }
 
 
@@ -179,12 +190,13 @@ class Evidence:
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """One value with its interval, in the unit that is printed."""
+    """One value with its interval and its budget, in the unit that is printed."""
 
     value: float
     low: float
     high: float
     unit: str
+    budget: tuple[Part, ...] = ()
 
     @property
     def finite(self) -> bool:
@@ -213,6 +225,7 @@ def reading(
         convert(float(low[0])),
         convert(float(high[0])),
         unit,
+        budget_of(one, 0, convert),
     )
     return found if found.finite else None
 
@@ -244,6 +257,7 @@ def finding_of(
         coverage=COVERAGE,
         rests_on=tuple(rests_on),
         cautions=evidence.cautions(channels, (*cautions, *flagged)),
+        budget=found.budget,
     )
 
 

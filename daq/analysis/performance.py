@@ -8,6 +8,7 @@ import math
 
 import numpy as np
 
+from daq.analysis.budget import budget_of
 from daq.analysis.findings import (
     Evidence,
     Finding,
@@ -80,7 +81,8 @@ def best_specific_thrust(evidence: Evidence) -> Finding | None:
     best = int(usable[np.argmax(evidence.specific.value[usable])])
     half = n_to_gf(_picked_half_width(evidence.specific, best, usable.size))
     value = n_to_gf(float(evidence.specific.value[best]))
-    found = Reading(value, value - half, value + half, "g/W")
+    parts = budget_of(evidence.specific, best, n_to_gf)
+    found = Reading(value, value - half, value + half, "g/W", parts)
     thrust = reading(evidence.plateaus.measured("thrust"), best, "gf", n_to_gf)
     if not found.finite or thrust is None:
         return None

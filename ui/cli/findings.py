@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
+    from daq.analysis.run import Analysis
     from daq.calibration.value import Calibration
     from daq.records.read import Run
 
@@ -27,6 +28,11 @@ def add_parser(
     )
     add_run_argument(parser)
     add_calibration_option(parser)
+    parser.add_argument(
+        "--budget",
+        action="store_true",
+        help="below each figure, which cause contributes how much to its interval",
+    )
     parser.add_argument("--json", action="store_true", help="print JSON instead")
     parser.set_defaults(run=run)
     return parser
@@ -106,12 +112,27 @@ def run(args: argparse.Namespace) -> int:
         print(labelled("note", warning))
     if results.run.not_taken:
         print(labelled("not used", results.run.not_taken))
-    for finding in results.sentences():
-        print(wrapped(finding, indent=2, hang=4))
+    if args.budget and results.analysis is not None:
+        _print_with_budgets(results.analysis)
+    else:
+        for finding in results.sentences():
+            print(wrapped(finding, indent=2, hang=4))
     cautions = [c for f in results.findings() for c in _texts(f["cautions"])]
     for caution in dict.fromkeys(cautions):
         print(labelled("caution", caution))
     return status_of(results.run)
+
+
+def _print_with_budgets(analysis: Analysis) -> None:
+    from ui.cli.text import wrapped
+
+    for finding in analysis.findings:
+        print(wrapped(finding.sentence, indent=2, hang=4))
+        for part in finding.budget:
+            size = f"{part.u:.2g} {finding.unit}".strip()
+            print(f"      {part.percent:>9}  {size:<12} {part.words}")
+        if finding.narrower:
+            print(wrapped(finding.narrower, indent=6))
 
 
 def _texts(value: object) -> list[str]:

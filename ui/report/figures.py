@@ -22,10 +22,12 @@ if TYPE_CHECKING:
     from daq.analysis.series import Array
 
 NOTHING: Final = "\N{EM DASH}"
-HEADLINES: Final = 3
+HEADLINES: Final = 4
 #: What is told large, most wanted first.
 WANTED: Final = (
     ("max-thrust", "Highest thrust"),
+    ("hover-endurance", "Hover, predicted"),
+    ("thrust-to-weight", "Thrust to weight"),
     ("specific-thrust-best", "Best thrust per watt"),
     ("no-load-current", "No-load current at highest speed"),
     ("no-load-power", "No-load power there"),
@@ -67,7 +69,7 @@ class Headline:
 def headlines(
     findings: Sequence[Finding], *, one_level: bool = False, whole: bool = True
 ) -> list[Headline]:
-    """Two or three figures that most people come for.
+    """Up to four figures that most people come for.
 
     Args:
         findings: what the run says.

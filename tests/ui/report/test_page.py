@@ -178,8 +178,8 @@ def test_large_figures_are_those_of_the_findings(page: Read, results: Results) -
     text = page.text()
     for name, label in (
         ("max-thrust", "Highest thrust"),
+        ("hover-endurance", "Hover, predicted"),
         ("specific-thrust-best", "Best thrust per watt"),
-        ("sag", "Sag, rest to highest throttle"),
     ):
         found = by_id[name]
         assert found.value is not None
