@@ -214,12 +214,17 @@ def _mounting(name: str, results: Results) -> Mounting:
 
 def scale_of(results: Results) -> str:
     """What stood for the scale factors: the stand, and its calibrations."""
+    from ui.calibrations import calibrated
+
     run = results.run
     if run.described is not None:
-        return f"stand {run.described.name}"
-    return (
-        "no stand" if run.stand is None else f"stand {run.stand.identity.stand_id:08x}"
-    )
+        stand = f"stand {run.described.name}"
+    elif run.stand is None:
+        stand = "no stand"
+    else:
+        stand = f"stand {run.stand.identity.stand_id:08x}"
+    name = calibrated(run).name
+    return f"{stand}, {name}" if name else stand
 
 
 def _by_article(groups: Sequence[Sequence[Mounting]]) -> list[list[Mounting]]:

@@ -330,8 +330,8 @@ def belonging(
     def name(source: str) -> str:
         if source in assumed:
             return source
-        of_scale = source.endswith(" gain") or " calibration" in source
-        return f"{source} [{mounting.scale if of_scale else mounting.name}]"
+        shared = source in mounting.analysis.evidence.of_scale
+        return f"{source} [{mounting.scale if shared else mounting.name}]"
 
     return measured.renamed(name)
 

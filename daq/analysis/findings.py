@@ -97,6 +97,8 @@ class Evidence:
         on_supply: Whether a bench supply fed it, which neither sags nor runs empty
             like a pack.
         flight: What it does on its aircraft, if that is known.
+        of_scale: Names of the sources that belong to the stand's scales: another run
+            by the same scales has the same errors.
     """
 
     plateaus: Plateaus
@@ -114,6 +116,7 @@ class Evidence:
     propeller_off: bool = False
     on_supply: bool = False
     flight: Flight | None = None
+    of_scale: frozenset[str] = frozenset()
 
     def cautions(
         self, channels: Iterable[str], more: Iterable[str] = ()

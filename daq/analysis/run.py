@@ -222,6 +222,11 @@ def analyse(
         bursts=read_bursts(series, holds, plateaus),
         propeller_off=propeller_off,
         on_supply=on_supply,
+        of_scale=frozenset(
+            name
+            for channel in series.values()
+            for name in channel.errors.factors(channel.name, [0.0])
+        ),
         flight=None
         if aircraft is None or on_supply or propeller_off
         else fly(series, plateaus, watt, aircraft),
