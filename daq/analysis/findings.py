@@ -21,6 +21,7 @@ from daq.analysis.measured import COVERAGE, Measured
 from daq.analysis.plateaus import Plateaus
 from daq.analysis.power import PowerMeans
 from daq.analysis.propeller import Disc, Propeller
+from daq.analysis.restated import OneVoltage
 from daq.analysis.rounding import in_passing, with_interval
 from daq.analysis.zeros import ZEROED
 
@@ -97,6 +98,7 @@ class Evidence:
         on_supply: Whether a bench supply fed it, which neither sags nor runs empty
             like a pack.
         flight: What it does on its aircraft, if that is known.
+        one_voltage: The run on one bus voltage, where a pack fed it.
         of_scale: Names of the sources that belong to the stand's scales: another run
             by the same scales has the same errors.
     """
@@ -116,6 +118,7 @@ class Evidence:
     propeller_off: bool = False
     on_supply: bool = False
     flight: Flight | None = None
+    one_voltage: OneVoltage | None = None
     of_scale: frozenset[str] = frozenset()
 
     def cautions(

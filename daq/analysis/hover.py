@@ -22,6 +22,7 @@ from daq.analysis.measured import Measured, combine, derived
 from daq.analysis.models import Model, PowerLaw, SquareRoot
 from daq.analysis.pack import PackFit, read_pack
 from daq.analysis.plateaus import Plateaus
+from daq.analysis.restated import DUTY_SHARE
 from daq.analysis.series import Array, Series
 from daq.errors import InputFault
 from daq.units import gf_to_n
@@ -47,10 +48,6 @@ APPLIED_MODELS: Final[tuple[Model, ...]] = (
 #: How far beyond the measured thrusts a curve is still carried on, marked as
 #: extrapolated: a share of the measured range.
 CARRIED_ON: Final = 0.1
-#: A speed controller's duty is not quite in proportion to the throttle. What that does
-#: to a throttle that is restated for another bus voltage is taken as this share of how
-#: far it moved, as a rectangular bound (common practice, no source).
-DUTY_SHARE: Final = 0.3
 #: A kitchen scale (common practice, no source): half of its last gram, and a share.
 SCALE_U_G: Final = 0.5
 SCALE_U_REL: Final = 0.002

@@ -65,7 +65,7 @@ def up_down(legged: Legged, channels: Mapping[str, Measured]) -> tuple[UpDown, .
     Returns:
         One for each channel that has a level on both legs.
     """
-    pairs = [pair for legs in PAIRS for pair in _level_pairs(legged, *legs)]
+    pairs = level_pairs(legged)
     found: list[UpDown] = []
     for name, measured in channels.items():
         usable = [
@@ -76,6 +76,11 @@ def up_down(legged: Legged, channels: Mapping[str, Measured]) -> tuple[UpDown, .
         if usable:
             found.append(_compare(name, measured, usable, legged))
     return tuple(found)
+
+
+def level_pairs(legged: Legged) -> list[tuple[int, int]]:
+    """Pairs at one throttle, the earlier leg's first."""
+    return [pair for legs in PAIRS for pair in _level_pairs(legged, *legs)]
 
 
 def _level_pairs(legged: Legged, earlier: str, later: str) -> list[tuple[int, int]]:

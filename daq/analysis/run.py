@@ -9,7 +9,7 @@ import math
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 
-from daq.analysis import apart, bare, flight, moving, performance, quality
+from daq.analysis import apart, bare, flight, moving, performance, quality, restating
 from daq.analysis.air import Air, assumed_air
 from daq.analysis.bursts import read_bursts
 from daq.analysis.curves import Curve, draw_bare_curves, draw_curves, draw_exponent
@@ -21,6 +21,7 @@ from daq.analysis.measured import Measured
 from daq.analysis.plateaus import DEFAULT_SETTLE_S, Plateaus, average
 from daq.analysis.power import electrical_power, specific_thrust
 from daq.analysis.propeller import Disc, examine
+from daq.analysis.restated import at_one_voltage
 from daq.analysis.series import Hold, Series, check_run
 from daq.analysis.zeros import REST_SETTLE_S
 from daq.errors import InputFault
@@ -41,6 +42,7 @@ FINDINGS: tuple[Callable[[Evidence], Finding | None], ...] = (
     performance.thrust_coefficient,
     performance.total_efficiency,
     performance.momentum_bound,
+    restating.thrust_in_standard_air,
     performance.sag,
     flight.hover_throttle,
     flight.hover_specific_thrust,
@@ -50,6 +52,8 @@ FINDINGS: tuple[Callable[[Evidence], Finding | None], ...] = (
     flight.full_throttle_current,
     flight.no_hover,
     apart.legs_apart,
+    restating.legs_on_one_voltage,
+    restating.moved_by_voltage,
     quality.zero_of_thrust,
     quality.unsettled,
     quality.lost_readings,
@@ -112,7 +116,18 @@ class Analysis:
             "glides": glides.rows() if glides else [],
             "bursts": bursts.rows() if bursts else [],
             "curves": [curve.to_dict() for curve in self.curves],
+            "one_voltage": self._one_voltage(),
             "findings": [finding.to_dict() for finding in self.findings],
+        }
+
+    def _one_voltage(self) -> dict[str, object] | None:
+        """The run on one bus voltage, for JSON."""
+        found = self.evidence.one_voltage
+        if found is None:
+            return None
+        return {
+            "bus_v": found.bus_v,
+            "curves": [curve.to_dict() for curve in found.curves],
         }
 
     def _row(self, index: int) -> Row:
@@ -222,6 +237,7 @@ def analyse(
         bursts=read_bursts(series, holds, plateaus),
         propeller_off=propeller_off,
         on_supply=on_supply,
+        one_voltage=None if propeller_off else at_one_voltage(plateaus, watt),
         of_scale=frozenset(
             name
             for channel in series.values()

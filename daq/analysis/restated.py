@@ -1,0 +1,216 @@
+"""A run as if the bus voltage had not sagged, and thrust as if the air were another.
+
+An averaged bridge makes the same of a low voltage and much throttle as of a high one
+and little: a plateau at throttle d on V volt is one at d V / V0 on V0. So no plateau's
+thrust, power or speed is changed here, only where on the axis of throttle it stands,
+and how far that moved the curve is told. What a density does depends on what is held:
+thrust goes in proportion to it at one speed and with its cube root at one shaft power;
+at one throttle it lies between (momentum theory; J. G. Leishman, Principles of
+Helicopter Aerodynamics, 2000, chapter 2).
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from daq.analysis.air import Air, standard_atmosphere
+from daq.analysis.curves import THROTTLE_MODELS, Curve, draw
+from daq.analysis.legs import level_pairs
+from daq.analysis.levels import Relation
+from daq.analysis.measured import Measured, combine
+from daq.analysis.plateaus import Plateaus
+from daq.analysis.series import Array
+
+#: A speed controller's duty is not quite in proportion to the throttle: this share of
+#: how far a throttle was moved, as a rectangular bound (common practice, no source).
+DUTY_SHARE: Final = 0.3
+#: Exponents of thrust with density: at one shaft power, and at one speed.
+AT_ONE_POWER: Final = 1.0 / 3.0
+AT_ONE_SPEED: Final = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class OneVoltage:
+    """A run on one bus voltage.
+
+    Attributes:
+        bus_v: The voltage: what it was at the highest throttle.
+        throttle: Throttle of each plateau on that voltage, shape (n,).
+        curves: Thrust, current, power and speed against it.
+        moved: By how much thrust at the lowest and at the highest common throttle
+            differs from what was measured there, relative.
+        legs: Thrust on the later leg over that on the earlier, less one, on one
+            voltage, over all levels met on both; None without two legs.
+    """
+
+    bus_v: float
+    throttle: Measured
+    curves: tuple[Curve, ...]
+    moved: tuple[float, float]
+    legs: Measured | None
+
+
+def at_one_voltage(plateaus: Plateaus, power: Measured | None) -> OneVoltage | None:
+    """Restate a run for the voltage that it had at its highest throttle.
+
+    Returns:
+        None without thrust or voltage, or where no curve can be drawn.
+    """
+    thrust, volts = plateaus.measured("thrust"), plateaus.measured("voltage")
+    if thrust is None or volts is None:
+        return None
+    good = np.flatnonzero(np.isfinite(volts.value) & np.isfinite(thrust.value))
+    if not good.size:
+        return None
+    top = int(good[np.argmax(plateaus.throttle_frac[good])])
+    throttle = _throttle_on(plateaus.throttle_frac, volts, top)
+    wanted = (
+        ("thrust", "thrust_n", thrust),
+        ("power", "power_w", power),
+        ("speed", "speed_rad_s", plateaus.measured("speed")),
+        ("current", "current_a", _current_on(volts, power, top)),
+    )
+    drawn = [
+        draw(
+            Relation(
+                f"{name} against throttle on one voltage",
+                "throttle_frac",
+                unit,
+                throttle,
+                y,
+                THROTTLE_MODELS,
+            ),
+            plateaus.throttle_frac,
+        )
+        for name, unit, y in wanted
+        if y is not None
+    ]
+    curves = tuple(curve for curve in drawn if curve is not None)
+    if not curves or not curves[0].name.startswith("thrust"):
+        return None
+    return OneVoltage(
+        bus_v=float(volts.value[top]),
+        throttle=throttle,
+        curves=curves,
+        moved=_moved(plateaus, thrust, curves[0]),
+        legs=_legs(plateaus, thrust, volts, curves[0]),
+    )
+
+
+def in_standard_air(thrust: Measured, air: Air) -> Measured:
+    """Thrust at the same throttle in standard air at sea level (ISO 2533).
+
+    The exponent with density is taken as anything between what it is at one power and
+    at one speed, evenly.
+    """
+    standard = standard_atmosphere(0.0).density_kg_m3
+    log = math.log(standard / air.density_kg_m3)
+    middle = (AT_ONE_POWER + AT_ONE_SPEED) / 2
+    factor = math.exp(middle * log)
+    half = (AT_ONE_SPEED - AT_ONE_POWER) / 2
+    value = factor * thrust.value
+    found = combine(value, [(np.full(value.size, factor), thrust)])
+    spread = half / math.sqrt(3.0) * abs(log)
+    density = -middle * air.u_kg_m3 / air.density_kg_m3
+    column = value[:, np.newaxis]
+    return found.with_source("what is held", spread * column).with_source(
+        "air density", density * column
+    )
+
+
+def _throttle_on(throttle: Array, volts: Measured, top: int) -> Measured:
+    """Throttle times voltage over that at the top, its scale factor cancelled."""
+    bus_v = float(volts.value[top])
+    value = throttle * volts.value / bus_v
+    at_top = np.zeros((value.size, value.size))
+    at_top[:, top] = 1.0
+    moved = np.abs(value - throttle) * DUTY_SHARE / math.sqrt(3.0)
+    found = combine(
+        value,
+        [
+            (throttle / bus_v, volts.mapped(np.eye(value.size))),
+            (-value / bus_v, volts.mapped(at_top)),
+        ],
+    )
+    return found.with_source(
+        "throttle restated for the bus voltage", moved[:, np.newaxis]
+    )
+
+
+def _current_on(volts: Measured, power: Measured | None, top: int) -> Measured | None:
+    """The current that draws the same power on that voltage."""
+    if power is None:
+        return None
+    bus_v = float(volts.value[top])
+    at_top = np.zeros((power.value.size, power.value.size))
+    at_top[:, top] = 1.0
+    ones = np.full(power.value.size, 1.0 / bus_v)
+    value = power.value / bus_v
+    return combine(
+        value,
+        [
+            (ones, power.mapped(np.eye(value.size))),
+            (-value / bus_v, volts.mapped(at_top)),
+        ],
+    )
+
+
+def _moved(plateaus: Plateaus, thrust: Measured, curve: Curve) -> tuple[float, float]:
+    inside = [
+        place
+        for place in range(len(plateaus))
+        if curve.covers(float(plateaus.throttle_frac[place]))
+        and np.isfinite(thrust.value[place])
+        and thrust.value[place] > 0
+    ]
+    if not inside:
+        return 0.0, 0.0
+    at = plateaus.throttle_frac[inside]
+    share = curve.fit.predict(at) / thrust.value[inside] - 1.0
+    order = np.argsort(at)
+    return float(share[order[0]]), float(share[order[-1]])
+
+
+def _legs(
+    plateaus: Plateaus, thrust: Measured, volts: Measured, curve: Curve
+) -> Measured | None:
+    """What the legs differ by once both stand on one voltage.
+
+    With k the slope of the curve in logarithms, ln T - k ln V is what sag leaves.
+    """
+    pairs = [
+        (one, other)
+        for one, other in level_pairs(plateaus)
+        if np.isfinite(thrust.value[[one, other]]).all()
+        and (thrust.value[[one, other]] > 0).all()
+        and np.isfinite(volts.value[[one, other]]).all()
+    ]
+    if not pairs:
+        return None
+    rises = _log_slopes(curve, plateaus.throttle_frac[[one for one, _ in pairs]])
+    by_thrust = np.zeros((1, thrust.value.size))
+    by_volt = np.zeros((1, thrust.value.size))
+    value = 0.0
+    for (one, other), rise in zip(pairs, rises, strict=True):
+        for place, sign in ((other, 1.0), (one, -1.0)):
+            by_thrust[0, place] += sign / thrust.value[place] / len(pairs)
+            by_volt[0, place] -= sign * rise / volts.value[place] / len(pairs)
+        value += math.log(thrust.value[other] / thrust.value[one]) / len(pairs)
+        value -= rise * math.log(volts.value[other] / volts.value[one]) / len(pairs)
+    used = np.array(sorted({place for pair in pairs for place in pair}))
+    unit = np.ones(1)
+    return combine(
+        np.array([math.expm1(value)]),
+        [
+            (unit, thrust.where(used).mapped(by_thrust)),
+            (unit, volts.where(used).mapped(by_volt)),
+        ],
+    )
+
+
+def _log_slopes(curve: Curve, throttle: Array) -> Sequence[float]:
+    at = np.clip(throttle, curve.x.min(), curve.x.max())
+    return [float(k) for k in curve.fit.slope(at) * at / curve.fit.predict(at)]
