@@ -134,7 +134,7 @@ def _causes(
     largest = int(np.argmax(np.abs(reference.value_si)))
     causes = [
         Cause("gain", (1,), ((_rel(reference, "gain", largest),),), math.inf,
-              words="lever, buoyancy" if GRAVITY in known else "the meter's scale"),
+              words="lever and buoyancy" if GRAVITY in known else "the meter's scale"),
         _carried("standards", known["standards"], fitted, math.inf, "masses"
                  if GRAVITY in known else "digits and zero of the meter"),
         _carried("repeatability", seen.scatter_si * np.eye(table.x.size), fitted,

@@ -114,6 +114,16 @@ class _Calibration(Table):
     note: str
 
 
+class _Unfinished(Table):
+    format: Literal[1]
+    kind: Literal["gramwatt unfinished calibration"]
+    channel: str
+    stand_id: int
+    utc: str
+    readings: list[_Reading] = Field(max_length=2000)
+    typed: dict[str, float]
+
+
 def to_dict(made: Calibration) -> dict[str, Any]:
     """Plain values, ready for JSON."""
     said = {"format": FORMAT, "kind": KIND} | asdict(made)
@@ -253,3 +263,27 @@ def _bias(read: _Bias) -> Bias:
 def _point(read: _Point) -> Point:
     gap = math.nan if read.residual_si is None else read.residual_si
     return Point(Reading(**read.reading.model_dump()), read.value_si, gap)
+
+
+def unfinished_from(
+    text: str, where: str, channel: str, stand_id: int
+) -> tuple[list[Reading], dict[int, float]]:
+    """What an abandoned calibration had read, and what its meter had shown.
+
+    Raises:
+        InputFault: it is none, or of another channel or stand.
+    """
+    try:
+        data = json.loads(text)
+    except (ValueError, RecursionError):
+        raise InputFault(f"{where} is no JSON, so nothing goes on from it.") from None
+    if not isinstance(data, Mapping):
+        raise InputFault(f"{where} is no calibration that was left.")
+    read = check_typed(data, _Unfinished, where)
+    if (read.channel, read.stand_id) != (channel, stand_id):
+        raise InputFault(
+            f"{where} is of {read.channel} of stand {read.stand_id:08x}, and this is "
+            f"{channel} of stand {stand_id:08x}."
+        )
+    typed = {int(k): value for k, value in read.typed.items() if k.isdecimal()}
+    return [Reading(**r.model_dump()) for r in read.readings], typed

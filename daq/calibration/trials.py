@@ -285,6 +285,8 @@ def _untried(name: str, words: str) -> Trial:
 def percent(share: float) -> str:
     """A share as a person reads it."""
     value = 100.0 * share
+    if abs(value) < 1e-3:
+        return "less than 0.001 %"
     return f"{value:.2g} %" if value < 9.95 else f"{value:.0f} %"
 
 

@@ -16,6 +16,7 @@ from daq.errors import InputFault, WorldFault
 from daq.fresh_file import write_fresh
 
 CALIBRATIONS: Final = "calibrations"
+UNFINISHED: Final = "unfinished"
 CHECKS: Final = ".checks.jsonl"
 MOST_BYTES: Final = 1_000_000
 
@@ -59,6 +60,27 @@ def keep(identity: str, text: str) -> Path:
         raise WorldFault(f"{path.parent} cannot be made: {why}.") from None
     if not path.exists():
         write_fresh(path, text.encode("utf-8"))
+    return path
+
+
+def keep_unfinished(channel: str, text: str) -> Path:
+    """Keep what a calibration had read that was left before its end.
+
+    Returns:
+        Its file; what was kept of that channel before is replaced.
+
+    Raises:
+        WorldFault: it cannot be written.
+    """
+    path = data_folder() / UNFINISHED / f"{_plain(channel)}.json"
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        fresh = path.with_suffix(".new")
+        fresh.write_text(text, encoding="utf-8")
+        fresh.replace(path)
+    except OSError as fault:
+        why = fault.strerror or str(fault)
+        raise WorldFault(f"{path} cannot be written: {why}.") from None
     return path
 
 

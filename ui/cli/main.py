@@ -21,6 +21,7 @@ COMMANDS = (
     "describe",
     "watch",
     "capture",
+    "calibrate",
     "plan",
     "spin",
     "adopt",

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import argparse
 import sys
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -96,6 +96,7 @@ def run(args: argparse.Namespace) -> int:
     from ui.articles import example_article
     from ui.cli.plan import chosen_article
     from ui.ordered import order_for
+    from ui.simulated_scale import specimen_of
     from ui.simulation import SimulatedStand
 
     if args.port and args.article is None:
@@ -115,6 +116,8 @@ def run(args: argparse.Namespace) -> int:
     lines, description = described(args.lines)
     baud = baud_of(args.baud, description)
     order = order_for(args.protocol, article, load_cell_g, args.timed, lines)
+    if args.simulated:
+        order = replace(order, specimen=specimen_of(args.truth, args.seed))
     spin = Spin(order)
     if args.port:
         return spin.on(args.port, baud, args.out, as_json=args.json)

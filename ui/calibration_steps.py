@@ -1,0 +1,138 @@
+"""What a person does to calibrate a channel, in order and in words.
+
+Loads up and down with zeros about them, set down anew in each series; or values that
+are set and read off a meter. Nothing here reads anything.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from daq.calibration.readings import ZERO, Kind, Leg
+
+if TYPE_CHECKING:
+    from daq.calibration.reference import Reference
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One thing to do before a reading.
+
+    Attributes:
+        kind: what is read then.
+        series: number of the series, from 0.
+        leg: whether loads are added or taken off.
+        level: index of the known value, -1 for nothing.
+        words: what a person does, a sentence.
+        hold_s: how long it is left before it is read.
+    """
+
+    kind: Kind
+    series: int
+    leg: Leg
+    level: int
+    words: str
+    hold_s: float = 0.0
+
+
+def loading(
+    reference: Reference, *, series: int = 3, hold_s: float = 30.0
+) -> tuple[Step, ...]:
+    """Steps for masses: up, held, down, off; so many times, set down anew each time.
+
+    Args:
+        reference: the masses.
+        series: how many times.
+        hold_s: how long the most is left on once, for creep; 0 leaves it out.
+    """
+    names = [level.name for level in reference.levels]
+    order = sorted(range(len(names)), key=lambda i: abs(reference.levels[i].value_si))
+    steps: list[Step] = []
+    for number in range(series):
+        fresh = "Take everything off" + (", the pan or hook too," if number else "")
+        put = " and put it back" if number else ""
+        steps.append(Step("zero", number, "", ZERO, f"{fresh}{put}: nothing on it."))
+        before = ZERO
+        for level in order:
+            words = f"{_change(reference, before, level)} Now {names[level]}."
+            steps.append(Step("load", number, "up", level, words))
+            before = level
+        if number == 0 and hold_s > 0.0:
+            words = f"Leave the {names[order[-1]]} on for {hold_s:.0f} s."
+            steps.append(Step("held", 0, "up", order[-1], words, hold_s))
+        for level in reversed(order[:-1]):
+            words = f"{_change(reference, before, level)} Now {names[level]}."
+            steps.append(Step("load", number, "down", level, words))
+            before = level
+        steps.append(Step("zero", number, "", ZERO, "Take everything off."))
+    return tuple(steps)
+
+
+def _change(reference: Reference, before: int, after: int) -> str:
+    """What to set down and what to take off, from one level to the next."""
+    pieces = reference.pieces
+    zero = (0.0,) * len(pieces)
+    was = reference.levels[before].made_of if before >= 0 else zero
+    now = reference.levels[after].made_of
+    on = [p.name for p, a, b in zip(pieces, was, now, strict=True) if b > a]
+    off = [p.name for p, a, b in zip(pieces, was, now, strict=True) if b < a]
+    words = []
+    if off:
+        words.append(f"Take off {' and '.join(off)}.")
+    if on:
+        words.append(f"Set down {' and '.join(on)}.")
+    return " ".join(words)
+
+
+def metering(channel: str, unit: str, count: int) -> tuple[Step, ...]:
+    """Steps for a meter: nothing, and so many values that a person chooses."""
+    first = {
+        "V": "Supply off, plug out: no voltage.",
+        "A": "No current flows: open the loop.",
+    }[unit]
+    what = "current" if unit == "A" else "voltage"
+    steps = [Step("zero", 0, "", ZERO, first)]
+    steps += [
+        Step(
+            "load",
+            0,
+            "",
+            level,
+            f"Set {what} {level + 1} of {count}, spread over what you use, and type "
+            f"what the meter reads for {channel}.",
+        )
+        for level in range(count)
+    ]
+    return tuple(steps)
+
+
+def checking(
+    reference: Reference | None, name: str | None, unit: str
+) -> tuple[Step, ...]:
+    """Steps for a short check: zero, one known value, zero.
+
+    Args:
+        reference: the masses; None where a meter is read.
+        name: which mass; None takes the heaviest.
+        unit: of the channel.
+
+    Raises:
+        InputFault: there is no such mass.
+    """
+    from daq.errors import InputFault
+
+    if reference is None:
+        begin, one = metering("the channel", unit, 1)
+        return (begin, one, Step("zero", 0, "", ZERO, begin.words))
+    pieces = reference.pieces
+    names = [piece.name for piece in pieces]
+    if name is not None and name not in names:
+        known = ", ".join(names)
+        raise InputFault(f'There is no mass "{name[:40]}" in the set; it has {known}.')
+    level = max(range(len(names)), key=lambda i: abs(reference.levels[i].value_si))
+    if name is not None:
+        level = names.index(name)
+    off = Step("zero", 0, "", ZERO, "Take everything off.")
+    words = f"{_change(reference, ZERO, level)} Now {reference.levels[level].name}."
+    return (off, Step("load", 0, "up", level, words), off)

@@ -1,0 +1,507 @@
+"""The dialogue of a calibration: what to do, what it reads, what a person types.
+
+One loop moves the port and the model along and looks at what was typed meanwhile. It
+never sends a stand anything but who it is asked to be. What was read is kept when it is
+left before its end.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import shutil
+import sys
+import threading
+from dataclasses import asdict
+from pathlib import Path
+from queue import Empty, SimpleQueue
+from typing import TYPE_CHECKING, Final
+
+from daq.errors import InputFault, StandFault
+from ui.calibrating import Calibrating
+from ui.calibration_steps import Step, checking, loading, metering
+from ui.calibration_words import CAUTION_SUPPLY, CAUTION_THRUST, shown, told
+from ui.cli.text import beside, labelled, wrapped
+
+if TYPE_CHECKING:
+    from daq.calibration.meter import Meter
+    from daq.calibration.readings import Reading
+    from daq.calibration.reference import Reference
+    from daq.calibration.value import Calibration
+    from daq.clock import Clock
+    from daq.link.columns.description import Description
+    from daq.link.conversation import Conversation
+    from daq.link.ports import Port
+    from daq.link.session import Happening
+    from ui.simulated_scale import SimulatedScale
+
+SHOW_PERIOD_S: Final = 0.25
+UNIT_OF: Final = {"thrust": "N", "current": "A", "voltage": "V"}
+KEYS: Final = (
+    "Enter takes the reading when you have done the step; u takes the last one back, "
+    "done ends early, q leaves and keeps what was read."
+)
+NOT_PASSED: Final = 1
+LEFT: Final = 1
+
+
+class Walk:
+    """One calibration or check at a terminal.
+
+    Attributes:
+        model: what is to be done, and what was read.
+    """
+
+    def __init__(
+        self,
+        args: argparse.Namespace,
+        channel: str,
+        reference: Reference | None,
+        meter: Meter | None,
+        description: Description | None,
+    ) -> None:
+        """Lay out the steps.
+
+        Args:
+            args: as typed.
+            channel: which.
+            reference: masses, for thrust.
+            meter: for anything else.
+            description: of a stand that prints lines; None for any other.
+
+        Raises:
+            InputFault: a mass that there is not.
+        """
+        self._args = args
+        self._channel = channel
+        self._reference = reference
+        self._meter = meter
+        self._description = description
+        self.model = Calibrating(
+            channel, self._steps(), needs_supply_off=channel == "thrust"
+        )
+        self._typed: SimpleQueue[str | None] = SimpleQueue()
+        self._hands: SimulatedScale | None = None
+        self._told_step = -1
+        self._left = False
+
+    def _steps(self) -> tuple[Step, ...]:
+        args = self._args
+        if args.check:
+            return checking(self._reference, args.mass, UNIT_OF[self._channel])
+        if self._reference is not None:
+            return loading(self._reference, series=args.series, hold_s=args.hold_s)
+        return metering(self._channel, UNIT_OF[self._channel], args.points)
+
+    # ------------------------------------------------------------ where
+
+    def on_simulated(self) -> int:
+        """On a simulated stand of its own, with hands; the exit status."""
+        from daq.link.ports import open_port
+        from daq.machine_clock import MachineClock
+        from ui.simulated_scale import SimulatedScale
+
+        scale = SimulatedScale(
+            MachineClock(), truth=self._args.truth, seed=self._args.seed
+        )
+        with scale as hands:
+            self._hands = hands
+            port = open_port(hands.port)
+            try:
+                return self._until_done(port, hands.clock, hands.port)
+            finally:
+                port.close()
+
+    def on_port(self, name: str, baud: int) -> int:
+        """On a port, with a person; the exit status."""
+        from daq.link.ports import open_port
+        from daq.machine_clock import MachineClock
+
+        port = open_port(name, baud)
+        threading.Thread(target=self._listen, daemon=True).start()
+        try:
+            return self._until_done(port, MachineClock(), name)
+        except KeyboardInterrupt:
+            self._keep_unfinished()
+            raise
+        finally:
+            port.close()
+
+    def _listen(self) -> None:
+        for line in sys.stdin:
+            self._typed.put(line.strip())
+        self._typed.put(None)
+
+    # ------------------------------------------------------------ the loop
+
+    def _until_done(self, port: Port, clock: Clock, name: str) -> int:
+        from daq.link.conversation import conversation_with
+
+        self._introduce(name)
+        session = conversation_with(self._description)
+        session.identify(clock.now_s())
+        shown_s = clock.now_s()
+        while not self._left:
+            now_s = clock.now_s()
+            self._exchange(port, session, clock, name)
+            if self.model.stand is None:
+                continue
+            self._ask(now_s)
+            taken = self.model.poll(now_s)
+            if taken is not None:
+                self._tell_taken(taken)
+            self._tell_said()
+            if self.model.step is None and (status := self._finish()) is not None:
+                return status
+            self._obey(now_s)
+            if now_s - shown_s >= SHOW_PERIOD_S:
+                shown_s = now_s
+                self._show(now_s)
+        self._keep_unfinished()
+        return LEFT
+
+    def _exchange(
+        self, port: Port, session: Conversation, clock: Clock, name: str
+    ) -> None:
+        """What the stand says, and what it is asked: who it is, and nothing else."""
+        write, happenings = session.poll(clock.now_s())
+        if write:
+            port.write(write)
+        happenings += session.receive(port.read(), clock.now_s())
+        for happening in happenings:
+            self._happened(happening, name, clock.now_s())
+
+    def _happened(self, happening: Happening, name: str, now_s: float) -> None:
+        from daq.link import session as s
+        from protocols.explain import not_a_stand
+
+        if isinstance(happening, s.WrongVersion | s.NotIdentified):
+            outcome = not_a_stand(happening, name)
+            raise StandFault(f"{outcome.cause} {outcome.advice}")
+        known = self.model.stand is not None
+        self.model.hear(happening, now_s)
+        if self.model.stand is not None and not known:
+            self._identified()
+
+    # ------------------------------------------------------------ what is said
+
+    def _say(self, text: str) -> None:
+        out = sys.stderr if self._args.json else sys.stdout
+        if out.isatty():
+            out.write("\r\x1b[K")
+        print(text, file=out, flush=True)
+
+    def _introduce(self, name: str) -> None:
+        thrust = self._channel == "thrust"
+        self._say(wrapped(CAUTION_THRUST if thrust else CAUTION_SUPPLY))
+        if self._hands is not None:
+            self._say(
+                wrapped(
+                    f"SIMULATED stand ({self._hands.specimen}) on {name}, "
+                    f"{self._hands.clock.pace:g} times as fast as a real one; its "
+                    "masses are set down and its meter is read by this program."
+                )
+            )
+        if self._reference is not None:
+            for words in self._reference.cautions:
+                self._say(labelled("caution", words))
+        elif self._meter is not None:
+            self._say(labelled("meter", self._meter.words()))
+
+    def _identified(self) -> None:
+        stand = self.model.stand
+        if stand is None:
+            return
+        identity = stand.identity
+        self._say(
+            f"Stand {identity.stand_id:08x} on {identity.board}, firmware "
+            f"{identity.firmware_major}.{identity.firmware_minor}."
+        )
+        self._check_mode()
+        if self._args.resume is not None:
+            self._resume(self._args.resume)
+        if self._hands is None:
+            self._say(wrapped(KEYS))
+
+    def _ask(self, now_s: float) -> None:
+        """Say what is to be done next, once; hands do it at once."""
+        step, number = self.model.step, len(self.model.readings)
+        if step is None or number == self._told_step or not self.model.hears:
+            return
+        self._told_step = number
+        lead = f"{number + 1:>4}/{len(self.model.steps)}  "
+        self._say(beside(lead, step.words))
+        if self._hands is not None:
+            self._by_hand(step, now_s)
+        elif step.hold_s > 0.0:
+            self.model.take(now_s)
+
+    def _by_hand(self, step: Step, now_s: float) -> None:
+        """The simulated somebody does what the step says."""
+        hands = self._hands
+        if hands is None:
+            return
+        typed: float | None = None
+        if self._reference is not None:
+            hands.place(self._reference, step.level)
+        elif self._meter is not None and self._channel == "current":
+            typed = hands.set_current(step.level, self._meter)
+        elif self._meter is not None:
+            typed = hands.set_voltage(step.level, self._meter)
+        if typed is not None and step.kind == "load":
+            self._say(f"          the meter reads {typed:g}")
+        try:
+            self.model.take(now_s, typed)
+        except InputFault:
+            if not self.model.blocked:
+                raise
+            self._told_step = -1  # the supply is seen off in a moment
+
+    def _tell_taken(self, taken: Reading) -> None:
+        words = f"{taken.counts:.0f} counts, scatter {taken.sd_counts:.0f}"
+        zero = next((r for r in self.model.readings if r.kind == "zero"), taken)
+        sensor = self.model.sensor
+        if sensor is not None and taken is not zero:
+            value = (taken.counts - zero.counts) / sensor.counts_per_unit
+            words += f"; nominally {shown(self._channel, value)} from zero"
+        self._say(f"          {words}")
+
+    def _tell_said(self) -> None:
+        said, self.model.said = self.model.said, []
+        for words in said:
+            self._say(wrapped(words, indent=10))
+        if said and self._hands is not None:
+            raise StandFault(said[-1])
+
+    def _show(self, now_s: float) -> None:
+        """The live line, on a terminal."""
+        out = sys.stderr if self._args.json else sys.stdout
+        if not out.isatty() or self.model.step is None:
+            return
+        live = self.model.live(now_s)
+        if live.counts != live.counts:
+            line = "          no reading"
+        else:
+            still = "steady" if live.steady else f"moving {live.moving_counts:+.0f}"
+            line = f"          {shown(self._channel, live.value_si)} nominal  {still}"
+            if self.model.taking:
+                line += f"  taking: {self.model.left_s:.0f} s"
+        if self.model.blocked:
+            line = f"          {self.model.blocked}"
+        width = shutil.get_terminal_size().columns - 1
+        out.write("\r\x1b[K" + line[:width])
+        out.flush()
+
+    # ------------------------------------------------------------ what is typed
+
+    def _obey(self, now_s: float) -> None:
+        try:
+            typed = self._typed.get_nowait()
+        except Empty:
+            return
+        if typed is None or typed.lower() in ("q", "quit"):
+            self._left = True
+            return
+        word = typed.lower()
+        if word in ("u", "undo"):
+            self._undo()
+        elif word == "done":
+            self._end_early()
+        else:
+            self._take(word, now_s)
+
+    def _undo(self) -> None:
+        gone = self.model.undo()
+        self._told_step = -1
+        self._say(
+            "          nothing to take back" if gone is None else "          back"
+        )
+
+    def _end_early(self) -> None:
+        """No more steps: what was read is what there is."""
+        self.model.steps = self.model.steps[: len(self.model.readings)]
+
+    def _take(self, word: str, now_s: float) -> None:
+        value: float | None = None
+        try:
+            if word:
+                value = _number(word)
+            self.model.take(now_s, value)
+        except InputFault as fault:
+            self._say(wrapped(str(fault), indent=10))
+
+    # ------------------------------------------------------------ the end
+
+    def _finish(self) -> int | None:
+        """The exit status; None where a step has to be done again."""
+        try:
+            reference = self._known()
+            if self._args.check:
+                return self._verdict(reference)
+            made = self._made(reference)
+        except InputFault as fault:
+            if self._hands is not None or not self.model.readings:
+                self._keep_unfinished()
+                raise
+            self._say(wrapped(str(fault)))
+            self._say(wrapped("u takes steps back, q leaves and keeps what was read."))
+            self.model.steps = self._steps()[: max(1, len(self.model.readings))]
+            self._wait_for_word()
+            return None
+        return self._keep(made)
+
+    def _wait_for_word(self) -> None:
+        """After readings that make no calibration: u or q."""
+        while True:
+            typed = self._typed.get()
+            if typed is None or typed.lower() in ("q", "quit"):
+                self._left = True
+                return
+            if typed.lower() in ("u", "undo"):
+                self.model.steps = self._steps()
+                self._undo()
+                return
+
+    def _known(self) -> Reference:
+        """What the readings are held against."""
+        from daq.calibration.meter import metered
+
+        if self._reference is not None:
+            return self._reference
+        if self._meter is None:
+            raise InputFault("Nothing is known of the meter.")
+        typed = [self.model.typed[level] for level in sorted(self.model.typed)]
+        return metered(self._meter, typed, UNIT_OF[self._channel])
+
+    def _made(self, reference: Reference) -> Calibration:
+        from daq.machine_clock import utc_now
+
+        return self.model.finish(
+            reference,
+            utc_now().isoformat(timespec="seconds"),
+            specimen="" if self._hands is None else self._hands.specimen,
+            simulated=self._hands is not None,
+            note=self._args.note,
+        )
+
+    def _keep(self, made: Calibration) -> int:
+        from daq.calibration.text import to_dict, to_text
+        from daq.fresh_file import write_fresh
+        from daq.records.kept import keep
+
+        path = keep(made.id, to_text(made))
+        if self._args.out is not None:
+            write_fresh(self._args.out, to_text(made).encode())
+        if self._args.json:
+            print(json.dumps({"file": str(path), "calibration": to_dict(made)}))
+            return 0
+        self._say("")
+        for label, words in told(made):
+            print(labelled(label, words, width=14))
+        print(labelled("kept", f"{path}; the next spin uses it", width=14))
+        return 0
+
+    def _verdict(self, reference: Reference) -> int:
+        from daq.calibration.check import checked
+        from daq.calibration.use import used
+        from daq.machine_clock import utc_now
+        from daq.records.kept import add_check
+
+        made = self._kept()
+        now = utc_now().isoformat(timespec="seconds")
+        found = checked(used(made, now), reference, self.model.readings)
+        said = {
+            "utc": now,
+            "name": found.name,
+            "known_si": found.known_si,
+            "read_si": found.read_si,
+            "difference_rel": found.difference_rel,
+            "allowed_rel": found.allowed_rel,
+            "passed": found.passed,
+        }
+        add_check(made.id, said)
+        if self._args.json:
+            print(json.dumps({"calibration": made.id} | said))
+        else:
+            self._say(labelled("check", found.sentence()))
+            self._say(labelled("against", made.id))
+        return 0 if found.passed else NOT_PASSED
+
+    def _kept(self) -> Calibration:
+        """The kept calibration that a check is held against.
+
+        Raises:
+            InputFault: there is none.
+        """
+        from ui.calibrations import kept_calibrations, latest
+
+        stand = self.model.stand
+        stand_id = 0 if stand is None else stand.identity.stand_id
+        specimen = "" if self._hands is None else self._hands.specimen
+        made = latest(kept_calibrations(), self._channel, stand_id, specimen)
+        if made is None:
+            raise InputFault(
+                f"No calibration of {self._channel} is kept for this stand, so there "
+                "is nothing to check: calibrate first."
+            )
+        return made
+
+    def _check_mode(self) -> None:
+        """Before anything is read for a check: whether there is what to check."""
+        if self._args.check:
+            self._kept()
+
+    # ------------------------------------------------------------ left unfinished
+
+    def _keep_unfinished(self) -> None:
+        """Keep what was read, for --resume."""
+        from daq.machine_clock import utc_now
+        from daq.records.kept import keep_unfinished
+
+        model = self.model
+        if not model.readings or self._args.check or model.stand is None:
+            return
+        content = {
+            "format": 1,
+            "kind": "gramwatt unfinished calibration",
+            "channel": self._channel,
+            "stand_id": model.stand.identity.stand_id,
+            "utc": utc_now().isoformat(timespec="seconds"),
+            "readings": [asdict(reading) for reading in model.readings],
+            "typed": {str(level): value for level, value in model.typed.items()},
+        }
+        path = keep_unfinished(self._channel, json.dumps(content, indent=1))
+        count = len(model.readings)
+        what = "1 reading was" if count == 1 else f"{count} readings were"
+        self._say(wrapped(f"{what} kept in {path}; go on with --resume."))
+
+    def _resume(self, path: Path) -> None:
+        """Go on from an abandoned calibration.
+
+        Raises:
+            InputFault: it is none, or of another channel or stand.
+        """
+        from daq.calibration.text import unfinished_from
+        from daq.text_file import read_text
+
+        stand = self.model.stand
+        stand_id = 0 if stand is None else stand.identity.stand_id
+        readings, typed = unfinished_from(
+            read_text(path), str(path), self._channel, stand_id
+        )
+        kept = self.model.resume(readings, typed)
+        self._say(f"{kept} of {len(readings)} readings go on; a series that was not "
+                  "ended begins anew.")  # fmt: skip
+
+
+def _number(word: str) -> float:
+    """A figure as a person types it.
+
+    Raises:
+        InputFault: it is none.
+    """
+    try:
+        return float(word.removesuffix("v").removesuffix("a").strip())
+    except ValueError:
+        hint = " Write decimals with a point." if "," in word else ""
+        raise InputFault(f'"{word[:20]}" is no figure.{hint}') from None
