@@ -1,4 +1,4 @@
-"""An article's aircraft as the analysis takes it: weights, currents, ratings."""
+"""An article as the analysis takes it: its aircraft, its ratings, its motor."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from daq.analysis.hover import Aircraft, Rating
+    from daq.analysis.motor import Winding
     from daq.records.shelf import Article
 
 
@@ -24,6 +25,16 @@ def aircraft_of(article: Article | None) -> Aircraft | None:
         cells=None if pack is None else pack.cells,
         ratings=_ratings(article),
     )
+
+
+def winding_of(article: Article | None) -> Winding | None:
+    """What was measured of the motor apart; None where its resistance was not."""
+    from daq.analysis.motor import Winding
+
+    if article is None or article.motor.resistance_ohm is None:
+        return None
+    motor, ohm = article.motor, article.motor.resistance_ohm
+    return Winding(ohm, motor.no_load_current_a, motor.kv_rpm_v)
 
 
 def _ratings(article: Article) -> tuple[Rating, ...]:

@@ -18,6 +18,7 @@ from daq.analysis.glides import Glides
 from daq.analysis.hover import Flight
 from daq.analysis.legs import SAME_THROTTLE, UpDown
 from daq.analysis.measured import COVERAGE, Measured
+from daq.analysis.motor import MotorMeans
 from daq.analysis.plateaus import Plateaus
 from daq.analysis.power import PowerMeans
 from daq.analysis.propeller import Disc, Propeller
@@ -99,6 +100,8 @@ class Evidence:
             like a pack.
         flight: What it does on its aircraft, if that is known.
         one_voltage: The run on one bus voltage, where a pack fed it.
+        motor: The motor at full throttle, if its resistance was measured apart.
+        printed_kv_rpm_v: Speed constant as printed, if that is known.
         of_scale: Names of the sources that belong to the stand's scales: another run
             by the same scales has the same errors.
     """
@@ -119,6 +122,8 @@ class Evidence:
     on_supply: bool = False
     flight: Flight | None = None
     one_voltage: OneVoltage | None = None
+    motor: MotorMeans | None = None
+    printed_kv_rpm_v: float | None = None
     of_scale: frozenset[str] = frozenset()
 
     def cautions(

@@ -93,11 +93,12 @@ def thrust_in_standard_air(evidence: Evidence) -> Finding | None:
     if found is None:
         return None
     way = "thinner" if apart < 0 else "denser"
+    level = round(100 * float(evidence.plateaus.throttle_frac[top]), 2)
     return finding_of(
         evidence,
         "thrust-in-standard-air",
-        f"In standard air at sea level the highest thrust would be {text_of(found)}: "
-        f"the bench's air was {100 * abs(apart):.1f} % {way}.",
+        f"In standard air at sea level thrust at {level:g} % throttle would be "
+        f"{text_of(found)}: the bench's air was {100 * abs(apart):.1f} % {way}.",
         found,
         (top,),
         ("thrust",),

@@ -9,7 +9,16 @@ import math
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 
-from daq.analysis import apart, bare, flight, moving, performance, quality, restating
+from daq.analysis import (
+    apart,
+    bare,
+    flight,
+    inside,
+    moving,
+    performance,
+    quality,
+    restating,
+)
 from daq.analysis.air import Air, assumed_air
 from daq.analysis.bursts import read_bursts
 from daq.analysis.curves import Curve, draw_bare_curves, draw_curves, draw_exponent
@@ -18,6 +27,7 @@ from daq.analysis.glides import read_glides
 from daq.analysis.hover import Aircraft, fly
 from daq.analysis.legs import up_down
 from daq.analysis.measured import Measured
+from daq.analysis.motor import Winding, read_motor
 from daq.analysis.plateaus import DEFAULT_SETTLE_S, Plateaus, average
 from daq.analysis.power import electrical_power, specific_thrust
 from daq.analysis.propeller import Disc, examine
@@ -42,6 +52,10 @@ FINDINGS: tuple[Callable[[Evidence], Finding | None], ...] = (
     performance.thrust_coefficient,
     performance.total_efficiency,
     performance.momentum_bound,
+    inside.speed_constant,
+    inside.shaft_power,
+    inside.figure_of_merit,
+    inside.power_coefficient,
     restating.thrust_in_standard_air,
     performance.sag,
     flight.hover_throttle,
@@ -176,6 +190,7 @@ def analyse(
     propeller_off: bool = False,
     on_supply: bool = False,
     aircraft: Aircraft | None = None,
+    winding: Winding | None = None,
 ) -> Analysis:
     """Analyse one run.
 
@@ -197,6 +212,7 @@ def analyse(
         on_supply: Whether a bench supply fed it: then nothing is said of sag, nor of
             an aircraft.
         aircraft: What the article is meant to fly on, if that is known.
+        winding: What was measured of the motor apart, if anything was.
 
     Returns:
         Plateaus, curves and findings; tables are empty, and a finding says so,
@@ -220,12 +236,13 @@ def analyse(
     if diameter_m is not None and not propeller_off:
         disc = Disc(diameter_m, diameter_u_m, assumed_air() if air is None else air)
     watt = None if power is None else power.measured
+    propeller = None if disc is None else examine(plateaus, watt, disc)
     evidence = Evidence(
         plateaus=plateaus,
         power=power,
         specific=specific,
         disc=disc,
-        propeller=None if disc is None else examine(plateaus, watt, disc),
+        propeller=propeller,
         curves=draw_bare_curves(plateaus, watt)
         if propeller_off
         else draw_curves(plateaus, watt, specific),
@@ -238,6 +255,16 @@ def analyse(
         propeller_off=propeller_off,
         on_supply=on_supply,
         one_voltage=None if propeller_off else at_one_voltage(plateaus, watt),
+        motor=None
+        if winding is None
+        else read_motor(
+            plateaus,
+            watt,
+            None if propeller is None else propeller.ideal_power_w,
+            disc,
+            winding,
+        ),
+        printed_kv_rpm_v=None if winding is None else winding.printed_kv_rpm_v,
         of_scale=frozenset(
             name
             for channel in series.values()

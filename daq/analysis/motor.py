@@ -1,0 +1,190 @@
+"""The motor inside the run: speed constant, shaft power, and where the watts went.
+
+First-order motor (M. Drela, First-Order DC Electric Motor Model, MIT, 2007): V = K_t
+omega + R I, torque K_t (I - I0). Below full throttle the bus current is not the
+motor's current and duty is not known, so figures of the motor alone are made only at
+full throttle, where the bridge stands open and both are the same but for the speed
+controller's own draw. Without a resistance measured apart there is no telling Kv from
+R. Power coefficient and figure of merit rest on the shaft power that follows.
+"""
+
+import math
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from daq.analysis.measured import Measured, combine, derived
+from daq.analysis.plateaus import Plateaus
+from daq.analysis.propeller import Disc
+from daq.analysis.series import Array, Index
+from daq.units import RPM_RAD_S
+
+#: From this throttle on a bridge stands open (common practice, no source).
+OPEN_THROTTLE: Final = 0.995
+#: An ohmmeter with four wires on some tenths of an ohm, and its hand-held rivals: a
+#: standard uncertainty of this share (common practice, no source).
+OHMMETER_U_REL: Final = 0.05
+#: A winding under load is warmer than when it was measured, by anything up to this:
+#: copper gains 0.393 % a kelvin (IEC 60028).
+WARMER_K: Final = 60.0
+COPPER_REL_K: Final = 0.00393
+#: Two switches of the bridge and its wires carry the current too, anything up to this
+#: (common practice for such controllers, no source).
+BRIDGE_OHM: Final = 0.03
+#: A controller's own draw, anything up to this (common practice, no source).
+OWN_DRAW_A: Final = 0.2
+#: No-load current is read at no-load speed and is another at this one: a standard
+#: uncertainty of this share (common practice, no source).
+NO_LOAD_U_REL: Final = 0.2
+ROOT_12: Final = math.sqrt(12.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Winding:
+    """What was measured of a motor apart from the run.
+
+    Attributes:
+        resistance_ohm: Between two terminals, cold.
+        no_load_a: Current without a propeller; None if not known.
+        printed_kv_rpm_v: Speed constant as printed.
+    """
+
+    resistance_ohm: float
+    no_load_a: float | None
+    printed_kv_rpm_v: float
+
+
+@dataclass(frozen=True, slots=True)
+class MotorMeans:
+    """The motor at full throttle; one value a plateau there, m of them.
+
+    Attributes:
+        points: Numbers of the plateaus.
+        kv_rpm_v: Speed constant, rpm a volt.
+        copper_w: Lost in winding and bridge.
+        idle_w: Lost in iron and friction; None without a no-load current.
+        shaft_w: What is left for the propeller; None without a no-load current.
+        efficiency: That over the electrical power; None likewise.
+        power_coefficient: C_P = P / (rho n^3 D^5); None likewise or without a disc.
+        figure_of_merit: Ideal over shaft power; None likewise or without thrust.
+    """
+
+    points: tuple[int, ...]
+    kv_rpm_v: Measured
+    copper_w: Measured
+    idle_w: Measured | None
+    shaft_w: Measured | None
+    efficiency: Measured | None
+    power_coefficient: Measured | None
+    figure_of_merit: Measured | None
+
+
+def read_motor(
+    plateaus: Plateaus,
+    power: Measured | None,
+    ideal_w: Measured | None,
+    disc: Disc | None,
+    winding: Winding,
+) -> MotorMeans | None:
+    """The motor at full throttle; None without speed, voltage or such a plateau.
+
+    Args:
+        plateaus: The averaged run.
+        power: Electrical power of the plateaus.
+        ideal_w: Ideal power of the plateaus, if the diameter is known.
+        disc: The propeller's disc, likewise.
+        winding: What was measured apart.
+    """
+    volts, speed = plateaus.measured("voltage"), plateaus.measured("speed")
+    amps = plateaus.measured("current")
+    if volts is None or speed is None or amps is None or power is None:
+        return None
+    points = _open(plateaus, (volts, speed, amps, power))
+    if not points.size:
+        return None
+    volt, omega, bus_a = (m.take(points) for m in (volts, speed, amps))
+    motor_a = _less_own_draw(bus_a)
+    ohm = _loop(winding.resistance_ohm, points.size)
+    kv = derived(
+        lambda v, w, i, r: w / RPM_RAD_S / (v - r * i), volt, omega, motor_a, ohm
+    )
+    copper = derived(lambda i, r: r * i * i, motor_a, ohm)
+    shaft = idle = efficiency = None
+    if winding.no_load_a is not None:
+        lost_a = _constant(winding.no_load_a, points.size).with_source(
+            "no-load current",
+            np.full((points.size, 1), NO_LOAD_U_REL * winding.no_load_a),
+        )
+        emf = (volt, motor_a, ohm, lost_a)
+        shaft = derived(lambda v, i, r, lost: (v - r * i) * (i - lost), *emf)
+        idle = derived(lambda v, i, r, lost: (v - r * i) * lost, *emf)
+        efficiency = derived(lambda s, p: s / p, shaft, power.take(points))
+    return MotorMeans(
+        points=tuple(int(point) for point in points),
+        kv_rpm_v=kv,
+        copper_w=copper,
+        idle_w=idle,
+        shaft_w=shaft,
+        efficiency=efficiency,
+        power_coefficient=_power_coefficient(shaft, omega, disc),
+        figure_of_merit=None
+        if shaft is None or ideal_w is None
+        else derived(lambda ideal, s: ideal / s, ideal_w.take(points), shaft),
+    )
+
+
+def _open(plateaus: Plateaus, needed: tuple[Measured, ...]) -> Index:
+    good = plateaus.throttle_frac >= OPEN_THROTTLE
+    for measured in needed:
+        good = good & np.isfinite(measured.value) & (measured.value > 0)
+    return np.flatnonzero(good)
+
+
+def _less_own_draw(bus_a: Measured) -> Measured:
+    """The motor's current: the bus current less what the controller takes itself."""
+    size = bus_a.value.size
+    value = bus_a.value - OWN_DRAW_A / 2
+    found = combine(value, [(np.ones(size), bus_a)])
+    return found.with_source(
+        "draw of the speed controller", np.full((size, 1), OWN_DRAW_A / ROOT_12)
+    )
+
+
+def _loop(cold_ohm: float, size: int) -> Measured:
+    """Winding and bridge as they are under load."""
+    warm = COPPER_REL_K * WARMER_K
+    value = cold_ohm * (1 + warm / 2) + BRIDGE_OHM / 2
+    return (
+        _constant(value, size)
+        .with_source("ohmmeter", np.full((size, 1), OHMMETER_U_REL * cold_ohm))
+        .with_source(
+            "heat of the winding", np.full((size, 1), cold_ohm * warm / ROOT_12)
+        )
+        .with_source(
+            "resistance of the bridge", np.full((size, 1), BRIDGE_OHM / ROOT_12)
+        )
+    )
+
+
+def _constant(value: float, size: int) -> Measured:
+    return Measured(np.full(size, value), {})
+
+
+def _power_coefficient(
+    shaft: Measured | None, omega: Measured, disc: Disc | None
+) -> Measured | None:
+    if shaft is None or disc is None:
+        return None
+    factor = disc.air.density_kg_m3 * disc.diameter_m**5
+
+    def coefficient(watt: Array, speed: Array) -> Array:
+        return np.asarray(watt / (factor * (speed / (2 * math.pi)) ** 3))
+
+    found = derived(coefficient, shaft, omega)
+    column = found.value[:, np.newaxis]
+    density = disc.air.u_kg_m3 / disc.air.density_kg_m3
+    diameter = 5 * disc.diameter_u_m / disc.diameter_m
+    return found.with_source("air density", -density * column).with_source(
+        "diameter", -diameter * column
+    )
