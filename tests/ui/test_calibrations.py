@@ -23,6 +23,7 @@ from tests.runs import write_run
 from tests.spins import plan, spin, task
 from ui.calibrations import calibrated, latest, read_calibration, with_calibrations
 from ui.ordered import order_for
+from ui.report.method import sentences_on_method
 from ui.results import analyse_folder, derive
 from ui.series import series_of
 
@@ -118,6 +119,17 @@ def test_findings_say_by_what_and_no_more_that_it_is_nominal(folder: Path) -> No
     assert "Nominal, not calibrated: current, voltage." in said
     top = json.dumps(next(f for f in results.findings() if f["unit"] == "gf"))
     assert "scale factors of voltage and current are nominal" in top
+
+
+def test_the_page_names_them_and_says_what_is_left_nominal(folder: Path) -> None:
+    results = analyse_folder(folder, [thrust()])
+    said = " ".join(sentences_on_method(results.run, results.analysis))
+    assert f"Thrust is by the calibration {thrust().id}, up to 470 gf" in said
+    assert "constants: current, current-high, voltage, voltage-low." in said
+    assert "No check mass" not in said
+    nominal = analyse_folder(folder)
+    plain = " ".join(sentences_on_method(nominal.run, nominal.analysis))
+    assert "No check mass and no meter" in plain
 
 
 def test_what_was_read_beyond_its_range_is_told_and_widened(folder: Path) -> None:

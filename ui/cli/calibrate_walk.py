@@ -1,26 +1,23 @@
 """The dialogue of a calibration: what to do, what it reads, what a person types.
 
 One loop moves the port and the model along and looks at what was typed meanwhile. It
-never sends a stand anything but who it is asked to be. What was read is kept when it is
-left before its end.
+asks a stand who it is and never anything else.
 """
 
 from __future__ import annotations
 
 import argparse
-import json
 import shutil
 import sys
 import threading
-from dataclasses import asdict
-from pathlib import Path
 from queue import Empty, SimpleQueue
 from typing import TYPE_CHECKING, Final
 
-from daq.errors import InputFault, StandFault
+from daq.errors import GramwattError, InputFault, StandFault
 from ui.calibrating import Calibrating
 from ui.calibration_steps import Step, checking, loading, metering
-from ui.calibration_words import CAUTION_SUPPLY, CAUTION_THRUST, shown, told
+from ui.calibration_words import CAUTION_SUPPLY, CAUTION_THRUST, shown
+from ui.cli.calibrate_end import End
 from ui.cli.text import beside, labelled, wrapped
 
 if TYPE_CHECKING:
@@ -41,7 +38,8 @@ KEYS: Final = (
     "Enter takes the reading when you have done the step; u takes the last one back, "
     "done ends early, q leaves and keeps what was read."
 )
-NOT_PASSED: Final = 1
+LEAVE: Final = ("q", "quit")
+BACK: Final = ("u", "undo")
 LEFT: Final = 1
 
 
@@ -80,10 +78,12 @@ class Walk:
         self.model = Calibrating(
             channel, self._steps(), needs_supply_off=channel == "thrust"
         )
-        self._typed: SimpleQueue[str | None] = SimpleQueue()
+        self._typed: SimpleQueue[str] = SimpleQueue()
+        self._held: str | None = None
         self._hands: SimulatedScale | None = None
         self._told_step = -1
         self._left = False
+        self._end = End(args, self.model, channel, self._say)
 
     def _steps(self) -> tuple[Step, ...]:
         args = self._args
@@ -121,8 +121,8 @@ class Walk:
         threading.Thread(target=self._listen, daemon=True).start()
         try:
             return self._until_done(port, MachineClock(), name)
-        except KeyboardInterrupt:
-            self._keep_unfinished()
+        except (KeyboardInterrupt, GramwattError):
+            self._end.keep_unfinished()
             raise
         finally:
             port.close()
@@ -130,7 +130,7 @@ class Walk:
     def _listen(self) -> None:
         for line in sys.stdin:
             self._typed.put(line.strip())
-        self._typed.put(None)
+        self._typed.put(LEAVE[0])
 
     # ------------------------------------------------------------ the loop
 
@@ -157,7 +157,7 @@ class Walk:
             if now_s - shown_s >= SHOW_PERIOD_S:
                 shown_s = now_s
                 self._show(now_s)
-        self._keep_unfinished()
+        self._end.keep_unfinished()
         return LEFT
 
     def _exchange(
@@ -217,9 +217,10 @@ class Walk:
             f"Stand {identity.stand_id:08x} on {identity.board}, firmware "
             f"{identity.firmware_major}.{identity.firmware_minor}."
         )
-        self._check_mode()
+        if self._args.check:
+            self._end.kept(self._hands)  # or there is nothing to check
         if self._args.resume is not None:
-            self._resume(self._args.resume)
+            self._end.resume(self._args.resume)
         if self._hands is None:
             self._say(wrapped(KEYS))
 
@@ -295,22 +296,41 @@ class Walk:
     # ------------------------------------------------------------ what is typed
 
     def _obey(self, now_s: float) -> None:
-        try:
-            typed = self._typed.get_nowait()
-        except Empty:
+        typed = self._next_word()
+        if typed is None:
             return
-        if typed is None or typed.lower() in ("q", "quit"):
+        if typed.lower() in LEAVE:
             self._left = True
             return
         word = typed.lower()
-        if word in ("u", "undo"):
+        if word in BACK:
             self._undo()
         elif word == "done":
             self._end_early()
         else:
             self._take(word, now_s)
 
+    def _next_word(self) -> str | None:
+        """What was typed next; None where nothing was, or it has to wait.
+
+        At a terminal an Enter while a reading is taken is one too many, and would take
+        the next step unseen: it is dropped. A script's lines wait for their step.
+        """
+        if self._held is None:
+            try:
+                self._held = self._typed.get_nowait()
+            except Empty:
+                return None
+        at_once = self._held.lower() in (*LEAVE, *BACK)
+        if self.model.taking and not (at_once and sys.stdin.isatty()):
+            if sys.stdin.isatty():
+                self._held = None
+            return None
+        word, self._held = self._held, None
+        return word
+
     def _undo(self) -> None:
+        self.model.steps = self._steps()
         gone = self.model.undo()
         self._told_step = -1
         self._say(
@@ -337,28 +357,28 @@ class Walk:
         try:
             reference = self._known()
             if self._args.check:
-                return self._verdict(reference)
+                made = self._end.kept(self._hands)
+                readings = self.model.readings
+                return self._end.verdict(made, reference, readings)
             made = self._made(reference)
         except InputFault as fault:
             if self._hands is not None or not self.model.readings:
-                self._keep_unfinished()
+                self._end.keep_unfinished()
                 raise
             self._say(wrapped(str(fault)))
             self._say(wrapped("u takes steps back, q leaves and keeps what was read."))
-            self.model.steps = self._steps()[: max(1, len(self.model.readings))]
             self._wait_for_word()
             return None
-        return self._keep(made)
+        return self._end.keep(made)
 
     def _wait_for_word(self) -> None:
         """After readings that make no calibration: u or q."""
         while True:
-            typed = self._typed.get()
-            if typed is None or typed.lower() in ("q", "quit"):
+            word = self._typed.get().lower()
+            if word in LEAVE:
                 self._left = True
                 return
-            if typed.lower() in ("u", "undo"):
-                self.model.steps = self._steps()
+            if word in BACK:
                 self._undo()
                 return
 
@@ -383,115 +403,6 @@ class Walk:
             simulated=self._hands is not None,
             note=self._args.note,
         )
-
-    def _keep(self, made: Calibration) -> int:
-        from daq.calibration.text import to_dict, to_text
-        from daq.fresh_file import write_fresh
-        from daq.records.kept import keep
-
-        path = keep(made.id, to_text(made))
-        if self._args.out is not None:
-            write_fresh(self._args.out, to_text(made).encode())
-        if self._args.json:
-            print(json.dumps({"file": str(path), "calibration": to_dict(made)}))
-            return 0
-        self._say("")
-        for label, words in told(made):
-            print(labelled(label, words, width=14))
-        print(labelled("kept", f"{path}; the next spin uses it", width=14))
-        return 0
-
-    def _verdict(self, reference: Reference) -> int:
-        from daq.calibration.check import checked
-        from daq.calibration.use import used
-        from daq.machine_clock import utc_now
-        from daq.records.kept import add_check
-
-        made = self._kept()
-        now = utc_now().isoformat(timespec="seconds")
-        found = checked(used(made, now), reference, self.model.readings)
-        said = {
-            "utc": now,
-            "name": found.name,
-            "known_si": found.known_si,
-            "read_si": found.read_si,
-            "difference_rel": found.difference_rel,
-            "allowed_rel": found.allowed_rel,
-            "passed": found.passed,
-        }
-        add_check(made.id, said)
-        if self._args.json:
-            print(json.dumps({"calibration": made.id} | said))
-        else:
-            self._say(labelled("check", found.sentence()))
-            self._say(labelled("against", made.id))
-        return 0 if found.passed else NOT_PASSED
-
-    def _kept(self) -> Calibration:
-        """The kept calibration that a check is held against.
-
-        Raises:
-            InputFault: there is none.
-        """
-        from ui.calibrations import kept_calibrations, latest
-
-        stand = self.model.stand
-        stand_id = 0 if stand is None else stand.identity.stand_id
-        specimen = "" if self._hands is None else self._hands.specimen
-        made = latest(kept_calibrations(), self._channel, stand_id, specimen)
-        if made is None:
-            raise InputFault(
-                f"No calibration of {self._channel} is kept for this stand, so there "
-                "is nothing to check: calibrate first."
-            )
-        return made
-
-    def _check_mode(self) -> None:
-        """Before anything is read for a check: whether there is what to check."""
-        if self._args.check:
-            self._kept()
-
-    # ------------------------------------------------------------ left unfinished
-
-    def _keep_unfinished(self) -> None:
-        """Keep what was read, for --resume."""
-        from daq.machine_clock import utc_now
-        from daq.records.kept import keep_unfinished
-
-        model = self.model
-        if not model.readings or self._args.check or model.stand is None:
-            return
-        content = {
-            "format": 1,
-            "kind": "gramwatt unfinished calibration",
-            "channel": self._channel,
-            "stand_id": model.stand.identity.stand_id,
-            "utc": utc_now().isoformat(timespec="seconds"),
-            "readings": [asdict(reading) for reading in model.readings],
-            "typed": {str(level): value for level, value in model.typed.items()},
-        }
-        path = keep_unfinished(self._channel, json.dumps(content, indent=1))
-        count = len(model.readings)
-        what = "1 reading was" if count == 1 else f"{count} readings were"
-        self._say(wrapped(f"{what} kept in {path}; go on with --resume."))
-
-    def _resume(self, path: Path) -> None:
-        """Go on from an abandoned calibration.
-
-        Raises:
-            InputFault: it is none, or of another channel or stand.
-        """
-        from daq.calibration.text import unfinished_from
-        from daq.text_file import read_text
-
-        stand = self.model.stand
-        stand_id = 0 if stand is None else stand.identity.stand_id
-        readings, typed = unfinished_from(
-            read_text(path), str(path), self._channel, stand_id
-        )
-        kept = self.model.resume(readings, typed)
-        self._say(f"{kept} of {len(readings)} readings go on; a series that was not "
-                  "ended begins anew.")  # fmt: skip
 
 
 def _number(word: str) -> float:

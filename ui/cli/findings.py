@@ -92,6 +92,9 @@ def run(args: argparse.Namespace) -> int:
                     "simulated": results.run.simulated,
                     "outcome": outcome,
                     "how_far": how_far(results.run),
+                    "calibrations": {
+                        name: use.calibration.id for name, use in results.uses().items()
+                    },
                     "plateaus": results.analysis.rows() if results.analysis else [],
                     "findings": results.findings(),
                 },

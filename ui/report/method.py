@@ -44,12 +44,7 @@ def sentences_on_method(run: Run, analysis: Analysis | None) -> Sequence[str]:
             "rest that follows a spin are left out."
         ),
     ]
-    if evidence.nominal:
-        sentences.append(
-            "Counts became units by the stand's own nominal constants. No check mass "
-            "and no meter was used: good for this stand's curves, not for comparing "
-            "with another stand."
-        )
+    sentences += _scales(run, analysis)
     if evidence.disc is not None:
         sentences.append(_air_sentence(analysis))
     if evidence.power is not None:
@@ -59,6 +54,32 @@ def sentences_on_method(run: Run, analysis: Analysis | None) -> Sequence[str]:
         "Uncertainties are given with two digits, and figures to the same place."
     )
     return sentences
+
+
+def _scales(run: Run, analysis: Analysis) -> list[str]:
+    """How counts became units."""
+    from daq.calibration.trials import percent
+    from ui.calibration_words import shown
+    from ui.calibrations import calibrated
+
+    uses = calibrated(run).uses
+    nominal = analysis.evidence.nominal
+    if nominal and not uses:
+        return [
+            "Counts became units by the stand's own nominal constants. No check mass "
+            "and no meter was used: good for this stand's curves, not for comparing "
+            "with another stand."
+        ]
+    said = [
+        f"{name.capitalize()} is by the calibration {use.calibration.id}, up to "
+        f"{shown(name, use.calibration.largest_si)}, known there to "
+        f"{percent(use.calibration.u_rel)}; it lies beside this page, whole."
+        for name, use in uses.items()
+    ]
+    left = sorted(nominal - {"speed"})
+    if left:
+        said.append(f"By the stand's own nominal constants: {', '.join(left)}.")
+    return said
 
 
 def _moving(analysis: Analysis) -> list[str]:

@@ -1,0 +1,343 @@
+"""The command as typed: a whole calibration at a terminal, checks, lists, refusals."""
+
+import json
+import os
+import re
+import subprocess
+import sys
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from daq.machine_clock import MachineClock
+from daq.stand.faults.stand import FaultyStand
+from daq.stand.plant.bench import Plant
+from daq.stand.plant.truth import shipped_truth
+from daq.stand.serve import Server, open_endpoint
+from ui.cli.main import main
+from ui.simulated_scale import PacedClock
+
+PACE = 6.0
+ROOT = Path(__file__).parents[3]
+MASSES_G = (20.0, 50.0, 100.0)
+STANDARDS = """
+format = 1
+name = "three masses"
+on_axis = true
+[gravity]
+g_m_s2 = 9.81
+u_m_s2 = 0.0001
+""" + "".join(
+    f'[[mass]]\nname = "{mass_g:g} g"\nmass_g = {mass_g}\noiml_class = "M1"\n'
+    for mass_g in MASSES_G
+)
+NEWTON_A_GRAM = 9.81e-3 * (1.0 - 1.2 / 8000.0)
+STEP = re.compile(r"^\s+(\d+)/(\d+)\s")
+
+
+@pytest.fixture
+def shelf(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setenv("GRAMWATT_DATA", str(tmp_path / "data"))
+    return tmp_path / "data"
+
+
+@pytest.fixture
+def standards(tmp_path: Path) -> Path:
+    path = tmp_path / "three.toml"
+    path.write_text(STANDARDS)
+    return path
+
+
+@pytest.fixture
+def stand() -> Iterator[Server[FaultyStand]]:
+    """A simulated stand on a real port, faster than real time, its plug out."""
+    device = FaultyStand(Plant(shipped_truth(), 1, plug_in=False))
+    server = Server(device, open_endpoint(), PacedClock(MachineClock(), PACE))
+    thread = threading.Thread(target=server.run)
+    thread.start()
+    yield server
+    server.end()
+    thread.join(5.0)
+
+
+class Person:
+    """Somebody at a terminal who does what is asked, or something else.
+
+    Attributes:
+        heard: every line.
+    """
+
+    def __init__(self, server: Server[FaultyStand], *arguments: str) -> None:
+        self.heard: list[str] = []
+        self._server = server
+        self._hand, terminal = os.openpty()
+        self._process = subprocess.Popen(
+            [sys.executable, "-m", "ui.cli.main", "calibrate", server.name, *arguments],
+            stdin=terminal,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
+            text=True,
+            env=os.environ | {"PYTHONPATH": str(ROOT)},
+        )
+        os.close(terminal)
+
+    def type(self, words: str) -> None:
+        os.write(self._hand, f"{words}\n".encode())
+
+    def put_on(self, mass_g: float) -> None:
+        """Have so many grams on the pan."""
+
+        def act(device: FaultyStand) -> None:
+            device.bench.placed_load_n = NEWTON_A_GRAM * mass_g
+
+        self._server.between_ticks(act)
+
+    def lines(self) -> Iterator[str]:
+        """Lines as they come."""
+        assert self._process.stdout is not None
+        for line in self._process.stdout:
+            self.heard.append(line.rstrip("\n"))
+            yield self.heard[-1]
+
+    def obey(self, loads_g: list[float]) -> None:
+        """Do each step as it is asked for, these loads in turn."""
+        todo = iter(loads_g)
+        for line in self.lines():
+            if STEP.match(line):
+                self.put_on(next(todo))
+                self.type("")
+
+    def end(self) -> tuple[int, str]:
+        """Exit status, and everything that was said."""
+        for _ in self.lines():
+            pass
+        assert self._process.stdout is not None
+        self._process.stdout.close()
+        os.close(self._hand)
+        status = self._process.wait(20.0)
+        return status, " ".join(" ".join(self.heard).split())
+
+
+UP_AND_DOWN = [0.0, 20.0, 70.0, 170.0, 70.0, 20.0, 0.0]
+SHORT = ("--series", "1", "--hold-s", "0")
+
+
+def test_a_calibration_at_a_terminal_is_kept_and_checked(
+    stand: Server[FaultyStand], standards: Path, shelf: Path
+) -> None:
+    person = Person(stand, "thrust", "--standards", str(standards), *SHORT)
+    person.obey(UP_AND_DOWN)
+    status, said = person.end()
+    assert status == 0, said
+    assert "look that the voltage is gone" in said
+    assert "Set down 100 g. Now 170 g." in said
+    assert "the next spin uses it" in said
+    assert "set down in one series only" in said
+    (kept,) = (shelf / "calibrations").glob("*.json")
+    data = json.loads(kept.read_text())
+    true = stand.device.bench.true_counts_per_unit["thrust"]
+    assert 1.0 / data["coefficients"][0] == pytest.approx(true, rel=1e-3)
+    assert data["subject"] == {
+        "channel": "thrust",
+        "unit": "N",
+        "stand_id": stand.device.stand_id,
+        "specimen": "",
+        "simulated": True,
+    }
+    # A short check with one mass, by itself, the next morning.
+    check = ("thrust", "--standards", str(standards), "--check", "--mass", "50 g")
+    person = Person(stand, *check)
+    person.obey([0.0, 50.0, 0.0])
+    status, said = person.end()
+    assert status == 0, said
+    assert "The calibration holds." in said
+    # Somebody has knocked the arm: two per cent less arrives.
+    person = Person(stand, *check, "--json")
+    person.obey([0.0, 49.0, 0.0])
+    status, said = person.end()
+    assert status == 1
+    verdict = json.loads(next(x for x in person.heard if x.startswith("{")))
+    assert verdict["passed"] is False
+    assert verdict["difference_rel"] == pytest.approx(-0.02, abs=2e-3)
+
+
+def test_a_slip_is_named_and_the_steps_can_be_taken_back(
+    stand: Server[FaultyStand], standards: Path, shelf: Path
+) -> None:
+    person = Person(stand, "thrust", "--standards", str(standards), *SHORT)
+    loads = [0.0, 20.0, 170.0, 70.0, 70.0, 20.0, 0.0]  # 100 g before 50 g
+    back = 5  # ignored while steps are taken back
+    for line in person.lines():
+        if "u takes steps back" in line:
+            # Back to before the second load: five readings.
+            loads, back = [70.0, 170.0, 70.0, 20.0, 0.0], 0
+            person.type("\n".join("uuuuu"))
+        elif line.strip() == "back":
+            back += 1
+        elif STEP.match(line) and back == 5:
+            person.put_on(loads.pop(0))
+            person.type("")
+    status, said = person.end()
+    assert status == 0, said
+    assert "the two were exchanged" in said
+    assert list((shelf / "calibrations").glob("*.json"))
+
+
+def test_what_was_read_is_kept_when_it_is_left_and_goes_on(
+    stand: Server[FaultyStand], standards: Path, shelf: Path
+) -> None:
+    two = ("thrust", "--standards", str(standards), "--series", "2", "--hold-s", "0")
+    person = Person(stand, *two)
+    loads = iter([*UP_AND_DOWN, 0.0, 20.0])
+    for line in person.lines():
+        if STEP.match(line):
+            load_g = next(loads, None)
+            if load_g is None:
+                person.type("q")
+            else:
+                person.put_on(load_g)
+                person.type("")
+    status, said = person.end()
+    assert status == 1
+    assert "9 readings are kept" in said
+    unfinished = shelf / "unfinished" / "thrust.json"
+    person = Person(stand, *two, "--resume", str(unfinished))
+    person.obey(UP_AND_DOWN)
+    status, said = person.end()
+    assert status == 0, said
+    assert "7 of 9 readings go on" in said
+
+
+def test_with_the_supply_on_nothing_is_taken(
+    stand: Server[FaultyStand], standards: Path, shelf: Path
+) -> None:
+    def plug_in(device: FaultyStand) -> None:
+        device.plug_in = True
+
+    stand.between_ticks(plug_in)
+    person = Person(stand, "thrust", "--standards", str(standards), *SHORT)
+    for line in person.lines():
+        if STEP.match(line):
+            person.type("")
+        elif "supply is on" in line:
+            person.type("q")
+    status, said = person.end()
+    assert status == 1
+    assert "hands are at the propeller" in said
+    assert not shelf.exists()
+
+
+def test_a_port_that_goes_away_ends_it_with_a_sentence(
+    stand: Server[FaultyStand], standards: Path, shelf: Path
+) -> None:
+    person = Person(stand, "thrust", "--standards", str(standards), *SHORT)
+    steps = 0
+    for line in person.lines():
+        if STEP.match(line):
+            steps += 1
+            if steps == 2:
+                stand.end()
+            else:
+                person.type("")
+    status, said = person.end()
+    assert status == 1
+    assert "is gone" in said
+    assert "1 reading is kept" in said
+
+
+def test_a_simulated_stand_is_calibrated_by_itself_and_used_by_its_spin(
+    shelf: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["calibrate", "--simulated", "voltage", "--points", "3", "--json"]) == 0
+    said = capsys.readouterr()
+    made = json.loads(said.out)["calibration"]
+    assert made["subject"]["specimen"] == "indoor_quad, seed 1"
+    assert "the meter reads" in said.err
+    true = Plant(shipped_truth(), 1).true_counts_per_unit["voltage"]
+    assert 1.0 / made["coefficients"][1] == pytest.approx(true, rel=0.006)
+
+    assert main(["calibrate", "--list", "--json"]) == 0
+    (row,) = json.loads(capsys.readouterr().out)
+    assert row["id"] == made["id"]
+    assert row["simulated"] is True
+    assert main(["calibrate", "--list"]) == 0
+    assert "SIMULATED, indoor_quad, seed 1, 0 days old" in capsys.readouterr().out
+    assert main(["calibrate", "--show", made["id"]]) == 0
+    assert "the meter's scale" in " ".join(capsys.readouterr().out.split())
+
+
+def test_two_mountings_are_compared_and_the_difference_is_kept(
+    shelf: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from daq.calibration.text import to_text
+    from daq.records.kept import keep
+    from tests.daq.calibration.invented import Cell, made
+
+    first, second = made(Cell()), made(Cell(counts_per_n=43_500.0 / 1.01), seed=2)
+    for one in (first, second):
+        keep(one.id, to_text(one))
+    both = ["calibrate", "--compare", first.id, second.id]
+    assert main(both) == 1
+    assert "--changed" in capsys.readouterr().err
+    assert main([*both, "--changed", "mount reversed", "--json"]) == 0
+    said = json.loads(capsys.readouterr().out)
+    assert said["difference_rel"] == pytest.approx(0.01, abs=1e-4)
+    assert said["component_rel"] == pytest.approx(0.005, rel=0.05)
+    assert main(["calibrate", "--show", said["id"]]) == 0
+    assert "mount reversed: 1 % more" in capsys.readouterr().out
+    assert main(["calibrate", "--compare", first.id, first.id, "--changed", "x"]) == 1
+    assert "cannot be compared with itself" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["p", "thrust"], "name their file with --standards"),
+        (["p", "voltage"], "say how good it is"),
+        (["p", "voltage", "--meter", "good"], "is no accuracy"),
+        (
+            ["p", "voltage", "--meter", "0.5%", "--load-ohm", "1"],
+            "for current only",
+        ),
+        (["p", "current", "--meter", "0.5%", "--load-ohm", "1"], "cannot serve"),
+        (["p", "current", "--meter", "0.5%", "--points", "2"], "--points is 2"),
+        (["--simulated", "thrust", "--series", "0"], "--series is 0"),
+        (["--simulated", "thrust", "--hold-s", "-1"], "--hold-s is -1"),
+        (["--show", "thrust-2020-01-01-abcdef"], "No calibration"),
+        (["--show", "no-such-file.json"], "there is no such file"),
+        (["--simulated", "thrust", "--check"], "there is nothing to check"),
+        (["--simulated", "thrust", "--check", "--mass", "1 kg"], 'no mass "1 kg"'),
+    ],
+)
+def test_what_cannot_be_is_refused_with_one_sentence(
+    arguments: list[str], words: str, shelf: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["calibrate", *arguments]) == 1
+    said = " ".join(capsys.readouterr().err.split())
+    assert words in said
+
+
+@pytest.mark.parametrize(
+    "arguments", [[], ["p"], ["p", "torque"], ["--simulated", "p", "thrust"]]
+)
+def test_wrong_usage_is_two(
+    arguments: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(SystemExit) as ended:
+        main(["calibrate", *arguments])
+    assert ended.value.code == 2
+    assert "thrust, current and voltage" in capsys.readouterr().err
+
+
+def test_the_example_standards_can_be_read(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from daq.calibration.standards import masses_of, read_standards
+
+    assert main(["calibrate", "--example-standards"]) == 0
+    path = tmp_path / "masses.toml"
+    path.write_text(capsys.readouterr().out)
+    assert len(masses_of(read_standards(path)).levels) == 5
+    assert main(["calibrate", "--list"]) == 0
