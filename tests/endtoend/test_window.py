@@ -1,5 +1,6 @@
 """The real window in a real X server, on a served stand: keys, kills, hangs, ends."""
 
+import csv
 import json
 import os
 import resource
@@ -8,7 +9,7 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -123,12 +124,40 @@ class Shown:
 
     def key(self, name: str) -> None:
         """Press a key as a keyboard would, wherever the focus is."""
+        self.front()
+        self.press(name)
+
+    def front(self) -> None:
+        """Give the window the keyboard, as a window manager would."""
         env = os.environ | {"DISPLAY": self.display}
         window = str(self.do("window_id"))
         subprocess.run(
             ["xdotool", "windowfocus", "--sync", window], env=env, check=True
         )
-        subprocess.run(["xdotool", "key", name], env=env, check=True)
+
+    def press(self, *names: str) -> None:
+        """Press keys one after the other, without looking where the focus is."""
+        env = os.environ | {"DISPLAY": self.display}
+        subprocess.run(["xdotool", "key", *names], env=env, check=True)
+
+    def hold(self, how: str, name: str) -> None:
+        """Push a key down, or let it go."""
+        env = os.environ | {"DISPLAY": self.display}
+        subprocess.run(["xdotool", how, name], env=env, check=True)
+
+    def type(self, text: str) -> None:
+        """Type a text as a keyboard would."""
+        env = os.environ | {"DISPLAY": self.display}
+        command = ["xdotool", "type", "--delay", "2", text]
+        subprocess.run(command, env=env, check=True)
+
+    def go_to(self, name: str) -> None:
+        """Go to a control by its name as soon as it can be gone to."""
+        self.front()
+        end_s = time.monotonic() + SHOWN_S
+        while not self.do("focus", name):
+            assert time.monotonic() < end_s, f"{name} cannot be gone to"
+            time.sleep(0.03)
 
     def end(self) -> None:
         if self.process.poll() is None:
@@ -160,7 +189,12 @@ def keeper_of(shown: Shown) -> int:
     return keeper
 
 
-def spinning(shown: Shown, bench: Bench, dwell_s: float = 20.0) -> None:
+def spinning(
+    shown: Shown,
+    bench: Bench,
+    dwell_s: float = 20.0,
+    started: Callable[[], None] | None = None,
+) -> None:
     """From the start to a motor that turns, on a stand that asks for everything."""
     protocol = bench.folder / "one-level.toml"
     protocol.write_text(PROTOCOL.format(dwell_s=dwell_s))
@@ -172,7 +206,10 @@ def spinning(shown: Shown, bench: Bench, dwell_s: float = 20.0) -> None:
     shown.told("The guards act. Now the checklist")
     shown.do("check")
     shown.click("unlock")
-    shown.click("go")
+    if started is None:
+        shown.click("go")
+    else:
+        started()
     bench.wait_until_spinning()
     shown.until(keys_stop=True, state="Spinning")
 
@@ -247,17 +284,91 @@ def test_a_whole_spin_ends_in_findings(shown: Shown, bench: Bench) -> None:
 
 
 @pytest.mark.slow
-def test_the_first_three_minutes_need_no_hardware(shown: Shown, tmp_path: Path) -> None:
-    shown.do("simulate")  # a click
-    shown.until(stand=True, busy="")
-    shown.click("begin")  # another
-    shown.click("go")  # and the third
+def test_the_first_three_minutes_need_no_hardware_and_three_keys(
+    shown: Shown, tmp_path: Path
+) -> None:
+    """Nobody goes anywhere: what comes next has the focus."""
+    shown.front()
+    shown.until(has_focus="Start a simulated stand")
+    shown.press("Return")
+    shown.until(stand=True, busy="", has_focus="Prove the guards")
+    shown.press("Return")
+    shown.until(stage="READY", has_focus="Spin the simulation")
+    shown.press("Return")
     shown.until(stage="RUNNING")
-    shown.do("press_stop")
+    shown.press("Escape")
     seen = shown.until(over=True)
+    assert seen["took_s"] < 0.5
+    shown.press("space", "space", "Return")  # a hand that goes on presses nothing
+    shown.until(has_focus="How the spin ended")
     assert Path(tmp_path, seen["folder"]).is_dir()
     shown.do("close")
     assert shown.process.wait(10) == 0
+
+
+@pytest.mark.slow
+def test_held_by_a_key_the_motor_turns_until_it_is_let_go(
+    shown: Shown, bench: Bench
+) -> None:
+    shown.do("hold_to_spin")
+    spinning(shown, bench, started=lambda: held(shown))
+    time.sleep(1.5)
+    assert bench.spinning
+    shown.hold("keyup", "space")
+    assert bench.device_time_to_zero_s() < 0.5
+    shown.until(over=True)
+    outcome = read_run(bench.run_folder()).outcome
+    assert outcome is not None
+    assert outcome["ended"] == "stopped"
+    assert outcome["cause"] == "the button was let go"
+
+
+def held(shown: Shown) -> None:
+    shown.go_to("2  Let the motor turn")
+    shown.hold("keydown", "space")
+
+
+@pytest.mark.slow
+def test_two_runs_are_laid_over_each_other_and_leave_as_picture_and_table(
+    shown: Shown, tmp_path: Path
+) -> None:
+    """By keyboard: two runs worked out, kept in one plot, saved in both ways."""
+    sample = ROOT / "sample_runs" / "short-staircase-a"
+    for name in ("first", "second"):
+        shutil.copytree(sample, tmp_path / "runs" / name)
+    shown.key("alt+4")
+    shown.told("2 runs")
+    shown.go_to("Runs: up and down choose one, space keeps it drawn")
+    shown.press("space", "Down", "space")
+    shown.until(curves_busy=False)
+    shown.go_to("Work out 2 runs")
+    shown.press("Return")
+    shown.until(drawn=2, curves_busy=False)
+    shown.told("whether two runs differ cannot be read off bands")
+    for name, where in (
+        ("Save the plot as a picture", tmp_path / "two.svg"),
+        ("Save what is drawn as a table", tmp_path / "two.csv"),
+    ):
+        shown.go_to(name)
+        shown.key("Return")
+        shown.until(asks=True)
+        shown.key("ctrl+a")  # the name that is proposed
+        shown.type(str(where))
+        shown.press("Return")
+        shown.told(f"Written: {where}")
+    picture = (tmp_path / "two.svg").read_text("utf-8")
+    assert "simulated" in picture
+    assert picture.count("12 plateaus") == 2
+    with (tmp_path / "two.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    for run in ("first", "second"):
+        (made,) = (tmp_path / "runs" / run / "derived").iterdir()
+        with (made / "plateaus.csv").open(encoding="utf-8", newline="") as file:
+            wanted = [float(row["thrust_gf"]) for row in csv.DictReader(file)]
+        drawn = [row for row in rows if row["run"] == run]
+        told = [float(r["thrust, gf"]) for r in drawn if r["what"] == "plateau"]
+        assert told == pytest.approx(wanted, rel=1e-6)
+        assert {row["simulated"] for row in drawn} == {"yes"}
 
 
 @pytest.mark.slow

@@ -15,7 +15,9 @@ from queue import Empty, SimpleQueue
 
 from PySide6.QtCore import QTimer
 from PySide6.QtWidgets import (
+    QApplication,
     QDialog,
+    QFileDialog,
     QLabel,
     QLineEdit,
     QPushButton,
@@ -90,8 +92,22 @@ class Driver:
     def go(self) -> bool:
         return clicked(self.window.spin.steps.go)
 
+    def hold_to_spin(self) -> None:
+        self.window.spin.steps.hold.setChecked(True)
+
     def press_stop(self) -> None:
         self.window.bar.button.pressed.emit()
+
+    def focus(self, name: str) -> bool:
+        """Go to a control by its name, as tabulating there would; whether it is so."""
+        found = [
+            part
+            for part in self.window.findChildren(QWidget)
+            if part.accessibleName() == name and part.isVisible() and part.isEnabled()
+        ]
+        if len(found) == 1:
+            found[0].setFocus()
+        return len(found) == 1 and found[0].hasFocus()
 
     def open_dialog(self) -> None:
         self.dialog = QDialog(self.window)
@@ -131,6 +147,8 @@ class Driver:
     def see(self) -> dict[str, object]:
         desk, spinning = self.window.desk, self.window.desk.spinning
         shown = self.window.findChildren(QLabel)
+        drawn = self.window.curves.shown.plot.shown
+        focused = QApplication.focusWidget()
         return {
             "stage": spinning.stage.name if spinning else "",
             "over": bool(spinning and spinning.over),
@@ -145,12 +163,17 @@ class Driver:
             "line": self.line.text() if self.line else "",
             "dialog": bool(self.dialog and self.dialog.isVisible()),
             "busy": desk.busy,
+            "drawn": len(drawn.lines) if drawn is not None else 0,
+            "curves_busy": self.window.curves.busy,
+            "asks": any(x.isVisible() for x in self.window.findChildren(QFileDialog)),
+            "has_focus": focused.accessibleName() if focused is not None else "",
             "trouble": desk.trouble.sentence if desk.trouble else "",
             "texts": [x.text() for x in shown if x.isVisible()],
         }
 
     def window_id(self) -> int:
-        target: QWidget = self.window
+        asked = [x for x in self.window.findChildren(QFileDialog) if x.isVisible()]
+        target: QWidget = asked[0] if asked else self.window
         if self.dialog is not None and self.dialog.isVisible():
             target = self.dialog
         return int(target.winId())

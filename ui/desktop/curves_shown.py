@@ -190,6 +190,7 @@ class ShownSide(QWidget):
         self._progress.setValue(len(making.done) + len(making.faults))
         many = len(self.lacking())
         self.make.setText("Work it out" if many < 2 else f"Work out {many} runs")
+        self.make.setAccessibleName(self.make.text())
         self.make.setVisible(bool(many) and not making.busy)
         self.untick.setVisible(ticked)
 

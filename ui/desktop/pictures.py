@@ -1,19 +1,69 @@
 """Pictures of every room and state, light and dark, at two sizes, with one command.
 
 ``python -m ui.desktop.pictures FOLDER`` starts the window without a screen, has it spin
-a simulated stand, and saves what it shows on the way. For whoever changes how it looks.
+simulated stands, and saves what it shows on the way: one of its own, one that it takes
+for real and that throws its propeller, and one that prints lines. For whoever changes
+how it looks.
 """
+
+from __future__ import annotations
 
 import argparse
 import os
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
+
+if TYPE_CHECKING:
+    from ui.simulation import SimulatedStand
 
 SIZES: Final = ((1024, 700), (1600, 1000))
 SCHEMES: Final = ("light", "dark")
 LOOK_S: Final = 0.02
+THROWN_S: Final = (
+    45.0  # of the stand's time; its proof and a checklist are done by then
+)
+HAND_S: Final = 1.0  # a hand takes a while
+INTO_S: Final = 9.0  # so long after "go" the propeller comes off
+FAULTS: Final = """
+[[fault]]
+kind = "thrown-propeller"
+start_s = {start_s}
+"""
+LINES: Final = r"""
+format = 1
+name = "a sketch on the bench"
+baud = 115200
+form = "separated"
+separator = "comma"
+columns = ["t", "load", "bus", "amps"]
+rate_hz = 80
+[time]
+column = "t"
+unit = "us"
+wraps_at = 4294967296
+[[channel]]
+name = "thrust"
+column = "load"
+unit = "gf"
+decimals = 1
+[[channel]]
+name = "voltage"
+column = "bus"
+unit = "V"
+decimals = 2
+kind = "mean"
+[[channel]]
+name = "current"
+column = "amps"
+unit = "A"
+decimals = 2
+kind = "mean"
+[commands]
+throttle = "T{percent:.1f}\n"
+stop = "S\n"
+"""
 
 
 class Camera:
@@ -31,7 +81,10 @@ class Camera:
         self.folder = folder
         self.app = made_application()
         self._clock = MachineClock()
+        self.asked_s = 0.0
+        self.meanwhile: Callable[[], None] = lambda: None
         memory = Memory(folder)
+        memory.set("protocol", "short-staircase")
         memory.set("runs", str(folder / "runs"))
         self.window = open_window(memory)
         self.window.show()
@@ -45,11 +98,17 @@ class Camera:
             picture = self.folder / f"{name}-{self.scheme}-{width}.png"
             self.window.grab().save(str(picture))
 
+    @property
+    def now_s(self) -> float:
+        """This moment."""
+        return self._clock.now_s()
+
     def live(self, seconds: float, until: Callable[[], bool] | None = None) -> bool:
         """Let the window live for a while, or until something is so."""
         end_s = self._clock.now_s() + seconds
         while self._clock.now_s() < end_s:
             self.app.processEvents()
+            self.meanwhile()
             if until is not None and until():
                 return True
             self._clock.sleep(LOOK_S / 4)
@@ -68,7 +127,12 @@ class Camera:
 def take_all(folder: Path) -> int:
     """Take them; how many there are."""
     for scheme in SCHEMES:
-        tour(Camera(folder, scheme))
+        camera = Camera(folder, scheme)
+        tour(camera)
+        trip(camera)
+        lines(camera)
+        camera.window.close()
+        camera.app.processEvents()
     return len(list(folder.glob("*.png")))
 
 
@@ -114,8 +178,127 @@ def tour(camera: Camera) -> None:
     camera.must("all of them", 60, lambda: not window.curves.busy)
     camera.live(2.0)
     camera.take("4-curves")
-    window.close()
-    camera.app.processEvents()
+    window.go_to(0)
+    window.bench.leave.click()
+    camera.live(0.5)
+
+
+def trip(camera: Camera) -> None:
+    """A stand that is taken for real, with hands at it; its propeller comes off."""
+    from ui.desktop.model.spinning import Stage
+    from ui.simulation import SimulatedStand
+
+    window, desk = camera.window, camera.window.desk
+    faults = camera.folder / "faults.toml"
+    faults.write_text(FAULTS.format(start_s=THROWN_S), encoding="utf-8")
+    with SimulatedStand(faults=faults) as stand:
+        began_s = camera.now_s
+        camera.meanwhile = lambda: _lend_a_hand(camera, stand)
+        _meet(camera, stand.port)
+        _begin(camera)
+        camera.must("a wish", 30, lambda: "PULL" in _hand(camera))
+        camera.take("3-spin-hand")
+        camera.must("the checklist", 60, lambda: _stage(camera) is Stage.PLUGGING)
+        camera.live(0.3)
+        camera.take("3-spin-checklist")
+        _answer(camera)
+        camera.must("readiness", 60, lambda: _stage(camera) is Stage.READY)
+        window.spin.steps.unlock.click()
+        camera.take("3-spin-arm")
+        camera.live(max(0.0, began_s + THROWN_S - INTO_S - camera.now_s))
+        window.spin.steps.unlock.setChecked(False)
+        window.spin.steps.unlock.click()
+        window.spin.steps.go.click()
+        camera.must("the trip", 60, lambda: _stage(camera) is Stage.ENDED)
+        camera.live(15.0, lambda: bool(window.spin.end.page.isEnabled()))
+        camera.take("3-spin-tripped")
+        camera.meanwhile = lambda: None
+        desk.disconnect()
+    camera.live(0.5)
+
+
+def lines(camera: Camera) -> None:
+    """A stand that prints lines: what it lacks, and what has to be typed."""
+    from ui.desktop.model.spinning import Stage
+    from ui.simulation import SimulatedStand
+
+    window, desk = camera.window, camera.window.desk
+    described = camera.folder / "lines.toml"
+    described.write_text(LINES, encoding="utf-8")
+    with SimulatedStand(lines=described, plug_in=False) as stand:
+        camera.meanwhile = lambda: _lend_a_hand(camera, stand)
+        window.spin.setup.protocol = "low-staircase"
+        _meet(camera, stand.port, described)
+        window.go_to(0)
+        camera.live(6.0)
+        camera.take("1-bench-lines")
+        _begin(camera)
+        camera.must("readiness", 60, lambda: _stage(camera) is Stage.PLUGGING)
+        camera.live(0.3)
+        camera.take("3-spin-lines")
+        desk.stop()
+        camera.must("the end", 60, lambda: _stage(camera) is Stage.ENDED)
+        camera.meanwhile = lambda: None
+        desk.disconnect()
+    camera.live(0.5)
+
+
+def _meet(camera: Camera, port: str, described: Path | None = None) -> None:
+    """Connect to a stand that is not the window's own."""
+    desk = camera.window.desk
+    camera.window.spin.end.next.click()
+    desk.connect(port, 500_000, described)
+    camera.must("a stand", 20, lambda: desk.heard.stand is not None and not desk.busy)
+
+
+def _begin(camera: Camera) -> None:
+    """Begin a spin."""
+    window, desk = camera.window, camera.window.desk
+    window.go_to(2)
+    window.spin.panel.renew()
+    window.show_desk()
+    camera.live(0.3)
+    window.spin.panel.go.click()
+    camera.must("a spin", 20, lambda: desk.is_spinning)
+
+
+def _stage(camera: Camera) -> object:
+    spinning = camera.window.desk.spinning
+    return spinning.stage if spinning else None
+
+
+def _hand(camera: Camera) -> str:
+    spinning = camera.window.desk.spinning
+    return spinning.hand if spinning else ""
+
+
+def _lend_a_hand(camera: Camera, stand: SimulatedStand) -> None:
+    """Do at a stand what the window asks for, a while after it asked."""
+    from ui.cautions import HANDS
+
+    spinning = camera.window.desk.spinning
+    if spinning is None or spinning.over:
+        return
+    wanted = next((w for w, told in HANDS.items() if told == spinning.hand), "")
+    if not wanted or (wanted == "plug in" and not spinning.checklist.complete):
+        camera.asked_s = camera.now_s
+        return
+    if camera.now_s - camera.asked_s < HAND_S:
+        return
+    camera.asked_s = camera.now_s
+    if wanted.startswith("plug"):
+        stand.plug(inserted=wanted == "plug in")
+    else:
+        stand.stop_loop(closed=wanted == "loop closed")
+
+
+def _answer(camera: Camera) -> None:
+    """Acknowledge the whole checklist."""
+    from PySide6.QtWidgets import QCheckBox
+
+    for box in camera.window.spin.steps.findChildren(QCheckBox):
+        if box.isVisible():
+            box.setChecked(True)
 
 
 def _proved(camera: Camera) -> list[object]:

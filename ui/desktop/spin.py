@@ -81,6 +81,7 @@ class SpinRoom(QWidget):
         row.addWidget(self._left, 5)
         row.addWidget(rule(upright=True))
         row.addWidget(self.walk, 7)
+        self.steps.rest = self._scrolls[1]
         self._plan_changed()
 
     def dress(self) -> None:

@@ -46,6 +46,7 @@ class StepsPanel(QWidget):
 
     Attributes:
         foot: what is pressed next; it stands below the panel.
+        rest: takes the focus where nothing is to be pressed; None for nothing.
     """
 
     def __init__(self, desk: Desk) -> None:
@@ -54,6 +55,7 @@ class StepsPanel(QWidget):
         self._spinning: Spinning | None = None
         self._rows = 0
         self._led: QWidget | None = None
+        self.rest: QWidget | None = None
         self._seen: list[QLabel] = []
         self._head = label("", "head")
         self._steps = Flow()
@@ -284,6 +286,8 @@ class StepsPanel(QWidget):
             wanted = boxes[0]
         elif spinning.stage is Stage.READY and spinning.checklist.waived:
             wanted = self.go
+        elif spinning.checklist.complete and self._led in boxes:
+            wanted = self.rest  # the list is gone, and the hand was there
         if wanted is not None and wanted is not self._led and wanted.isVisible():
             self._led = wanted
             wanted.setFocus()
@@ -291,7 +295,8 @@ class StepsPanel(QWidget):
     def _wanted_words(self, spinning: Spinning) -> str:
         if spinning.stage is Stage.PLUGGING and not spinning.checklist.waived:
             if not spinning.checklist.complete:
-                return "The guards act. Now the checklist, then the arming plug."
+                now = "Now the checklist, then the arming plug."
+                return now if spinning.unprotected else f"The guards act. {now}"
             return HANDS["plug in"]
         if spinning.stage is Stage.READY:
             if not spinning.checklist.complete:

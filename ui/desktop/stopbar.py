@@ -7,7 +7,7 @@ not, and then what to do.
 
 import math
 
-from PySide6.QtCore import QEvent, QObject, Qt
+from PySide6.QtCore import QCoreApplication, QEvent, QObject, Qt, QTimer
 from PySide6.QtGui import QKeyEvent
 from PySide6.QtWidgets import (
     QHBoxLayout,
@@ -16,6 +16,7 @@ from PySide6.QtWidgets import (
     QVBoxLayout,
     QWidget,
 )
+from shiboken6 import isValid
 from typing_extensions import override
 
 from ui.desktop import theme
@@ -23,6 +24,8 @@ from ui.desktop.model.desk import Desk
 from ui.desktop.parts import ABNORMAL, DANGER, GOOD, NEUTRAL, Mark, label
 
 STOP_KEYS = (Qt.Key.Key_Space, Qt.Key.Key_Escape)
+REPEAT_MS = 30  # so long it takes at most until a repeat shows that it is one
+SAME_MS = 5  # a repeated key is let go and pressed at one moment
 HAMMERED_S = 1.0  # so long after a stop its keys still press nothing else
 
 
@@ -111,6 +114,12 @@ class StopKeys(QObject):
         self._desk = desk
         self._down: set[int] = set()
         self._stopped_s = -math.inf
+        self._let: tuple[QObject, QKeyEvent] | None = None
+        self._passing = False
+        self._wait = QTimer(self)
+        self._wait.setSingleShot(True)
+        self._wait.setInterval(REPEAT_MS)
+        self._wait.timeout.connect(self._pass_on)
 
     @override
     def eventFilter(self, watched: QObject, event: QEvent) -> bool:
@@ -124,11 +133,11 @@ class StopKeys(QObject):
         if event.key() not in STOP_KEYS:
             return False
         if event.type() == QEvent.Type.KeyRelease and not event.isAutoRepeat():
-            return self._let_go(event)
+            return self._let_go(watched, event)
         now_s = self._desk.now_s
         if not self._desk.keys_stop and now_s - self._stopped_s > HAMMERED_S:
             return False
-        if event.type() == QEvent.Type.KeyPress and not event.isAutoRepeat():
+        if event.type() == QEvent.Type.KeyPress and not self._repeats(event):
             self._down.add(event.key())
             self._stopped_s = now_s
             if self._desk.keys_stop:
@@ -136,10 +145,43 @@ class StopKeys(QObject):
         event.accept()
         return True
 
-    def _let_go(self, event: QKeyEvent) -> bool:
-        """A key that went down before it meant STOP may hold a button: that ends."""
-        if event.key() not in self._down:
+    def _let_go(self, watched: QObject, event: QKeyEvent) -> bool:
+        """A key that went down before it meant STOP may hold a button: that ends.
+
+        A held key that repeats may be told as let go and pressed again at the same
+        moment: which of the two it is, is known a moment later.
+        """
+        if self._passing:
             return False
-        self._down.discard(event.key())
+        if event.key() in self._down:
+            self._down.discard(event.key())
+        elif self._desk.keys_stop:
+            self._let = (watched, QKeyEvent(event))
+            self._wait.start()
+        else:
+            return False
         event.accept()
         return True
+
+    def _repeats(self, event: QKeyEvent) -> bool:
+        """Whether a press is a held key's, by its mark or by its moment."""
+        if event.isAutoRepeat():
+            return True
+        if self._let is None or self._let[1].key() != event.key():
+            return False
+        at_once = event.timestamp() - self._let[1].timestamp() < SAME_MS
+        if at_once:
+            self._let = None
+            self._wait.stop()
+        return at_once
+
+    def _pass_on(self) -> None:
+        """It was let go indeed: whoever had it is told."""
+        let, self._let = self._let, None
+        if let is None or not isValid(let[0]):
+            return
+        self._passing = True
+        try:
+            QCoreApplication.sendEvent(*let)
+        finally:
+            self._passing = False

@@ -9,7 +9,7 @@ import contextlib
 import math
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
@@ -317,7 +317,10 @@ class Desk:
         """The interlock's state, in words."""
         spinning = self.spinning
         if spinning is not None and not spinning.over:
-            return STATES[spinning.state]
+            told = STATES[spinning.state]
+            if spinning.unprotected:  # the word is this program's, not the stand's
+                return replace(told, sentence=WATCHED_LINES.sentence)
+            return told
         if self.watching is not None and self.watching.stands_in:
             known = self.heard.stand is not None
             return WATCHED_LINES if known else STATES[State.UNKNOWN]
