@@ -165,38 +165,49 @@ def _linearity(off: dict[float, float], straight: float, largest: float) -> Tria
     )
 
 
-def _halves(rest: Array, table: Table) -> Array:
-    """Half of what the way down lies off the way up, one for each level and series."""
+def _halves(rest: Array, table: Table) -> list[Array]:
+    """Half of what the way down lies off the way up: a level each, a series each."""
+    legs = np.array([reading.leg for reading in table.readings])
     found = []
-    for series in np.unique(table.series):
-        for level in np.unique(table.level):
+    for level in np.unique(table.level):
+        half = []
+        for series in np.unique(table.series):
             here = (table.series == series) & (table.level == level)
-            legs = np.array([reading.leg for reading in table.readings])
             up, down = rest[here & (legs == "up")], rest[here & (legs == "down")]
             if up.size and down.size:
-                found.append(float(up.mean() - down.mean()) / 2.0)
-    return np.array(found)
+                half.append(float(up.mean() - down.mean()) / 2.0)
+        if half:
+            found.append(np.array(half))
+    return found
 
 
 def _hysteresis(
-    half: Array, scatter: float, largest: float
+    halves: list[Array], scatter: float, largest: float
 ) -> tuple[float, float, Trial]:
-    if not half.size:
+    """How far apart the ways lie where they lie furthest apart.
+
+    A run turns round where it likes, so what a load has in the calibration's loop is
+    no use to it: the widest place stands for all.
+    """
+    if not halves:
         u = UNTRIED_HYSTERESIS / ROOT_3
         words = f"No way down was read; {percent(UNTRIED_HYSTERESIS)} stands in."
         return u * largest, math.inf, _untried("hysteresis", words)
-    rms = math.sqrt(float(half @ half) / half.size)
-    mean = float(half.mean())
-    u_mean = scatter / math.sqrt(2.0 * half.size)
+    worst = max(halves, key=lambda half: abs(float(half.mean())))
+    mean = abs(float(worst.mean()))
+    rms = math.sqrt(float(worst @ worst) / worst.size)
+    u_mean = scatter / math.sqrt(2.0 * worst.size)
     told = Trial(
         "hysteresis",
-        2.0 * abs(mean) / largest,
+        2.0 * mean / largest,
         2.0 * u_mean / largest,
-        f"The way down lies {percent(2.0 * abs(mean) / largest)} (\N{PLUS-MINUS SIGN} "
+        f"The way down lies up to {percent(2.0 * mean / largest)} (\N{PLUS-MINUS SIGN} "
         f"{percent(4.0 * u_mean / largest)}) of the largest known value off the way "
-        "up, on average.",
+        "up.",
     )
-    return rms, float(half.size), told
+    # How well it is known: by its own scatter about what it is.
+    dof = float(worst.size) * (1.0 + mean**2 / max(u_mean**2, 1e-30))
+    return rms, dof, told
 
 
 def _seating(
