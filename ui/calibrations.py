@@ -50,7 +50,7 @@ def kept_calibrations() -> list[Calibration]:
             found.append(from_text(text, str(path)))
         except InputFault:
             continue
-    return sorted(found, key=lambda made: made.made_utc)
+    return sorted(found, key=_age)
 
 
 def read_calibration(path: Path) -> Calibration:
@@ -75,7 +75,12 @@ def latest(
         if (made.subject.channel, made.subject.stand_id, made.subject.specimen)
         == (channel, stand_id, specimen)
     ]
-    return max(own, key=lambda made: made.made_utc, default=None)
+    return max(own, key=_age, default=None)
+
+
+def _age(made: Calibration) -> tuple[str, int]:
+    """Later ones later; what a mounting changes is added to one afterwards."""
+    return made.made_utc, len(made.biases)
 
 
 def passed_checks(identity: str) -> list[str]:
@@ -110,7 +115,7 @@ def for_header(*, own: bool, specimen: str) -> dict[str, object]:
             newest[made.subject.channel, made.subject.stand_id] = made
     if not newest:
         return {}
-    chosen = sorted(newest.values(), key=lambda made: made.made_utc)[-MOST:]
+    chosen = sorted(newest.values(), key=_age)[-MOST:]
     return {
         SPECIMEN: specimen,
         HEADER: [to_dict(made) for made in chosen],

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import argparse
 import json
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
+from ui.cli.findings import add_calibration_option
 from ui.cli.language import add_language_options, baud_of, described
 from ui.cli.simulate import add_stand_options
 
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from daq.calibration.meter import Meter
     from daq.calibration.reference import Reference
     from daq.calibration.standards import Standards
-    from daq.calibration.value import Calibration
+    from daq.calibration.value import Bias, Calibration
 
 UNITS: Final = {"thrust": "N", "current": "A", "voltage": "V"}
 FEWEST_POINTS: Final = 3
@@ -80,8 +80,9 @@ def add_parser(
         "--compare",
         nargs=2,
         metavar=("FIRST", "SECOND"),
-        help="two calibrations of one channel in two mountings: what that changes",
+        help="two calibrations, or two runs, in two mountings: what that changes",
     )
+    add_calibration_option(parser)
     parser.add_argument(
         "--changed",
         metavar="WORDS",
@@ -329,7 +330,6 @@ def _compare(args: argparse.Namespace) -> int:
     """Two mountings; the second is kept again with what that changed."""
     from dataclasses import replace
 
-    from daq.calibration.check import mounted
     from daq.calibration.text import named, to_text
     from daq.calibration.trials import percent
     from daq.errors import InputFault
@@ -339,10 +339,9 @@ def _compare(args: argparse.Namespace) -> int:
     if not args.changed:
         raise InputFault(
             'Say what was changed between the two with --changed, such as "stand '
-            'moved" or "mount reversed".'
+            'moved", "mount reversed" or "opposite rotation".'
         )
-    first, second = (find(name) for name in args.compare)
-    bias = mounted(first, second, args.changed)
+    second, bias = _apart(args)
     made = named(replace(second, biases=(*second.biases, bias)))
     path = keep(made.id, to_text(made))
     if args.json:
@@ -370,6 +369,18 @@ def _compare(args: argparse.Namespace) -> int:
     return 0
 
 
-def say(text: str, *, quiet: bool) -> None:
-    """The dialogue: on standard error where standard output is for JSON."""
-    print(text, file=sys.stderr if quiet else sys.stdout, flush=True)
+def _apart(args: argparse.Namespace) -> tuple[Calibration, Bias]:
+    """The calibration that a difference belongs to, and the difference."""
+    from daq.calibration.check import mounted
+    from daq.records.wirelog import NAME
+    from ui.cli.findings import given_calibrations
+    from ui.mounted import runs_apart
+    from ui.results import analyse_folder
+
+    folders = [Path(name) for name in args.compare]
+    if all((folder / NAME).is_file() for folder in folders):
+        given = given_calibrations(args)
+        first, second = (analyse_folder(folder, given) for folder in folders)
+        return runs_apart(first, second, args.changed)
+    before, after = (find(name) for name in args.compare)
+    return after, mounted(before, after, args.changed)
