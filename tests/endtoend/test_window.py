@@ -320,7 +320,7 @@ def test_held_by_a_key_the_motor_turns_until_it_is_let_go(
     outcome = read_run(bench.run_folder()).outcome
     assert outcome is not None
     assert outcome["ended"] == "stopped"
-    assert outcome["cause"] == "the button was let go"
+    assert outcome["cause"] == "The button was let go."
 
 
 def held(shown: Shown) -> None:
@@ -339,8 +339,11 @@ def test_two_runs_are_laid_over_each_other_and_leave_as_picture_and_table(
     shown.key("alt+4")
     shown.told("2 runs")
     shown.go_to("Runs: up and down choose one, space keeps it drawn")
-    shown.press("space", "Down", "space")
-    shown.until(curves_busy=False)
+    shown.press("space")
+    shown.until(ticked=1, curves_busy=False)
+    shown.press("Down")
+    shown.press("space")
+    shown.until(ticked=2, curves_busy=False)
     shown.go_to("Work out 2 runs")
     shown.press("Return")
     shown.until(drawn=2, curves_busy=False)

@@ -164,6 +164,7 @@ class Driver:
             "dialog": bool(self.dialog and self.dialog.isVisible()),
             "busy": desk.busy,
             "drawn": len(drawn.lines) if drawn is not None else 0,
+            "ticked": len(self.window.curves._ticks),
             "curves_busy": self.window.curves.busy,
             "asks": any(x.isVisible() for x in self.window.findChildren(QFileDialog)),
             "has_focus": focused.accessibleName() if focused is not None else "",
