@@ -7,9 +7,11 @@ run is read. An old run can be read with others in their place. Nothing here mea
 
 from __future__ import annotations
 
+import json
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -196,7 +198,6 @@ def calibrated(run: Run) -> Calibrated:
     One that a person gave goes before what the run came with; of these the newest that
     fits. What cannot be read is told, and not used.
     """
-    from daq.calibration.text import from_dict
     from daq.errors import InputFault
 
     found: dict[str, Calibration] = {}
@@ -205,7 +206,7 @@ def calibrated(run: Run) -> Calibrated:
         kept = run.header.get(where)
         for entry in kept if isinstance(kept, list) else []:
             try:
-                made = from_dict(entry, f"a calibration in {run.folder}")
+                made = _read(json.dumps(entry), f"a calibration in {run.folder}")
             except InputFault as fault:
                 unused.append(str(fault))
                 continue
@@ -213,6 +214,18 @@ def calibrated(run: Run) -> Calibrated:
                 found[made.subject.channel] = made
     return Calibrated({name: _use(made, run) for name, made in found.items()},
                       tuple(unused))  # fmt: skip
+
+
+@lru_cache(maxsize=64)
+def _read(text: str, where: str) -> Calibration:
+    """A calibration out of a record, read once: a page asks for it many times.
+
+    Raises:
+        InputFault: it is none.
+    """
+    from daq.calibration.text import from_text
+
+    return from_text(text, where)
 
 
 def _serves(made: Calibration, run: Run) -> bool:

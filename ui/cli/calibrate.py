@@ -64,6 +64,12 @@ def add_parser(
         type=Path,
         help="go on from what an abandoned calibration had read",
     )
+    parser.add_argument(
+        "--temperature-c",
+        type=float,
+        metavar="T",
+        help="of the room, where the standards file does not say",
+    )
     parser.add_argument("--note", default="", help="anything worth remembering")
     parser.add_argument(
         "--out", metavar="FILE", type=Path, help="write the calibration there as well"
@@ -165,6 +171,10 @@ def _walk(args: argparse.Namespace) -> int:
             else "with --simulated name one of thrust, current and voltage, and no port"
         )
     for ok, words in (
+        (
+            not (args.simulated and args.lines),
+            "--lines is for a port: the simulated stand here speaks in frames.",
+        ),
         (1 <= args.series <= 20, f"--series is {args.series}; it must be 1 to 20."),
         (
             0.0 <= args.hold_s <= 3600.0,
@@ -177,6 +187,9 @@ def _walk(args: argparse.Namespace) -> int:
     ):
         if not ok:
             raise InputFault(words)
+    warm = args.temperature_c
+    if warm is not None and not -20.0 <= warm <= 60.0:
+        raise InputFault(f"--temperature-c is {warm:g}; it must be -20 to 60.")
     channel = args.target[-1]
     thrust = channel == "thrust"
     reference = masses(args) if thrust else None

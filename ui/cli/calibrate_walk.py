@@ -10,6 +10,7 @@ import argparse
 import shutil
 import sys
 import threading
+from dataclasses import replace
 from queue import Empty, SimpleQueue
 from typing import TYPE_CHECKING, Final
 
@@ -386,12 +387,16 @@ class Walk:
         """What the readings are held against."""
         from daq.calibration.meter import metered
 
-        if self._reference is not None:
-            return self._reference
-        if self._meter is None:
+        known = self._reference
+        if known is None and self._meter is not None:
+            typed = [self.model.typed[level] for level in sorted(self.model.typed)]
+            known = metered(self._meter, typed, UNIT_OF[self._channel])
+        if known is None:
             raise InputFault("Nothing is known of the meter.")
-        typed = [self.model.typed[level] for level in sorted(self.model.typed)]
-        return metered(self._meter, typed, UNIT_OF[self._channel])
+        if self._args.temperature_c is None:
+            return known
+        facts = {**(known.facts or {}), "temperature_c": self._args.temperature_c}
+        return replace(known, facts=facts)
 
     def _made(self, reference: Reference) -> Calibration:
         from daq.machine_clock import utc_now

@@ -8,14 +8,18 @@ import sys
 import threading
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
+from daq.link.columns.description import read_description
 from daq.machine_clock import MachineClock
 from daq.stand.faults.stand import FaultyStand
+from daq.stand.lines import LineStand
 from daq.stand.plant.bench import Plant
 from daq.stand.plant.truth import shipped_truth
 from daq.stand.serve import Server, open_endpoint
+from tests.lined import DESCRIPTION
 from ui.cli.main import main
 from ui.simulated_scale import PacedClock
 
@@ -62,6 +66,20 @@ def stand() -> Iterator[Server[FaultyStand]]:
     thread.join(5.0)
 
 
+@pytest.fixture
+def line_stand() -> Iterator[tuple[Server[LineStand], FaultyStand]]:
+    """The same hardware with a sketch that prints lines."""
+    hardware = FaultyStand(Plant(shipped_truth(), 1, plug_in=False))
+    printing = LineStand(hardware, read_description(DESCRIPTION, "the test"))
+    # In real time: a clock of its own that runs fast would pass for restarts.
+    server = Server(printing, open_endpoint(), MachineClock())
+    thread = threading.Thread(target=server.run)
+    thread.start()
+    yield server, hardware
+    server.end()
+    thread.join(5.0)
+
+
 class Person:
     """Somebody at a terminal who does what is asked, or something else.
 
@@ -69,9 +87,15 @@ class Person:
         heard: every line.
     """
 
-    def __init__(self, server: Server[FaultyStand], *arguments: str) -> None:
+    def __init__(
+        self,
+        server: Server[Any],
+        *arguments: str,
+        hardware: FaultyStand | None = None,
+    ) -> None:
         self.heard: list[str] = []
         self._server = server
+        self._hardware = hardware or server.device
         self._hand, terminal = os.openpty()
         self._process = subprocess.Popen(
             [sys.executable, "-m", "ui.cli.main", "calibrate", server.name, *arguments],
@@ -89,8 +113,8 @@ class Person:
     def put_on(self, mass_g: float) -> None:
         """Have so many grams on the pan."""
 
-        def act(device: FaultyStand) -> None:
-            device.bench.placed_load_n = NEWTON_A_GRAM * mass_g
+        def act(_: object) -> None:
+            self._hardware.bench.placed_load_n = NEWTON_A_GRAM * mass_g
 
         self._server.between_ticks(act)
 
@@ -163,6 +187,33 @@ def test_a_calibration_at_a_terminal_is_kept_and_checked(
     assert verdict["difference_rel"] == pytest.approx(-0.02, abs=2e-3)
 
 
+@pytest.mark.slow
+def test_a_stand_that_prints_lines_is_calibrated_as_well(
+    line_stand: tuple[Server[LineStand], FaultyStand],
+    standards: Path,
+    shelf: Path,
+    tmp_path: Path,
+) -> None:
+    server, hardware = line_stand
+    described = tmp_path / "sketch.toml"
+    described.write_text(DESCRIPTION)
+    lines = ("--lines", str(described))
+    person = Person(
+        server,
+        *("thrust", "--standards", str(standards), *SHORT, *lines),
+        hardware=hardware,
+    )
+    person.obey(UP_AND_DOWN)
+    status, said = person.end()
+    assert status == 0, said
+    (kept,) = (shelf / "calibrations").glob("*.json")
+    data = json.loads(kept.read_text())
+    # The sketch prints gram-force by the nominal gain, to a tenth.
+    gain = hardware.bench.true_counts_per_unit["thrust"] / 43_800.0
+    newton = data["coefficients"][0] / (0.1 * 9.80665e-3)
+    assert newton * gain == pytest.approx(1.0, rel=2e-3)
+
+
 def test_a_slip_is_named_and_the_steps_can_be_taken_back(
     stand: Server[FaultyStand], standards: Path, shelf: Path
 ) -> None:
@@ -185,6 +236,7 @@ def test_a_slip_is_named_and_the_steps_can_be_taken_back(
     assert list((shelf / "calibrations").glob("*.json"))
 
 
+@pytest.mark.slow
 def test_what_was_read_is_kept_when_it_is_left_and_goes_on(
     stand: Server[FaultyStand], standards: Path, shelf: Path
 ) -> None:
@@ -305,6 +357,7 @@ def test_two_mountings_are_compared_and_the_difference_is_kept(
         (["p", "current", "--meter", "0.5%", "--points", "2"], "--points is 2"),
         (["--simulated", "thrust", "--series", "0"], "--series is 0"),
         (["--simulated", "thrust", "--hold-s", "-1"], "--hold-s is -1"),
+        (["--simulated", "thrust", "--lines", "x.toml"], "--lines is for a port"),
         (["--show", "thrust-2020-01-01-abcdef"], "No calibration"),
         (["--show", "no-such-file.json"], "there is no such file"),
         (["--simulated", "thrust", "--check"], "there is nothing to check"),
