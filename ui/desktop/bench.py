@@ -32,6 +32,7 @@ from ui.desktop.parts import (
     ABNORMAL,
     GOOD,
     Choice,
+    Fault,
     Mark,
     Upright,
     button,
@@ -58,8 +59,7 @@ class BenchRoom(QWidget):
         self._lines: Path | None = None
         self.choose = self._chooser()
         self._identity = label("", "muted")
-        self._fault = label("", "danger")
-        self._fault.setVisible(False)
+        self._fault = Fault()
         self._protection = QVBoxLayout()
         self._protection.setSpacing(theme.UNIT)
         self._channels = QGridLayout()
@@ -188,13 +188,13 @@ class BenchRoom(QWidget):
             baud = round(typed_number(self.baud.text(), "The baud rate", 300, 4e6))
             name = self._named_port()
             if not name:
-                self._tell("Choose a port, or type its name.")
+                self._fault.tell("Choose a port, or type its name.")
                 return
             self._desk.connect(name, baud, self._lines)
             self._memory.set("port", name)
             self._memory.set("baud", baud)
         except GramwattError as fault:
-            self._tell(str(fault))
+            self._fault.tell(str(fault))
 
     def _choose_description(self) -> None:
         name, _ = QFileDialog.getOpenFileName(
@@ -206,10 +206,6 @@ class BenchRoom(QWidget):
             if self._lines
             else "It prints lines …"
         )
-
-    def _tell(self, words: str) -> None:
-        self._fault.setText(words)
-        self._fault.setVisible(bool(words))
 
     def _look_back(self, words: str) -> None:
         for plot in self._plots.values():
@@ -235,9 +231,9 @@ class BenchRoom(QWidget):
         self._empty.setVisible(chosen is None)
         trouble = desk.trouble
         if trouble is not None:
-            self._tell(f"{trouble.sentence} {trouble.advice}".strip())
+            self._fault.tell(f"{trouble.sentence} {trouble.advice}".strip())
         elif stand is not None or desk.busy:
-            self._tell("")
+            self._fault.tell("")
         self._identity.setText(self._who())
         if stand is not self._told_for:
             self._told_for = stand
@@ -257,6 +253,8 @@ class BenchRoom(QWidget):
         if desk.chosen is None:
             return ""
         stand = desk.heard.stand
+        if stand is None and desk.trouble is not None:
+            return ""
         if stand is None:
             return f"Asking on {desk.chosen.port} who is there …"
         identity = stand.identity

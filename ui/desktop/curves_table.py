@@ -112,6 +112,11 @@ class RunsModel(QAbstractTableModel):
             self._changed(0, len(COLUMNS) - 1)
             self.headerDataChanged.emit(Qt.Orientation.Horizontal, 0, len(COLUMNS) - 1)
 
+    def longest(self, key: str) -> str:
+        """The longest text of a column as it is shown now."""
+        cell = _short_cell if self._short else _cell
+        return max((cell(row, key) for row in self._rows), key=len, default="")
+
     def tick(self, ticks: frozenset[Path], styles: Mapping[Path, Style]) -> None:
         """Show what is ticked, and how what is drawn is drawn."""
         self._ticks, self._styles = ticks, dict(styles)
@@ -309,6 +314,7 @@ class RunsView(QTableView):
         super().__init__()
         self._runs = runs
         self.setModel(runs)
+        runs.modelReset.connect(self.fit)
         self.setAccessibleName("Runs: up and down choose one, space keeps it drawn")
         self.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
         self.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
@@ -356,6 +362,10 @@ class RunsView(QTableView):
         letters = QFontMetrics(theme.font(LETTERS))
         for place, (key, heading, widest) in enumerate(COLUMNS):
             texts = (SHORT.get(key, widest),) if short else (widest, heading)
+            if key in UNITS:  # half a number is none
+                texts = (heading, self._runs.longest(key))
+            elif short and key == "ended":
+                texts = (f"mm {self._runs.longest(key)}",)
             wide = max(map(letters.horizontalAdvance, texts)) + theme.scaled(10)
             if key == EXTRAS and not short:
                 room -= letters.horizontalAdvance(ARTICLE)

@@ -8,6 +8,7 @@ from PySide6.QtGui import QPainter, QPaintEvent, QPen, QPolygonF, QResizeEvent
 from PySide6.QtWidgets import (
     QComboBox,
     QFrame,
+    QHBoxLayout,
     QLabel,
     QLayout,
     QPushButton,
@@ -242,6 +243,29 @@ class Mark(QWidget):
     ) -> None:
         points = [QPointF(1 + x * side, 1 + y * side) for x, y in corners]
         painter.drawPolygon(QPolygonF(points))
+
+
+class Fault(QWidget):
+    """What is not as it should be, in a sentence; nothing where all is well.
+
+    Abnormal and no danger: red is kept for what can hurt somebody.
+    """
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._words = label("", "fault")
+        inside = QHBoxLayout(self)
+        inside.setContentsMargins(0, theme.UNIT // 2, 0, theme.UNIT // 2)
+        inside.setSpacing(theme.UNIT)
+        inside.addWidget(Mark(ABNORMAL, 18), 0, Qt.AlignmentFlag.AlignTop)
+        inside.addWidget(self._words, 1)
+        self.setVisible(False)
+
+    def tell(self, words: str) -> None:
+        """Say this; "" takes it away."""
+        if words != self._words.text():
+            self._words.setText(words)
+        self.setVisible(bool(words))
 
 
 def restyle(widget: QWidget, role: str) -> None:

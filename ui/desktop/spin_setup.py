@@ -19,7 +19,16 @@ from ui.desktop import theme
 from ui.desktop.model.desk import Desk
 from ui.desktop.model.numbers import typed_number
 from ui.desktop.model.setup import Named, Setup
-from ui.desktop.parts import Choice, button, column, empty, label, plain_tip, rule
+from ui.desktop.parts import (
+    Choice,
+    Fault,
+    button,
+    column,
+    empty,
+    label,
+    plain_tip,
+    rule,
+)
 
 ANOTHER = "Another file …"
 
@@ -61,7 +70,7 @@ class SetupPanel(QWidget):
         self._limits_box.setLayout(column(label("Limits", "head"), self._limits))
         self._nearest = label("", "muted")
         self._warnings = label("", "wanted")
-        self._fault = label("", "danger")
+        self._fault = Fault()
         self.go = button("Prove the guards", "act")
         self.go.setEnabled(False)  # until it is known whether it can begin
         self._hint = label("", "muted")
@@ -193,8 +202,7 @@ class SetupPanel(QWidget):
         self._why.setText(recipe.why if recipe else "")
         self._show_parts()
         self._show_timed()
-        self._fault.setText(setup.fault)
-        self._fault.setVisible(bool(setup.fault))
+        self._fault.tell(setup.fault)
         known = seen is not None and order is not None
         for part in (self._takes, self._limits_box, self._nearest):
             part.setVisible(known)
@@ -249,10 +257,9 @@ class SetupPanel(QWidget):
         self.go.setEnabled(can)
         trouble = desk.trouble
         if trouble is not None and not setup.fault and not desk.busy:
-            self._fault.setText(f"{trouble.sentence} {trouble.advice}".strip())
-            self._fault.setVisible(True)
+            self._fault.tell(f"{trouble.sentence} {trouble.advice}".strip())
         elif not setup.fault:
-            self._fault.setVisible(False)
+            self._fault.tell("")
         wanted = "Choose a stand" if desk.chosen is None else "Prove the guards"
         if desk.chosen is not None and setup.lines:
             wanted = "Begin"

@@ -195,6 +195,7 @@ QLabel[role="head"] {{ font-family: {serif}; font-size: {head}px; }}
 QLabel[role="title"] {{ font-family: {serif}; font-size: {scaled(28)}px; }}
 QLabel[role="muted"], QLabel[role="small"] {{ color: {p.muted}; }}
 QLabel[role="small"] {{ font-size: {small}px; }}
+QLabel[role="fault"] {{ font-weight: 600; }}
 QLabel[role="wanted"] {{ color: {p.action}; font-size: {scaled(18)}px; }}
 QLabel[role="danger"] {{
   background: {p.danger}; color: {p.on_danger}; font-size: {scaled(18)}px;

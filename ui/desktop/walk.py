@@ -38,6 +38,7 @@ class _Pane(QWidget):
 
     def __init__(self, words: str) -> None:
         super().__init__()
+        self.words = words
         self.head = Elided(words, "small")
         self.plot = pg.PlotWidget(axisItems={"bottom": SecondsAxis("bottom")})
         self.plot.setMenuEnabled(False)
@@ -114,6 +115,8 @@ class Walk(QWidget):
             pane.measured.setData([], [])
             pane.planned.setData([], [])
             pane.now.setVisible(False)
+            pane.limit.setVisible(False)
+            pane.head.tell(pane.words)
         if plan is None:
             return
         times_s, percents = outline(plan)

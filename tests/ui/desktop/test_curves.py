@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from PySide6.QtCore import QPoint, Qt
-from PySide6.QtGui import QImage
+from PySide6.QtGui import QFontMetrics, QImage
 from PySide6.QtSvg import QSvgRenderer
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import (
@@ -36,7 +36,7 @@ from ui.desktop.app import made_application
 from ui.desktop.background import Background
 from ui.desktop.curves import CurvesRoom
 from ui.desktop.curves_plot import Elided, color_of
-from ui.desktop.curves_table import KEYS, TICK
+from ui.desktop.curves_table import KEYS, LETTERS, STAYS, TICK, UNITS
 from ui.desktop.model.labels import Label, read_label, write_label
 from ui.desktop.model.memory import Memory
 
@@ -640,3 +640,32 @@ def test_a_tag_written_while_folders_are_read_is_not_lost(
     settled(room, qtbot)
     assert room.side.row is not None
     assert room.side.row.label.tags == ("windy",)
+
+
+@pytest.mark.parametrize("wide", [380, 460, 500, 700, 1200])
+def test_no_number_in_the_table_is_cut(opened: Open, runs: Path, wide: int) -> None:
+    room = opened(runs)
+    view, model = room.side.view, room.side.runs
+    view.setMinimumWidth(0)
+    view.resize(wide, 300)
+    letters = QFontMetrics(theme.font(LETTERS))
+    shown = [n for n, key in enumerate(KEYS) if not view.isColumnHidden(n)]
+    for place in shown:
+        if KEYS[place] not in UNITS:
+            continue
+        for line in range(model.rowCount()):
+            text = str(model.data(model.index(line, place)))
+            assert letters.horizontalAdvance(text) < view.columnWidth(place), text
+    assert STAYS in shown
+
+
+def test_key_figures_are_in_the_table_of_the_smallest_window(
+    opened: Open, runs: Path
+) -> None:
+    """1024 px less the rail, 57.5 % of it, less the margins: 480 px."""
+    room = opened(runs)
+    view = room.side.view
+    view.setMinimumWidth(0)
+    view.resize(480, 300)
+    for key in ("thrust", "best"):
+        assert not view.isColumnHidden(KEYS.index(key)), key
