@@ -94,8 +94,11 @@ def test_a_calibration_brings_thrust_nearer_and_narrows_it(folder: Path) -> None
     declared = shipped_truth().load_cell.counts_per_n
     ratio = declared / GAINS["thrust"]
     assert b.value / a.value == pytest.approx(ratio, rel=1e-3)
-    relative = b.standard_uncertainty() / b.value
-    assert relative.max() < 0.3 * (a.standard_uncertainty() / a.value).min()
+    scale = series_of(better.run)[0]["thrust"].errors
+    of_scale = [b.sources[name] for name in scale.factors("thrust", [0.0])]
+    narrowed = np.sqrt(np.sum([source.variance() for source in of_scale], axis=0))
+    by_itself = np.sqrt(a.sources["thrust gain"].variance())
+    assert (narrowed / b.value).max() < 0.3 * (by_itself / a.value).min()
     assert {"thrust gain", "local gravity", "thrust hysteresis"} <= set(b.sources)
     assert better.analysis.evidence.nominal.isdisjoint({"thrust"})
     assert "current" in better.analysis.evidence.nominal
