@@ -33,6 +33,8 @@ ASSUMED: Final = (
 # Assumed alike where packs, or electronics, are the same.
 OF_THE_PACK: Final = "capacity of the pack"
 OF_THE_LOAD: Final = "current of the electronics"
+# What a comparison is read from.
+MEASURED_BY: Final = ("thrust", "current", "voltage")
 # Air this much denser or thinner is worth saying: it moves thrust by as much.
 DENSITY_TOLD_REL: Final = 0.01
 
@@ -346,10 +348,17 @@ def _cautions(groups: Sequence[Group]) -> list[str]:
             "they were measured on different stands: no error of scale cancels, and "
             "what differs between the stands is not known"
         )
-    if any(r.analysis and r.analysis.evidence.nominal for r in everything):
+    nominal = {
+        name
+        for results in everything
+        if results.analysis is not None
+        for name in results.analysis.evidence.nominal
+        if name in MEASURED_BY
+    }
+    if nominal:
         said.append(
-            "scale factors are nominal, not calibrated: they cancel between runs of "
-            "one stand, as far as its cell is straight"
+            f"nominal, not calibrated: {', '.join(sorted(nominal))}; scale factors "
+            "cancel between runs of one stand, as far as its sensors are straight"
         )
     said += _air(everything)
     if any(results.run.simulated for results in everything):

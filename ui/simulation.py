@@ -27,6 +27,8 @@ class SimulatedStand:
         plug_in: bool = True,
         bare: bool = False,
         lines: Path | None = None,
+        specimen: int | None = None,
+        mounting: int | None = None,
     ) -> None:
         """Start it and wait until it serves.
 
@@ -38,23 +40,25 @@ class SimulatedStand:
             plug_in: whether the arming plug is in at the start.
             bare: whether its motor has no propeller on.
             lines: what it prints, as a sketch would; None: it speaks in frames.
+            specimen: which motor and propeller; None: the truth's own.
+            mounting: how often it was mounted before; None: as the truth says.
 
         Raises:
             GramwattError: a file is wrong, or it did not start.
         """
         command = [sys.executable, "-m", "daq.stand.serve", "--seed", str(seed)]
-        if truth is not None:
-            command += ["--truth", str(truth)]
-        if faults is not None:
-            command += ["--faults", str(faults)]
-        if tcp:
-            command += ["--tcp"]
-        if not plug_in:
-            command += ["--plug-out"]
-        if bare:
-            command += ["--bare"]
-        if lines is not None:
-            command += ["--lines", str(lines)]
+        switches = {"--tcp": tcp, "--plug-out": not plug_in, "--bare": bare}
+        command += [name for name, wanted in switches.items() if wanted]
+        options = {
+            "--truth": truth,
+            "--faults": faults,
+            "--lines": lines,
+            "--specimen": specimen,
+            "--mounting": mounting,
+        }
+        for name, value in options.items():
+            if value is not None:
+                command += [name, str(value)]
         self._process = subprocess.Popen(
             command,
             stdin=subprocess.PIPE,

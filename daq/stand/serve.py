@@ -253,6 +253,8 @@ def build(
     *,
     plug_in: bool = True,
     bare: bool = False,
+    specimen: int | None = None,
+    mounting: int | None = None,
 ) -> FaultyStand:
     """A stand over the plant of a truth file, or of the shipped one.
 
@@ -262,19 +264,31 @@ def build(
         faults: what goes wrong; None: nothing.
         plug_in: whether the arming plug is in at the start.
         bare: whether the motor has no propeller on.
+        specimen: which motor and propeller of those that the truth's scatter gives;
+            None: the truth's own.
+        mounting: how often it was mounted before, each time a little differently;
+            None: as the truth says. The stand stays what its seed makes it.
 
     Raises:
-        InputFault: a file is missing or wrong.
+        InputFault: a file is missing or wrong, or the truth says nothing of scatter.
     """
     from daq.stand.faults.catalogue import read_faults
     from daq.stand.plant.bench import Plant
+    from daq.stand.plant.drawn import drawn, with_gains
     from daq.stand.plant.truth import load_truth, shipped_truth
 
     facts = load_truth(truth) if truth else shipped_truth("indoor_quad")
     suffered = read_faults(faults) if faults else ()
-    plant = Plant(facts, seed, plug_in=plug_in)
+    noise = seed
+    if specimen is not None or mounting is not None:
+        facts = drawn(with_gains(facts, seed), specimen, mounting, seed)
+        noise = NOISES_A_STAND * seed + (mounting or 0)
+    plant = Plant(facts, noise, plug_in=plug_in)
     return FaultyStand(plant, suffered, seed=seed, bare=bare)
 
+
+NOISES_A_STAND = 1000
+"""Seeds of noise that belong to one stand, one a mounting."""
 
 HANDS: dict[tuple[str, str], str] = {
     ("plug", "out"): "The arming plug is out.",
@@ -368,6 +382,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--plug-out", action="store_true", help="arming plug out")
     parser.add_argument("--bare", action="store_true", help="propeller off")
     parser.add_argument("--lines", type=Path, metavar="FILE", help="prints lines")
+    parser.add_argument("--specimen", type=int, metavar="N", help="which motor")
+    parser.add_argument("--mounting", type=int, metavar="N", help="which mounting")
     parser.add_argument("--tcp", action="store_true", help="loopback TCP, no terminal")
 
 
@@ -383,6 +399,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
             options.faults,
             plug_in=not options.plug_out,
             bare=options.bare,
+            specimen=options.specimen,
+            mounting=options.mounting,
         )
         stand: Handled = hardware
         if options.lines is not None:

@@ -26,6 +26,7 @@ def add_parser(
         ),
     )
     add_stand_options(parser)
+    add_mounting_options(parser)
     parser.add_argument(
         "--faults",
         type=Path,
@@ -68,6 +69,22 @@ def add_stand_options(parser: argparse.ArgumentParser) -> None:
     )
 
 
+def add_mounting_options(parser: argparse.ArgumentParser) -> None:
+    """Which motor is on the simulated stand, and how it was mounted."""
+    parser.add_argument(
+        "--specimen",
+        type=int,
+        metavar="N",
+        help="another motor and propeller of the same make, with --truth rough",
+    )
+    parser.add_argument(
+        "--mounting",
+        type=int,
+        metavar="N",
+        help="mounted again, a little differently each time, with --truth rough",
+    )
+
+
 def run(args: argparse.Namespace) -> int:
     """Serve until ctrl-C."""
     import signal
@@ -83,6 +100,8 @@ def run(args: argparse.Namespace) -> int:
         args.faults,
         plug_in=not args.plug_out,
         bare=args.bare,
+        specimen=args.specimen,
+        mounting=args.mounting,
     )
     stand: Handled = hardware
     if args.lines is not None:

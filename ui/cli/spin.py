@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 from ui.cli.language import add_language_options, baud_of, described
 from ui.cli.plan import add_timed_option
-from ui.cli.simulate import add_stand_options
+from ui.cli.simulate import add_mounting_options, add_stand_options
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Mapping
@@ -52,6 +52,7 @@ def add_parser(
         "--simulated", action="store_true", help="on a simulated stand, started for it"
     )
     add_stand_options(parser)
+    add_mounting_options(parser)
     parser.add_argument(
         "--faults",
         type=Path,
@@ -128,6 +129,8 @@ def run(args: argparse.Namespace) -> int:
         plug_in=False,
         bare=order.plan.propeller_off,
         lines=args.lines,
+        specimen=args.specimen,
+        mounting=args.mounting,
     ) as stand:
         return spin.on(stand.port, baud, args.out, own=stand, as_json=args.json)
 

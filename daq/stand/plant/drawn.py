@@ -10,6 +10,8 @@ from typing import Any
 import numpy as np
 
 from daq.errors import InputFault
+from daq.stand.plant.noise import Stream
+from daq.stand.plant.sensors import true_gain
 from daq.stand.plant.truth import Truth
 from daq.stand.plant.truth_effects import ScatterTruth, neutral_arm
 from daq.typed_toml import check_typed
@@ -100,6 +102,30 @@ def _mounting(tables: dict[str, Any], scatter: ScatterTruth, z: list[float]) -> 
         _scale(arm, key, wash)
     cell = tables["load_cell"]
     cell["zero_counts"] += cell["counts_per_n"] * scatter.mounting_zero_n * z[4]
+
+
+def with_gains(truth: Truth, seed: int) -> Truth:
+    """The same stand with the scale factors that a seed draws, said instead of drawn.
+
+    So its noise can come from another seed and it is still the same stand.
+    """
+    sensors = (
+        ("load_cell", Stream.LOAD_CELL_GAIN),
+        ("current_sensor", Stream.CURRENT_GAIN),
+        ("voltage_sensor", Stream.VOLTAGE_GAIN),
+    )
+    changed = {}
+    for name, stream in sensors:
+        sensor = getattr(truth, name)
+        error = true_gain(sensor, seed, stream) / sensor.counts_per_unit - 1.0
+        changed[name] = sensor.model_copy(
+            update={
+                "gain_u": None,
+                "gain_error": error,
+                "gain_tolerance_rel": sensor.tolerance_rel,
+            }
+        )
+    return truth.model_copy(update=changed)
 
 
 def reversed_mount(truth: Truth) -> Truth:

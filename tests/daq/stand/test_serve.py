@@ -6,6 +6,7 @@ import subprocess
 import sys
 import threading
 from collections.abc import Iterator
+from importlib import resources
 from pathlib import Path
 from typing import TypeVar
 
@@ -403,3 +404,22 @@ def test_lines_come_whole_however_they_arrive_and_end_with_the_input() -> None:
     assert len(lines[3]) <= 4096 + 1000  # a line without end is not kept
     assert len(lines) == 4
     assert list(lines_of(into)) == []  # what cannot be read has no lines
+
+
+def test_a_stand_mounted_again_is_the_same_stand_with_other_noise() -> None:
+    rough = Path(str(resources.files("daq.stand.truths").joinpath("rough.toml")))
+    first, again = (
+        build(rough, 3, specimen=0, mounting=number).bench for number in (0, 1)
+    )
+    other = build(rough, 4, specimen=0, mounting=0).bench
+    assert first.true_counts_per_unit == again.true_counts_per_unit
+    assert first.true_counts_per_unit != other.true_counts_per_unit
+    assert first.truth.motor == again.truth.motor
+    assert first.truth.arm != again.truth.arm
+    noises = [[bench.newest("current") for _ in range(2)] for bench in (first, again)]
+    assert noises[0] != noises[1]
+
+
+def test_a_truth_without_scatter_cannot_be_mounted_again() -> None:
+    with pytest.raises(InputFault, match="no \\[scatter\\]"):
+        build(None, 1, mounting=1)
