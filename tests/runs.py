@@ -1,6 +1,7 @@
 """Run folders for tests: a virtual spin written as the keeper would write it."""
 
 import itertools
+from collections.abc import Mapping
 from pathlib import Path
 
 from daq.records import folder as folders
@@ -32,10 +33,11 @@ def write_run(
     parent: Path,
     *,
     article: dict[str, object] | None = None,
+    more: Mapping[str, object] | None = None,
     seal: bool = True,
 ) -> Path:
-    """Write a virtual spin's records as a run folder."""
-    header = header_of(run, article)
+    """Write a virtual spin's records as a run folder, with more in its header."""
+    header = header_of(run, article) | dict(more or {})
     folder = folders.create(parent, f"run-{next(_numbers)}", header)
     log = WireLog(folder / NAME)
     log.append(Kind.HEADER, run.records[0].time_ns, to_json(header))

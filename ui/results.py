@@ -203,6 +203,7 @@ def _article_of(run: Run) -> Article | None:
 def _analysis_of(run: Run, article: Article | None) -> Analysis | None:
     from daq.analysis.plateaus import DEFAULT_SETTLE_S
     from daq.analysis.run import analyse
+    from daq.analysis.unseen import USUAL
     from ui.aircraft import aircraft_of, winding_of
     from ui.calibrations import calibrated, out_of_range
     from ui.series import holds_of, series_of
@@ -227,6 +228,7 @@ def _analysis_of(run: Run, article: Article | None) -> Analysis | None:
         on_supply=article is not None and article.supply is not None,
         aircraft=aircraft_of(article),
         winding=winding_of(article),
+        unseen=USUAL,
     )
 
 

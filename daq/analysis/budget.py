@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from daq.analysis.measured import Measured
+from daq.analysis.unseen import ASLEEP, SEAT, WASH
 
 #: Causes with less than this share of the variance are told together.
 SMALLEST_SHARE: Final = 0.005
@@ -30,6 +31,9 @@ _ENDS: Final = (
     (" zero", "rests between the levels: each is a zero"),
 )
 _BEGINS: Final = (
+    (SEAT, "measuring the arms again with the article mounted, and squaring it"),
+    (WASH, "mounting the article the other way round once, and comparing"),
+    (ASLEEP, "reading with a meter what the speed controller draws at rest"),
     ("thrust ", "calibrating the load cell with check masses"),
     ("current ", "calibrating the current against a meter"),
     ("voltage ", "calibrating the voltage against a meter"),

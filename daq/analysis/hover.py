@@ -27,6 +27,8 @@ from daq.analysis.series import Array, Series
 from daq.errors import InputFault
 from daq.units import gf_to_n
 
+#: What a throttle is off by that was measured at another one.
+RESTATED: Final = "throttle restated for the bus voltage"
 #: Power against thrust: what the propeller takes (3), copper (4), what is lost at any
 #: speed (1 and 2).
 POWER_MODELS: Final[tuple[Model, ...]] = (
@@ -296,6 +298,9 @@ def full_throttle(
     at = np.array([thrust_n])
     # Errors of the two curves there, as values around zero.
     power_off, applied_off = (_off(curve, at) for curve in (train.power, train.applied))
+    applied_off = applied_off.with_source(
+        RESTATED, np.array([[_duty_off_v(train, thrust_n)]])
+    )
     everything = (*inputs, power_off, applied_off)
 
     def answers(pick: Callable[[float, float, float], float]) -> Measured:
@@ -409,9 +414,7 @@ def _at_weight(
         "motor_w": watt,
         "bus_v": bus_v,
         "total_a": total_a,
-        "throttle_frac": throttle.with_source(
-            "throttle restated for the bus voltage", np.array([[moved]])
-        ),
+        "throttle_frac": throttle.with_source(RESTATED, np.array([[moved]])),
     }
 
 
@@ -420,6 +423,17 @@ def _bus_on_stand(train: Powertrain, thrust_n: float) -> float:
     applied = train.applied
     nearest = int(np.argmin(np.abs(applied.x - thrust_n)))
     return float(applied.y[nearest] / applied.throttle_frac[nearest])
+
+
+def _duty_off_v(train: Powertrain, thrust_n: float) -> float:
+    """What the voltage at the bridge is off by where full throttle is asked.
+
+    On the stand that thrust took less than full throttle, and what duty that was is
+    known no better than how throttle and duty go together.
+    """
+    volt = _value(train.applied, thrust_n)
+    on_stand = min(1.0, volt / _bus_on_stand(train, thrust_n))
+    return DUTY_SHARE * (1.0 - on_stand) / math.sqrt(3.0) * volt
 
 
 def _asked(curve: Curve, at: Measured) -> Measured:

@@ -18,6 +18,7 @@ from daq.analysis.measured import Measured, Source
 from daq.analysis.scaled import scale_sources
 from daq.analysis.series import Array, Hold, Series
 from daq.analysis.statistics import MIN_READINGS, WindowMean, step_nearby, window_mean
+from daq.analysis.unseen import NOTHING_UNSEEN, Unseen
 from daq.analysis.zeros import REST_SETTLE_S, ZEROED, Rests, read_rests
 
 #: Time cut off the front of each dwell. A common load-cell converter needs four
@@ -155,6 +156,7 @@ def average(
     *,
     settle_s: float = DEFAULT_SETTLE_S,
     rest_settle_s: float = REST_SETTLE_S,
+    unseen: Unseen = NOTHING_UNSEEN,
 ) -> Plateaus:
     """Average every dwell of a run.
 
@@ -166,6 +168,7 @@ def average(
             a second.
         rest_settle_s: Time cut off a rest that follows a dwell, for the motor
             to stop.
+        unseen: What neither calibration nor readings show.
 
     Returns:
         Plateaus in order of time; a dwell that is over before it has settled is
@@ -191,7 +194,7 @@ def average(
         if name in ZEROED:
             skipped.extend(rests.skipped)
         middle_s = (start_s + end_s) / 2
-        channels[name] = _channel_means(channel, windows, rests, middle_s, legs)
+        channels[name] = _channel_means(channel, windows, rests, middle_s, legs, unseen)
     return Plateaus(
         throttle_frac=np.array([hold.throttle_frac for hold in dwells]),
         leg=legs,
@@ -233,6 +236,7 @@ def _channel_means(
     rests: Rests,
     middle_s: Array,
     legs: Sequence[str],
+    unseen: Unseen,
 ) -> ChannelMeans:
     raw = np.array([window.mean for window in windows], dtype=np.float64)
     own = Source(
@@ -248,6 +252,7 @@ def _channel_means(
         value, taken_off = raw - zero.value, zero.value
         sources.update(zero.sources)
     sources.update(scale_sources(channel, raw, taken_off, legs))
+    sources.update(unseen.sources(channel, value))
     measured = Measured(value, sources)
     unsettled = np.array(
         [

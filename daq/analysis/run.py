@@ -33,6 +33,7 @@ from daq.analysis.power import electrical_power, specific_thrust
 from daq.analysis.propeller import Disc, examine
 from daq.analysis.restated import at_one_voltage
 from daq.analysis.series import Hold, Series, check_run
+from daq.analysis.unseen import NOTHING_UNSEEN, Unseen
 from daq.analysis.zeros import REST_SETTLE_S
 from daq.errors import InputFault
 from daq.units import n_to_gf, rad_s_to_rpm
@@ -191,6 +192,7 @@ def analyse(
     on_supply: bool = False,
     aircraft: Aircraft | None = None,
     winding: Winding | None = None,
+    unseen: Unseen = NOTHING_UNSEEN,
 ) -> Analysis:
     """Analyse one run.
 
@@ -213,6 +215,7 @@ def analyse(
             an aircraft.
         aircraft: What the article is meant to fly on, if that is known.
         winding: What was measured of the motor apart, if anything was.
+        unseen: What neither calibration nor readings show, on a real stand.
 
     Returns:
         Plateaus, curves and findings; tables are empty, and a finding says so,
@@ -226,7 +229,9 @@ def analyse(
     for key, number in (("settle_s", settle_s), ("rest_settle_s", rest_settle_s)):
         if not (math.isfinite(number) and number >= 0):
             raise InputFault(f"{key} is {number}; it must be zero or more seconds")
-    plateaus = average(series, holds, settle_s=settle_s, rest_settle_s=rest_settle_s)
+    plateaus = average(
+        series, holds, settle_s=settle_s, rest_settle_s=rest_settle_s, unseen=unseen
+    )
     power = electrical_power(series, plateaus)
     thrust = None if propeller_off else plateaus.measured("thrust")
     specific = None
@@ -269,7 +274,8 @@ def analyse(
             name
             for channel in series.values()
             for name in channel.errors.factors(channel.name, [0.0])
-        ),
+        )
+        | unseen.names,
         flight=None
         if aircraft is None or on_supply or propeller_off
         else fly(series, plateaus, watt, aircraft),

@@ -2,8 +2,8 @@
 
 Ratios within one run, never absolute promises: a machine shared with others is
 up to twice as slow from one run to the next. Names: decode, virtual, memory,
-latency, help, stops, firmware, window, library. ``--quick`` shortens memory, latency,
-stops, firmware, window and library.
+latency, help, stops, firmware, window, library, analysis. ``--quick`` shortens memory,
+latency, stops, firmware, window, library and analysis.
 """
 
 import argparse
@@ -11,6 +11,7 @@ import sys
 from collections.abc import Callable, Iterable
 
 from tests.bench import (
+    analysis,
     decode,
     firmware,
     latency,
@@ -32,6 +33,7 @@ BENCHMARKS: dict[str, Callable[[bool], Iterable[tuple[str, str]]]] = {
     "firmware": firmware.measure,
     "window": window.measure,
     "library": library.measure,
+    "analysis": analysis.measure,
 }
 
 

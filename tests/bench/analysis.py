@@ -1,0 +1,111 @@
+"""How long the numbers take: a run's findings, an hour at 1 kHz, plain averages.
+
+Readings are invented: autocorrelated noise about a known truth. Everything that is
+imported once has been, and one core does the work.
+"""
+
+import time
+from collections.abc import Callable, Iterable, Mapping
+from typing import Final
+
+import numpy as np
+
+from daq.analysis.air import assumed_air
+from daq.analysis.curves import draw_curves
+from daq.analysis.hover import Aircraft
+from daq.analysis.plateaus import average
+from daq.analysis.power import electrical_power, specific_thrust
+from daq.analysis.run import Analysis, analyse
+from daq.analysis.series import Hold, Series
+from daq.analysis.unseen import USUAL
+from daq.units import gf_to_n
+from tests.daq.analysis.invented import DIAMETER_M, Noise, record, staircase
+
+LEVELS: Final = (0.2, 0.35, 0.5, 0.65, 0.8, 0.95)
+TEN_MINUTES_S, HOUR_S = 600.0, 3600.0
+REPEATS: Final = 3
+AIRCRAFT: Final = Aircraft(4, gf_to_n(180.0), 0.6, 1620.0, 3)
+
+
+def measure(quick: bool) -> Iterable[tuple[str, str]]:
+    """Figures, each with what it is."""
+    repeats = 1 if quick else REPEATS
+    holds, series = _run_of(TEN_MINUTES_S, 500.0)
+    _findings(holds, series)  # whatever is imported on first use
+    took_s = _best_s(lambda: _findings(holds, series), repeats)
+    yield "findings of 10 minutes at 500 Hz, budgets and aircraft", _ms(took_s)
+
+    span_s = HOUR_S / 10.0 if quick else HOUR_S
+    holds, series = _run_of(span_s, 1000.0)
+    series |= _more(series)
+    columns = [channel.value_si for channel in series.values()]
+    took_s = _best_s(lambda: _fits(holds, series), repeats)
+    what = f"{span_s / 60.0:.0f} minutes at 1 kHz, {len(series)} channels"
+    yield f"{what}: plateaus and fits", _ms(took_s)
+    averages_s = _best_s(lambda: average(series, holds), repeats)
+    reading_s = _best_s(lambda: [float(column.sum()) for column in columns], repeats)
+    yield f"{what}: plateaus alone", _ms(averages_s)
+    yield f"{what}: every column read once", _ms(reading_s)
+    yield "plateaus over reading once", f"{averages_s / reading_s:7.1f} x"
+
+
+def _run_of(span_s: float, rate_hz: float) -> tuple[list[Hold], dict[str, Series]]:
+    """A staircase, up and down, that lasts so long."""
+    dwells = 2 * len(LEVELS) - 1
+    rest_s = span_s / (dwells + 2.0)
+    holds = staircase(LEVELS, dwell_s=rest_s - 0.3, rest_s=rest_s)
+    rng = np.random.default_rng(1)
+    return holds, record(holds, Noise(), rng, rate_hz=rate_hz)
+
+
+def _more(series: Mapping[str, Series]) -> dict[str, Series]:
+    """Extremes, and channels of which nothing is made, so that there are eight."""
+    found = {}
+    for name, like in (
+        ("current-high", "current"),
+        ("voltage-low", "voltage"),
+        ("winding-temp", "voltage"),
+        ("esc-temp", "voltage"),
+    ):
+        one = series[like]
+        found[name] = Series(
+            name, one.quantity, one.t_s, one.value_si.copy(), 0.01, one.resolution_si
+        )
+    return found
+
+
+def _findings(holds: list[Hold], series: Mapping[str, Series]) -> Analysis:
+    found = analyse(
+        series,
+        holds,
+        diameter_m=DIAMETER_M,
+        diameter_u_m=2e-4,
+        air=assumed_air(),
+        aircraft=AIRCRAFT,
+        unseen=USUAL,
+    )
+    for finding in found.findings:
+        finding.to_dict()
+    return found
+
+
+def _fits(holds: list[Hold], series: Mapping[str, Series]) -> None:
+    plateaus = average(series, holds, unseen=USUAL)
+    power = electrical_power(series, plateaus)
+    thrust = plateaus.measured("thrust")
+    if power is not None and thrust is not None:
+        draw_curves(plateaus, power.measured, specific_thrust(thrust, power.measured))
+
+
+def _best_s(work: Callable[[], object], repeats: int) -> float:
+    """Shortest of a few times, in seconds."""
+    times = []
+    for _ in range(repeats):
+        begin_s = time.perf_counter()
+        work()
+        times.append(time.perf_counter() - begin_s)
+    return min(times)
+
+
+def _ms(seconds: float) -> str:
+    return f"{1e3 * seconds:7.0f} ms"
