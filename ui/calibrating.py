@@ -38,6 +38,11 @@ PATIENCE_S: Final = 20.0
 #: steady; creep does that for minutes.
 STEADY_SHARE: Final = 4e-4
 STEADY_COUNTS: Final = 3.0
+#: ... and scatters by no more than so many times what it did when it was calmest.
+CALM: Final = 3.0
+#: A reading further than this from what it should be, as a share of the largest load so
+#: far, is told at once.
+DOUBT_SHARE: Final = 0.02
 #: Beyond this speed the motor turns, and above this voltage its supply is on.
 TURNING_RAD_S: Final = 5.0
 SUPPLY_OFF_V: Final = 1.0
@@ -319,11 +324,16 @@ class Calibrating:
         return found if math.isfinite(found.mean) else None
 
     def _steady(self, found: WindowMean) -> bool:
-        """Whether it moves by little enough to be read."""
+        """Whether it moves by little enough to be read.
+
+        A step within the window is no trend that stands out, but a scatter that does.
+        """
         zeros = [r.counts for r in self.readings if r.kind == "zero"]
         load = abs(found.mean - zeros[-1]) if zeros else 0.0
-        still = abs(found.change) <= max(STEADY_COUNTS, STEADY_SHARE * load)
-        return still or not found.trending
+        little = max(STEADY_COUNTS, STEADY_SHARE * load)
+        still = abs(found.change) <= little or not found.trending
+        calm = min((r.sd_counts for r in self.readings), default=math.inf)
+        return still and found.sd <= max(little, CALM * calm)
 
     def _taken(
         self, step: Step, typed: float | None, found: WindowMean, newest_s: float
@@ -349,6 +359,34 @@ class Calibrating:
         if typed is not None and step.kind == "load":
             self.typed[step.level] = typed
         return taken
+
+    def doubt(self, reference: Reference) -> str:
+        """Why the newest reading cannot be of what should be on it; "" where it can.
+
+        By the readings before it, so that a slip is told while it can be mended by
+        one step back.
+        """
+        newest, zero = self.readings[-1], None
+        pairs = []
+        for reading in self.readings:
+            if reading.kind == "zero":
+                zero = reading
+            elif zero is not None and reading.kind == "load":
+                known = reference.levels[reading.level].value_si
+                pairs.append((known, reading.counts - zero.counts))
+        if newest.kind != "load" or len(pairs) < 2:
+            return ""
+        known, moved = pairs[-1]
+        scale = float(np.median([counts / value for value, counts in pairs[:-1]]))
+        largest = max(abs(value) for value, _ in pairs)
+        seems = moved / scale
+        if abs(seems - known) <= DOUBT_SHARE * largest:
+            return ""
+        return (
+            f"By the steps before, that is {100.0 * seems / known:.0f} % of "
+            f"{reference.levels[newest.level].name}. Look what is on it; u takes this "
+            "reading back."
+        )
 
     def undo(self) -> Reading | None:
         """Take the last step back; what it read, or None where there was none."""

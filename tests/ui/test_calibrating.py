@@ -13,6 +13,7 @@ from daq.calibration.text import to_text
 from daq.errors import InputFault, StandFault
 from daq.link.session import Identified, Restarted
 from daq.stand.faults.sensors import FrozenSensor
+from daq.stand.plant.truth import shipped_truth
 from tests.ui.weighed import Weighing, weighing
 from ui.calibrating import Calibrating
 from ui.calibration_steps import checking, loading, metering
@@ -113,6 +114,18 @@ def test_what_does_not_come_to_rest_is_refused_once_and_then_taken() -> None:
     assert len(scale.model.readings) == 2
 
 
+def test_a_mass_that_comes_late_is_waited_for() -> None:
+    scale = begun(1)
+    scale.set_down(0)
+    scale.model.take(scale.now_s)
+    scale.pass_time(2.0)  # in the middle of what is averaged
+    scale.set_down(1)
+    scale.until(lambda: not scale.model.taking, 30.0)
+    zero, load = scale.model.readings
+    true = scale.stand.bench.true_counts_per_unit["thrust"]
+    assert load.counts - zero.counts == pytest.approx(true * scale.force_n[1], abs=20)
+
+
 def test_the_live_reading_says_whether_it_is_steady() -> None:
     scale = begun(1)
     scale.pass_time(2.0)
@@ -204,6 +217,21 @@ def test_a_step_is_taken_back_and_done_again() -> None:
     assert scale.model.step == scale.model.steps[2]
     assert scale.do()
     assert len(scale.model.readings) == 3
+
+
+def test_a_slip_is_told_at_once() -> None:
+    scale = begun(2)
+    assert scale.model.doubt(KNOWN) == ""
+    scale.force_n = [scale.force_n[0]] * 5  # the 50 g was never set down
+    assert scale.do()
+    assert "that is 29 % of 70 g. Look what is on it" in scale.model.doubt(KNOWN)
+
+
+def test_an_honest_walk_is_never_doubted() -> None:
+    scale = weighing(KNOWN, truth=shipped_truth("rough"), series=1, hold_s=0.0)
+    while scale.model.step is not None:
+        assert scale.do()
+        assert scale.model.doubt(KNOWN) == ""
 
 
 def test_with_nothing_done_there_is_nothing_to_take_back() -> None:

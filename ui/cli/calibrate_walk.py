@@ -267,6 +267,9 @@ class Walk:
             value = (taken.counts - zero.counts) / sensor.counts_per_unit
             words += f"; nominally {shown(self._channel, value)} from zero"
         self._say(f"          {words}")
+        doubt = "" if self._reference is None else self.model.doubt(self._reference)
+        if doubt and not self._args.check:
+            self._say(wrapped(doubt, indent=10))
 
     def _tell_said(self) -> None:
         said, self.model.said = self.model.said, []

@@ -232,6 +232,7 @@ def test_a_slip_is_named_and_the_steps_can_be_taken_back(
             person.type("")
     status, said = person.end()
     assert status == 0, said
+    assert "that is 243 % of 70 g" in said  # at once, and again at the end
     assert "the two were exchanged" in said
     assert list((shelf / "calibrations").glob("*.json"))
 
