@@ -311,10 +311,14 @@ def test_held_by_a_key_the_motor_turns_until_it_is_let_go(
     shown: Shown, bench: Bench
 ) -> None:
     shown.do("hold_to_spin")
-    spinning(shown, bench, started=lambda: held(shown))
-    time.sleep(1.5)
-    assert bench.spinning
-    shown.hold("keyup", "space")
+    try:
+        spinning(shown, bench, started=lambda: held(shown))
+        shown.until(stage="RUNNING")
+        bench.wait_until_spinning()
+        time.sleep(1.0)  # some forty repeats
+        assert bench.spinning
+    finally:
+        shown.hold("keyup", "space")
     assert bench.device_time_to_zero_s() < 0.5
     shown.until(over=True)
     outcome = read_run(bench.run_folder()).outcome

@@ -105,7 +105,7 @@ class EndPanel(QWidget):
         meaning, word = ENDS.get(ended, (DANGER, "Nobody knows how it ended"))
         self._mark.mean(DANGER if spinning.danger else meaning)
         check = str(outcome.get("check") or "")
-        acted = check if ended == "tripped" else ""
+        acted = "" if check == "stop" else check  # a person, as the cause says
         self._head.setText(f"{word}: {acted}" if acted else word)
         self._danger.setText(spinning.danger)
         self._danger.setVisible(bool(spinning.danger))
