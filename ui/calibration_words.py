@@ -11,6 +11,8 @@ from daq.calibration.trials import percent
 if TYPE_CHECKING:
     from daq.calibration.value import Calibration
 
+E74_FACTOR = 2.4
+E74_CLASS_A = 400.0
 CAUTION_THRUST = (
     "Nothing turns while a channel is calibrated, and nothing here makes it: but hands "
     "are at the propeller now. Take the pack off, or pull the arming plug, and look "
@@ -49,6 +51,8 @@ def told(made: Calibration) -> list[tuple[str, str]]:
         *((trial.name, trial.sentence) for trial in made.trials),
         ("largest gap", f"{shown(channel, made.max_gap)} of one reading from the fit"),
     ]
+    if subject.unit == "N":
+        lines.append(("grade", _grade(made)))
     lines += [("mounting", _bias(bias)) for bias in made.biases]
     standards = dict.fromkeys(_standard(entry) for entry in made.standards)
     lines += [("standard", words) for words in standards]
@@ -57,6 +61,19 @@ def told(made: Calibration) -> list[tuple[str, str]]:
     if made.note:
         lines.append(("note", made.note))
     return lines
+
+
+def _grade(made: Calibration) -> str:
+    """How low it may be used, by the arithmetic of ASTM E74-18 (8.5 and 8.6)."""
+    gaps = [p.residual_si for p in made.points if math.isfinite(p.residual_si)]
+    freedom = max(1, len(gaps) - len(made.powers))
+    factor_n = E74_FACTOR * math.sqrt(sum(gap**2 for gap in gaps) / freedom)
+    channel = made.subject.channel
+    return (
+        f"readings lie within {shown(channel, factor_n)} of the fit 99 times in 100; "
+        f"that is 0.25 % from {shown(channel, E74_CLASS_A * factor_n)} on (the rule of "
+        "ASTM E74, for forces at rest)"
+    )
 
 
 def _count(made: Calibration) -> int:

@@ -186,6 +186,18 @@ class Calibrated:
         checks = [use.calibration.id.rsplit("-", 1)[-1] for use in self.uses.values()]
         return "-".join(["calibrated", *sorted(checks)]) if checks else ""
 
+    @property
+    def gravity_m_s2(self) -> float:
+        """By what masses became the forces that thrust is counted in.
+
+        A weight that is held against thrust has to be taken with the same.
+        """
+        from daq.units import STANDARD_GRAVITY_M_S2
+
+        use = self.uses.get("thrust")
+        value = None if use is None else use.calibration.facts.get("gravity_m_s2")
+        return float(value) if isinstance(value, int | float) else STANDARD_GRAVITY_M_S2
+
     def cautions(self) -> list[str]:
         """What has to be known of them, in sentences."""
         told = [words for use in self.uses.values() for words in use.cautions]

@@ -200,6 +200,12 @@ def test_what_is_not_of_the_run_is_refused(
         with_calibrations(run, given)
 
 
+def test_weights_are_held_against_thrust_by_the_same_gravity(run: Run) -> None:
+    assert calibrated(run).gravity_m_s2 == 9.80665
+    found = calibrated(with_calibrations(run, [thrust()]))
+    assert found.gravity_m_s2 == pytest.approx(9.8123, abs=1e-4)
+
+
 def test_a_spoilt_one_in_the_record_is_told_and_not_used(run: Run) -> None:
     spoilt = to_dict(thrust())
     spoilt["zero_counts"] = 1.0
