@@ -158,7 +158,8 @@ def with_calibrations(run: Run, given: Sequence[Calibration]) -> Run:
         specimen = run.header.get(SPECIMEN)
         subject = made.subject
         as_recorded = subject.specimen if specimen is None else str(specimen)
-        fits(made, channel, run.stand.identity.stand_id, as_recorded)
+        stand_id = run.stand.identity.stand_id
+        fits(made, channel, stand_id, as_recorded, simulated=run.simulated)
     checked = {made.id: passed_checks(made.id) for made in given}
     more = {GIVEN: [to_dict(made) for made in given], CHECKED: checked}
     return replace(run, header={**run.header, **more})
@@ -170,7 +171,7 @@ class Calibrated:
 
     Attributes:
         uses: by channel.
-        unused: why calibrations that the record has do not serve, in sentences.
+        unused: what is in doubt of those that the record has, in sentences.
     """
 
     uses: Mapping[str, Use]
@@ -224,6 +225,12 @@ def calibrated(run: Run) -> Calibrated:
                 continue
             if _serves(made, run):
                 found[made.subject.channel] = made
+    unused += [
+        f"The calibration {made.id} is of a simulated stand ({made.subject.specimen}), "
+        "and the record does not say whether it was on that one."
+        for made in found.values()
+        if made.subject.specimen and SPECIMEN not in run.header
+    ]
     return Calibrated({name: _use(made, run) for name, made in found.items()},
                       tuple(unused))  # fmt: skip
 
@@ -248,6 +255,7 @@ def _serves(made: Calibration, run: Run) -> bool:
     specimen = run.header.get(SPECIMEN)
     subject = made.subject
     same = specimen is None or specimen == subject.specimen
+    same = same and subject.simulated == run.simulated
     return same and subject.stand_id == stand.identity.stand_id
 
 

@@ -64,8 +64,22 @@ class Use:
     cautions: tuple[str, ...]
 
 
-def fits(made: Calibration, channel: str, stand_id: int, specimen: str = "") -> None:
+def fits(
+    made: Calibration,
+    channel: str,
+    stand_id: int,
+    specimen: str = "",
+    *,
+    simulated: bool = False,
+) -> None:
     """Refuse a calibration of something else.
+
+    Args:
+        made: the calibration.
+        channel: what is to be read by it.
+        stand_id: of the stand.
+        specimen: which simulated stand, where that is known.
+        simulated: whether it is one at all.
 
     Raises:
         InputFault: it is of another stand or channel.
@@ -74,6 +88,12 @@ def fits(made: Calibration, channel: str, stand_id: int, specimen: str = "") -> 
     if subject.channel != channel:
         raise InputFault(
             f"The calibration {made.id} is of {subject.channel}, not of {channel}."
+        )
+    if subject.simulated != simulated:
+        kinds = ("a real stand", "a simulated one")
+        raise InputFault(
+            f"The calibration {made.id} is of {kinds[subject.simulated]}, and this is "
+            f"{kinds[simulated]}."
         )
     if (subject.stand_id, subject.specimen) != (stand_id, specimen):
         theirs = _stand(subject.stand_id, subject.specimen)

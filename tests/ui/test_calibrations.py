@@ -37,13 +37,15 @@ def thrust(
     made_utc: str = BEFORE,
     specimen: str = "",
     pieces: int = 5,
+    *,
+    simulated: bool = True,
 ) -> Calibration:
     """A calibration of the shipped simulated stand, seed 1."""
     known = masses_of(club_masses())
     cell = Cell(counts_per_n=GAINS["thrust"])
     force_n = list(known.value_si)[:pieces]
     readings = session(cell, force_n, np.random.default_rng(3))
-    subject = Subject("thrust", "N", stand_id, specimen)
+    subject = Subject("thrust", "N", stand_id, specimen, simulated=simulated)
     return calibrate(readings, known, SENSOR, subject, made_utc)
 
 
@@ -59,7 +61,9 @@ def voltage() -> Calibration:
         ),
     ]
     sensor = Sensor("voltage", "V", 1000.0, -32767, 32767)
-    return calibrate(readings, known, sensor, Subject("voltage", "V", STAND), BEFORE)
+    return calibrate(
+        readings, known, sensor, Subject("voltage", "V", STAND, simulated=True), BEFORE
+    )
 
 
 @pytest.fixture(scope="module")
@@ -186,9 +190,16 @@ def test_one_that_a_person_gives_goes_first(run: Run) -> None:
     ("given", "words"),
     [
         ([thrust(stand_id=7)], "is of stand 00000007, and this is stand 00007e51"),
+        ([thrust(simulated=False)], "is of a real stand, and this is a simulated one"),
         ([thrust(), thrust(made_utc=BEFORE[:-6])], "give one"),
         (
-            [named(replace(thrust(), subject=Subject("torque", "N", STAND)))],
+            [
+                named(
+                    replace(
+                        thrust(), subject=Subject("torque", "N", STAND, simulated=True)
+                    )
+                )
+            ],
             "no channel torque",
         ),
     ],
@@ -204,6 +215,14 @@ def test_weights_are_held_against_thrust_by_the_same_gravity(run: Run) -> None:
     assert calibrated(run).gravity_m_s2 == 9.80665
     found = calibrated(with_calibrations(run, [thrust()]))
     assert found.gravity_m_s2 == pytest.approx(9.8123, abs=1e-4)
+
+
+def test_which_simulated_stand_it_was_is_asked_for(run: Run) -> None:
+    made = thrust(specimen="rough, seed 5")
+    found = calibrated(with_calibrations(run, [made]))
+    assert "does not say whether it was on that one" in found.cautions()[0]
+    on_it = replace(run, header={**run.header, "specimen": "rough, seed 5"})
+    assert calibrated(with_calibrations(on_it, [made])).cautions() == []
 
 
 def test_a_spoilt_one_in_the_record_is_told_and_not_used(run: Run) -> None:

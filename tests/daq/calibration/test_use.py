@@ -26,6 +26,11 @@ def test_another_stand_or_channel_is_refused() -> None:
         fits(MADE, "thrust", 0x7E51, "seed 2")
 
 
+def test_a_simulated_stands_calibration_is_no_real_stands() -> None:
+    with pytest.raises(InputFault, match="is of a real stand, and this is a sim"):
+        fits(MADE, "thrust", 0x7E51, simulated=True)
+
+
 def test_drift_grows_with_age_and_with_the_distance_in_temperature() -> None:
     today, later = "2026-05-09T12:00:00+00:00", "2026-11-09T12:00:00+00:00"
     assert drift(later, temperature_c=21.0) > 5.0 * drift(today, temperature_c=21.0)
