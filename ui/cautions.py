@@ -1,4 +1,4 @@
-"""The cautions and the checklist before a spin: shown in words, never as art.
+"""The cautions and the checklist before a spin: in words; a drawing stands only beside.
 
 Common practice of the bench, no source; local rules, the makers' instructions
 and qualified people come first.
