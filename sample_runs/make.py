@@ -26,6 +26,7 @@ from ui.cli.main import main
 HERE = Path(__file__).parent
 SEED = 5
 ROUGH = "rough.toml"
+ATTEMPTS = 3
 # Of the specimens that the rough stand's scatter gives, one as good as the first.
 TWIN = "11"
 # What a steeper propeller gives and takes, against the truth's own tables.
@@ -119,17 +120,26 @@ def written_articles(scratch: Path) -> dict[str, Path]:
 def spun(folder: Path, more: list[str]) -> None:
     """Spin one sample and put its record there.
 
+    A machine that is busy with something else may fall silent for too long, and the
+    run trips: then once more.
+
     Raises:
         SystemExit: the run did not end well.
     """
+    if not any(_spun(folder, more) for _ in range(ATTEMPTS)):
+        raise SystemExit(f"{folder.name} did not end well")
+
+
+def _spun(folder: Path, more: list[str]) -> bool:
     with tempfile.TemporaryDirectory() as scratch:
         asked = ["spin", "short-staircase", "--simulated", *more, "--out", scratch]
         if main(asked) != 0:
-            raise SystemExit(f"{folder.name} did not end well")
+            return False
         (made,) = Path(scratch).iterdir()
         shutil.rmtree(made / "derived")
         shutil.rmtree(folder, ignore_errors=True)
         shutil.move(made, folder)
+        return True
 
 
 if __name__ == "__main__":

@@ -4,7 +4,7 @@ Folders are read and curves fetched in the background, so that the window's beat
 waits for a disk; nothing here is modal. What is drawn was worked out elsewhere.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Final
 
@@ -17,6 +17,7 @@ from ui.desktop.background import Background
 from ui.desktop.curves_detail import report_of
 from ui.desktop.curves_library import LibrarySide, absolute
 from ui.desktop.curves_shown import ShownSide
+from ui.desktop.model.held import hold, marks
 from ui.desktop.model.library import Library
 from ui.desktop.model.making import Making
 from ui.desktop.model.memory import Memory
@@ -74,6 +75,8 @@ class CurvesRoom(QWidget):
         shown.untick.clicked.connect(self._untick)
         shown.make.clicked.connect(lambda: self._make(shown.lacking()))
         shown.cancel.clicked.connect(self._give_up)
+        shown.held.asked.connect(self._compare)
+        shown.held.weighed.connect(self._weigh)
         shown.page.clicked.connect(self._open_page)
         self._split.splitterMoved.connect(self._remember_split)
 
@@ -178,6 +181,24 @@ class CurvesRoom(QWidget):
         self._jobs.start(
             "fetch", lambda: [traces.get(row) for row in rows], self.shown.show_traces
         )
+
+    # ------------------------------------------------------------------ comparing
+
+    def _compare(self, folders: Sequence[Path]) -> None:
+        """Hold runs against each other, in the background."""
+        self._jobs.start(
+            "compare",
+            lambda: hold(folders),
+            lambda held: self.shown.held.show_held(held, folders),
+        )
+
+    def _weigh(self, weight_g: float) -> None:
+        """Look where they would hover, in the background."""
+        held = self.shown.held.held
+        if held is not None:
+            self._jobs.start(
+                "marks", lambda: marks(held, weight_g), self.shown.show_marks
+            )
 
     # ------------------------------------------------------------------ working out
 

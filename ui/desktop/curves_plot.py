@@ -3,6 +3,7 @@
 Draws what the model of overlays holds and reads nothing back off it.
 """
 
+from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
@@ -173,6 +174,7 @@ class OverlayPlot(QWidget):
         super().__init__()
         self._overlay: Overlay | None = None
         self._items: list[object] = []
+        self._marks: list[object] = []
         self._head = label("", "small", wraps=False)
         self._simulated = label("simulated", "small", wraps=False)
         self.plot = pg.PlotWidget()
@@ -234,6 +236,17 @@ class OverlayPlot(QWidget):
             set_range(low - ROOM / 5 * span, high + ROOM * span, padding=0)
         told = "; ".join(line.label for line in overlay.lines) or "nothing"
         self.setAccessibleName(f"Plot of {family.title.lower()}: {told}")
+
+    def mark(self, places: Sequence[tuple[float, Style]]) -> None:
+        """A dashed upright line at each of these, in a run's colour, and no others."""
+        for item in self._marks:
+            self.plot.removeItem(item)
+        self._marks = []
+        for x, style in places:
+            pen = pg.mkPen(color_of(style), width=1.2, style=Qt.PenStyle.DashLine)
+            line = pg.InfiniteLine(pos=x, angle=90, pen=pen)
+            self.plot.addItem(line, ignoreBounds=True)
+            self._marks.append(line)
 
     def _draw_band(self, line: Line, many: int) -> None:
         if not line.x.size:

@@ -23,16 +23,19 @@ from PySide6.QtWidgets import (
 from daq.errors import GramwattError, InputFault
 from daq.fresh_file import write_fresh
 from ui.desktop import theme
+from ui.desktop.curves_compare import ComparePanel
 from ui.desktop.curves_detail import Sentences, said_of
 from ui.desktop.curves_picture import save_picture
 from ui.desktop.curves_plot import Legend, OverlayPlot
 from ui.desktop.flow import Flow
+from ui.desktop.model.held import Mark, Told
 from ui.desktop.model.making import Making
 from ui.desktop.model.overlay import overlay, short_labels, table
 from ui.desktop.model.rows import GONE, Row
 from ui.desktop.model.styles import Slots, Style
 from ui.desktop.model.traces import FAMILIES, Trace
 from ui.desktop.parts import Choice, button, column, label
+from ui.report.charts import THROTTLE, THRUST
 
 NO_CURVES: Final = "Curves of your runs appear here."
 NOT_CHOSEN: Final = (
@@ -61,6 +64,7 @@ class ShownSide(QWidget):
         super().__init__()
         self._slots = Slots()
         self._drawn: Sequence[Trace] = ()
+        self._marks: Sequence[Mark] = ()
         self._row: Row | None = None
         self._is_empty, self._looked = True, False
         self._dialog: QFileDialog | None = None
@@ -78,8 +82,9 @@ class ShownSide(QWidget):
         self.untick = button("Untick all", name="Keep only the chosen run in the plot")
         self.plot, self.legend = OverlayPlot(), Legend()
         self._remarks, self._said = Sentences(), Sentences()
+        self.held = ComparePanel()
         words = QWidget()
-        inside = column(self.legend, self._remarks, self._said)
+        inside = column(self.legend, self.held, self._remarks, self._said)
         inside.setContentsMargins(0, 0, theme.UNIT, 0)
         inside.addStretch(1)
         words.setLayout(inside)
@@ -130,6 +135,25 @@ class ShownSide(QWidget):
         self._drawn = drawn
         self._draw()
 
+    def show_marks(self, found: tuple[tuple[Mark, ...], Told]) -> None:
+        """Show where the runs would hover."""
+        self._marks = found[0]
+        self.held.show_marks(*found)
+        self._draw_marks()
+
+    def _draw_marks(self) -> None:
+        """A line where each run would hover, where x is throttle or thrust."""
+        axis = FAMILIES[self.family.currentIndex()].x_axis
+        places = {}
+        for mark in self._marks:
+            if axis is THROTTLE:
+                places[mark.folder] = mark.throttle_percent
+            elif axis is THRUST:
+                places[mark.folder] = mark.thrust_gf
+        self.plot.mark(
+            [(x, self.styles[f]) for f, x in places.items() if f in self.styles]
+        )
+
     def show_row(self, row: Row | None, *, is_empty: bool, looked: bool) -> None:
         """Tell of this run.
 
@@ -143,9 +167,13 @@ class ShownSide(QWidget):
 
     def _draw(self) -> None:
         shown = overlay(self._drawn, FAMILIES[self.family.currentIndex()], self._slots)
+        self.held.show_folders([line.folder for line in shown.lines])
+        if self.held.held is None:
+            self._marks = ()
         self.plot.draw(shown)
         self.legend.show_lines(shown.lines)
         self.styles = {line.folder: line.style for line in shown.lines}
+        self._draw_marks()
         self._remarks.tell((" ".join(shown.remarks), "muted"))
         there = bool(shown.lines)
         self.plot.setVisible(there)
