@@ -16,7 +16,7 @@ from daq.analysis.measured import Measured, Source
 from daq.analysis.plateaus import Plateaus
 from daq.analysis.scaled import scale_sources
 from daq.analysis.series import Array, Hold, Series
-from daq.analysis.statistics import WindowMean, step_nearby, window_mean
+from daq.analysis.statistics import WindowMean, distinct, step_nearby, window_mean
 from daq.analysis.zeros import ZEROED
 from daq.units import n_to_gf, rad_s_to_rpm
 
@@ -204,7 +204,8 @@ def _means(
     channel: Series, stretches: Sequence[_Stretch], plateaus: Plateaus
 ) -> Measured:
     """One channel over all stretches, each at the middle of its throttle."""
-    windows = [_window(channel, stretch) for stretch in stretches]
+    passed = distinct(channel.value_si)
+    windows = [_window(channel, passed, stretch) for stretch in stretches]
     raw = np.array(
         [_at_middle(w, s) for w, s in zip(windows, stretches, strict=True)],
         dtype=np.float64,
@@ -237,8 +238,8 @@ def _at_middle(window: WindowMean, stretch: _Stretch) -> float:
     return window.mean + window.change * off_s / (stretch.end_s - stretch.start_s)
 
 
-def _window(channel: Series, stretch: _Stretch) -> WindowMean:
+def _window(channel: Series, passed: Array, stretch: _Stretch) -> WindowMean:
     """Readings of one stretch; a mean over time is one over throttle here."""
     t_s, value = channel.between(stretch.start_s, stretch.end_s)
-    step = step_nearby(channel.value_si, value, channel.resolution_si)
+    step = step_nearby(passed, value, channel.resolution_si)
     return window_mean(t_s, value, step)

@@ -17,7 +17,13 @@ from numpy.typing import NDArray
 from daq.analysis.measured import Measured, Source
 from daq.analysis.scaled import scale_sources
 from daq.analysis.series import Array, Hold, Series
-from daq.analysis.statistics import MIN_READINGS, WindowMean, step_nearby, window_mean
+from daq.analysis.statistics import (
+    MIN_READINGS,
+    WindowMean,
+    distinct,
+    step_nearby,
+    window_mean,
+)
 from daq.analysis.unseen import NOTHING_UNSEEN, Unseen
 from daq.analysis.zeros import REST_SETTLE_S, ZEROED, Rests, read_rests
 
@@ -180,8 +186,9 @@ def average(
     legs = tuple(hold.leg for hold in dwells)
     channels: dict[str, ChannelMeans] = {}
     for name, channel in series.items():
+        passed = _passed(channel, start_s, end_s)
         windows = tuple(
-            _window(channel, float(a), float(b))
+            _window(channel, passed, float(a), float(b))
             for a, b in zip(start_s, end_s, strict=True)
         )
         rests = read_rests(
@@ -206,9 +213,18 @@ def average(
     )
 
 
-def _window(channel: Series, start_s: float, end_s: float) -> WindowMean:
+def _passed(channel: Series, start_s: Array, end_s: Array) -> Array:
+    """Different readings between one window and the next, rising."""
+    parts = [
+        channel.between(float(a), float(b))[1]
+        for a, b in zip(end_s[:-1], start_s[1:], strict=True)
+    ]
+    return distinct(np.concatenate([np.zeros(0), *parts]))
+
+
+def _window(channel: Series, passed: Array, start_s: float, end_s: float) -> WindowMean:
     t_s, value = channel.between(start_s, end_s)
-    step = step_nearby(channel.value_si, value, channel.resolution_si)
+    step = step_nearby(passed, value, channel.resolution_si)
     return window_mean(t_s, value, step)
 
 

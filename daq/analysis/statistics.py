@@ -35,6 +35,8 @@ GLITCH_CONVERSIONS = 3
 GLITCH_SHARE = 0.05
 #: The median absolute deviation of a normal distribution is 0.6745 sigma.
 MAD_TO_SIGMA = 1.482602218505602
+#: Readings of a window that are looked at for the converter's step.
+MAX_STEP_READINGS = 4096
 #: Readings this close to a window's median, as a share of it, tell what a step of
 #: the converter is there ...
 STEP_NEARBY = 0.02
@@ -152,14 +154,17 @@ def glitches(
     span_s = float(np.mean(few_t[half:]) - np.mean(few_t[:half]))
     rise = float(np.median(few[half:]) - np.median(few[:half]))
     slope = rise / span_s if span_s > 0 else 0.0
-    residual = value - slope * (t_s - t_s[0])
+    residual = t_s - t_s[0]
+    residual *= -slope
+    residual += value
     few_residual = residual[::stride]
     middle = float(np.median(few_residual))
     scale = MAD_TO_SIGMA * float(np.median(np.abs(few_residual - middle)))
     limit = max(GLITCH_SIGMA * scale, GLITCH_COUNTS * resolution)
     if limit <= 0:
         return none, False
-    out = np.abs(residual - middle) > limit
+    residual -= middle
+    out = np.abs(residual, out=residual) > limit
     if not out.any():
         return none, False
     return _short_runs(out, value)
@@ -180,28 +185,40 @@ def _short_runs(out: NDArray[np.bool_], value: Array) -> tuple[NDArray[np.bool_]
     return mask, long_seen
 
 
-def step_nearby(value: Array, window: Array, resolution: float) -> float:
+def distinct(value: Array) -> Array:
+    """Different readings, rising, those that are none left out."""
+    seen = np.unique(value)
+    return np.asarray(seen[np.isfinite(seen)], dtype=np.float64)
+
+
+def step_nearby(passed: Array, window: Array, resolution: float) -> float:
     """The step by which a channel really moves near a window's level.
 
     A count may be finer than what stands behind it: a speed told in counts of
     1 rpm may come in steps of 10, from a controller that counts hundreds of
     electrical rpm. Such a step is no excursion, and it is what one reading can
-    resolve. It is taken from the whole run, which passes the level on its ramps.
+    resolve. It is taken from the window and from what passes its level elsewhere, on
+    the ramps.
 
     Args:
-        value: All readings of the channel, shape (n,); NaN is no reading.
-        window: Those of the window, shape (m,).
+        passed: Different readings of the channel outside of its windows, rising,
+            shape (n,).
+        window: Readings of the window, shape (m,); NaN is no reading.
         resolution: One count; 0 if not known.
 
     Returns:
         The smallest distance between values seen near the level, never below
         ``resolution``; ``resolution`` where too few different values were seen.
     """
-    good = window[np.isfinite(window)]
-    if not good.size:
+    few = window[:: -(-window.size // MAX_STEP_READINGS) or 1]
+    few = few[np.isfinite(few)]
+    if not few.size:
         return resolution
-    level = float(np.median(good))
-    seen = np.unique(value[np.abs(value - level) <= STEP_NEARBY * abs(level)])
+    level = float(np.median(few))
+    reach = STEP_NEARBY * abs(level)
+    first, last = np.searchsorted(passed, (level - reach, level + reach))
+    inside = few[np.abs(few - level) <= reach]
+    seen = np.unique(np.concatenate((passed[first:last], inside)))
     if seen.size < STEP_VALUES:
         return resolution
     return max(resolution, float(np.diff(seen).min()))
@@ -285,13 +302,22 @@ def _mean_of_good(
 ) -> WindowMean:
     mean = float(value.mean())
     residual = value - mean
+    # Not by ``@``: threads that wait for a busy core cost more than they save.
+    variance = float(np.einsum("i,i", residual, residual)) / value.size
+    # What the mean of a window is worth depends on what happens over long times only.
+    size = -(-value.size // MAX_BLOCKS)
+    blocks, blocks_s = _blocks(residual, size), _blocks(t_s, size)
+    blocks_s = blocks_s - blocks_s.mean()
     length_s = float(t_s[-1] - t_s[0])
-    slope = _slope(t_s, residual)
+    slope = None if value.size < 2 * MIN_READINGS else _slope(blocks_s, blocks)
     fitted = 1
     if slope is not None:
-        residual = residual - slope * (t_s - t_s.mean())
+        blocks = blocks - slope * blocks_s
+        variance = max(
+            0.0, variance - slope**2 * float(blocks_s @ blocks_s) / blocks.size
+        )
         fitted = 2
-    n_eff, sd = _effective(residual, fitted)
+    n_eff, sd = _effective(blocks, size, value.size, variance, fitted)
     scatter_u = sd / math.sqrt(n_eff)
     # Slope of a line through n_eff readings spread evenly over the window.
     change = 0.0 if slope is None else slope * length_s
@@ -320,32 +346,31 @@ def _mean_of_good(
     )
 
 
-def _slope(t_s: Array, residual: Array) -> float | None:
-    """Least-squares slope; None where a line would say nothing."""
-    if residual.size < 2 * MIN_READINGS:
-        return None
-    offset_s = t_s - t_s.mean()
+def _slope(offset_s: Array, residual: Array) -> float | None:
+    """Least-squares slope over times about their mean; None where all are one."""
     spread = float(offset_s @ offset_s)
     return float(offset_s @ residual) / spread if spread > 0 else None
 
 
-def _effective(residual: Array, fitted: int) -> tuple[float, float]:
+def _effective(
+    blocks: Array, size: int, count: int, variance: float, fitted: int
+) -> tuple[float, float]:
     """Effective count, and standard deviation of single readings.
 
-    Long windows are correlated as block means: what the mean of a window is
-    worth only depends on correlation over long times.
+    Args:
+        blocks: Means of so many readings each, about their mean or line.
+        size: Readings in a block.
+        count: Readings in all.
+        variance: Of single readings about the same.
+        fitted: Parameters that were fitted.
     """
-    n = residual.size
-    variance = float(residual @ residual) / n
-    size = -(-n // MAX_BLOCKS)
-    blocks = _blocks(residual, size)
     tau = correlation_time(blocks, fitted)
     block_variance = float(blocks @ blocks) / blocks.size
     if variance <= 0:
-        return float(n), 0.0
+        return float(count), 0.0
     # tau in readings: what n * var(mean) is, over the variance of one reading.
     tau_readings = max(1.0, tau * size * block_variance / variance)
-    n_eff = n / tau_readings
+    n_eff = count / tau_readings
     # The fit took its share of the variance away (Bayley and Hammersley 1946).
     share = min(0.8, fitted / n_eff)
     return n_eff, math.sqrt(variance / (1.0 - share))

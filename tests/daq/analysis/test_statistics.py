@@ -9,6 +9,7 @@ from daq.analysis.measured import t_factor
 from daq.analysis.series import Array
 from daq.analysis.statistics import (
     correlation_time,
+    distinct,
     glitches,
     mser_truncation,
     step_nearby,
@@ -113,7 +114,7 @@ def test_a_coarse_step_behind_a_fine_count_is_no_excursion() -> None:
     # one step to the next once, a sixth of the way into the window.
     window = np.where(np.arange(600) < 100, 17190.0, 17200.0)
     ramp = np.arange(0.0, 20000.0, 10.0)
-    step = step_nearby(np.concatenate([ramp, window]), window, 1.0)
+    step = step_nearby(ramp, window, 1.0)
     assert step == 10.0
     assert window_mean(axis(600), window, 1.0).excursion
     found = window_mean(axis(600), window, step)
@@ -127,10 +128,10 @@ def test_a_coarse_step_behind_a_fine_count_is_no_excursion() -> None:
 def test_a_step_is_never_finer_than_a_count_nor_guessed_from_few_values() -> None:
     rng = np.random.default_rng(8)
     fine = 100 + rng.standard_normal(500)
-    assert step_nearby(fine, fine, 0.25) == 0.25
+    assert step_nearby(distinct(fine), fine, 0.25) == 0.25
     two = np.where(np.arange(500) == 250, 101.0, 100.0)
-    assert step_nearby(two, two, 0.01) == 0.01
-    assert step_nearby(fine, np.full(9, np.nan), 0.5) == 0.5
+    assert step_nearby(distinct(two), two, 0.01) == 0.01
+    assert step_nearby(distinct(fine), np.full(9, np.nan), 0.5) == 0.5
 
 
 def test_something_that_happened_is_no_glitch() -> None:
