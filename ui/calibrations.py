@@ -96,6 +96,22 @@ def passed_checks(identity: str) -> list[str]:
     ]
 
 
+def that_may_serve(*, own: bool, specimen: str) -> list[Calibration]:
+    """The newest calibration of each channel of each stand that it may turn out to be.
+
+    Args:
+        own: on a simulated stand that was started for it.
+        specimen: which one that is; "" if that is not said.
+    """
+    if own and not specimen:
+        return []
+    newest: dict[tuple[str, int], Calibration] = {}
+    for made in kept_calibrations():
+        if made.subject.specimen == specimen:
+            newest[made.subject.channel, made.subject.stand_id] = made
+    return sorted(newest.values(), key=_age)[-MOST:]
+
+
 def for_header(*, own: bool, specimen: str) -> dict[str, object]:
     """What the shelf adds to the header of a run that is about to begin.
 
@@ -104,26 +120,18 @@ def for_header(*, own: bool, specimen: str) -> dict[str, object]:
         specimen: which one that is; "" if that is not said.
 
     Returns:
-        The newest calibration of each channel of each stand that it may turn out to
-        be; nothing where there is none.
+        All that may serve, whole; nothing where there is none.
     """
     from daq.calibration.text import to_dict
 
-    if own and not specimen:
+    chosen = that_may_serve(own=own, specimen=specimen)
+    if not chosen:
         return {}
-    newest: dict[tuple[str, int], Calibration] = {}
-    for made in kept_calibrations():
-        if made.subject.specimen == specimen:
-            newest[made.subject.channel, made.subject.stand_id] = made
-    if not newest:
-        return {}
-    chosen = sorted(newest.values(), key=_age)[-MOST:]
+    checks = {made.id: passed_checks(made.id) for made in chosen}
     return {
         SPECIMEN: specimen,
         HEADER: [to_dict(made) for made in chosen],
-        CHECKED: {
-            made.id: passed for made in chosen if (passed := passed_checks(made.id))
-        },
+        CHECKED: {name: passed for name, passed in checks.items() if passed},
     }
 
 

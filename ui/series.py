@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Final
 
+from daq.link.messages import Quantity
 from ui.cut import cut_of
 from ui.stretches import stretches_of
 
@@ -27,6 +28,8 @@ if TYPE_CHECKING:
 # The end of a hold is known on the stand's clock to a few milliseconds only: what a
 # command overtakes on its way must not reach into the plateau before it.
 END_GUARD_S = 0.02
+# A crystal is good to some tens of parts per million (common practice, no source).
+COUNTED_PPM = 1000
 # What the analysis knows, by what the record calls it.
 KINDS: Final[Mapping[str, HoldKind]] = {
     "rest": "rest",
@@ -62,13 +65,23 @@ def series_of(run: Run) -> tuple[dict[str, Series], set[str]]:
             if page.name not in CHANNEL_UNITS:
                 continue
             use = found.of(page.name)
+            known = bool(found.uses) and _is_known(page)
             times_s, counts = stream.device_s[good], stream.counts[good, column]
             if use is None:
-                nominal.add(page.name)
+                nominal |= set() if known else {page.name}
                 series[page.name] = _nominal(page, times_s, counts)
             else:
                 series[page.name] = _calibrated(page, use, times_s, counts)
     return series, nominal
+
+
+def _is_known(page: ChannelPage) -> bool:
+    """Whether its scale needs no calibration: a crystal counts it, and says how well.
+
+    Turns are counted, not converted; beside calibrated channels nothing is nominal
+    about them.
+    """
+    return page.quantity is Quantity.ROTATIONAL_SPEED and page.gain_u_ppm <= COUNTED_PPM
 
 
 def _nominal(

@@ -128,6 +128,11 @@ def test_findings_say_by_what_and_no_more_that_it_is_nominal(folder: Path) -> No
     assert "scale factors of voltage and current are nominal" in top
 
 
+def test_turns_are_counted_and_need_no_calibration(run: Run) -> None:
+    assert "speed" in series_of(run)[1]
+    assert "speed" not in series_of(with_calibrations(run, [thrust()]))[1]
+
+
 def test_the_page_names_them_and_says_what_is_left_nominal(folder: Path) -> None:
     results = analyse_folder(folder, [thrust()])
     said = " ".join(sentences_on_method(results.run, results.analysis))

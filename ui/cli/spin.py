@@ -184,7 +184,7 @@ class Spin:
         from ui.client import KeeperClient
 
         if not as_json:
-            self._introduce(port)
+            self._introduce(port, own=own is not None)
         client = KeeperClient(self.order.start(port, baud, out, own=own is not None))
         self.folder = client.folder
         show = Show(self.order, client, MachineClock(), own=own, quiet=as_json)
@@ -194,7 +194,7 @@ class Spin:
         self.clears = show.clears(str(self.outcome.get("check")))
         return self._report_end(as_json=as_json)
 
-    def _introduce(self, port: str) -> None:
+    def _introduce(self, port: str, *, own: bool) -> None:
         """What is about to be done, before a port is opened."""
         from protocols.preview import preview
         from ui.cautions import UNPROTECTED, lacks_of
@@ -219,10 +219,26 @@ class Spin:
             print(labelled("timed", f"{burst.part}: {burst.source}"))
         for warning in seen.warnings:
             print(labelled("warning", warning))
+        self._tell_scales(own=own)
         if task.stand is not None:
             print(labelled("UNPROTECTED", UNPROTECTED))
             for words in lacks_of(task.stand):
                 print(labelled("", words))
+
+    def _tell_scales(self, *, own: bool) -> None:
+        """By what counts will become units, as far as it is known before."""
+        from ui.calibrations import that_may_serve
+        from ui.cli.text import labelled
+
+        specimen = self.order.specimen if own else ""
+        kept = that_may_serve(own=own, specimen=specimen)
+        for made in kept:
+            stand = "" if own else f", on stand {made.subject.stand_id:08x}"
+            words = f"{made.subject.channel} by {made.id}{stand}"
+            print(labelled("scale", words))
+        if not kept:
+            words = "by the stand's own constants; 'gramwatt calibrate' betters that"
+            print(labelled("scale", words))
 
     def _report_end(self, *, as_json: bool) -> int:
         from ui.cli.ending import alarm, exit_status, tell_end, tell_last
