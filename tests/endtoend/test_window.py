@@ -302,6 +302,15 @@ def test_the_first_three_minutes_need_no_hardware_and_three_keys(
     shown.press("space", "space", "Return")  # a hand that goes on presses nothing
     shown.until(has_focus="How the spin ended")
     assert Path(tmp_path, seen["folder"]).is_dir()
+    shown.press("Tab")
+    shown.until(has_focus="Next spin")
+    shown.press("Return")
+    shown.until(has_focus="Prove the guards")
+    shown.press("Return")  # the stand is latched from the stop
+    shown.until(stage="LATCHED")
+    shown.until(has_focus="The cause is found and removed: acknowledge")
+    shown.press("Return")
+    shown.until(stage="READY", has_focus="Spin the simulation")
     shown.do("close")
     assert shown.process.wait(10) == 0
 

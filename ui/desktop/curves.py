@@ -189,7 +189,7 @@ class CurvesRoom(QWidget):
         self._jobs.start(
             "compare",
             lambda: hold(folders),
-            lambda held: self.shown.held.show_held(held, folders),
+            lambda held: self.shown.show_held(held, folders),
         )
 
     def _weigh(self, weight_g: float) -> None:

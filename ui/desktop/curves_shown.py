@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Final
 
-from PySide6.QtCore import Qt, QUrl, Signal
+from PySide6.QtCore import Qt, QTimer, QUrl, Signal
 from PySide6.QtGui import QDesktopServices
 from PySide6.QtWidgets import (
     QFileDialog,
@@ -28,7 +28,7 @@ from ui.desktop.curves_detail import Sentences, said_of
 from ui.desktop.curves_picture import save_picture
 from ui.desktop.curves_plot import Legend, OverlayPlot
 from ui.desktop.flow import Flow
-from ui.desktop.model.held import Mark, Told
+from ui.desktop.model.held import Held, Mark, Told
 from ui.desktop.model.making import Making
 from ui.desktop.model.overlay import overlay, short_labels, table
 from ui.desktop.model.rows import GONE, Row
@@ -134,6 +134,12 @@ class ShownSide(QWidget):
         """Draw these."""
         self._drawn = drawn
         self._draw()
+
+    def show_held(self, held: Held, folders: Sequence[Path]) -> None:
+        """Tell what was compared, where it can be seen."""
+        self.held.show_held(held, folders)
+        bar = self._scroll.verticalScrollBar()
+        QTimer.singleShot(0, lambda: bar.setValue(self.held.y()))
 
     def show_marks(self, found: tuple[tuple[Mark, ...], Told]) -> None:
         """Show where the runs would hover."""

@@ -115,8 +115,8 @@ class SpinRoom(QWidget):
         self.panel.renew()
         self.walk.show_plan(None, None)
         self._plan_changed()
-        self._left.setCurrentIndex(0)
-        self.panel.go.setFocus()
+        self.panel.leads = True
+        self.show_desk()
 
     def _run_folder(self) -> str:
         spinning = self._desk.spinning

@@ -38,6 +38,7 @@ class SetupPanel(QWidget):
 
     Attributes:
         foot: what is pressed next, and why not; it stands below the panel.
+        leads: the focus goes to what begins, as soon as it can.
         changed: something was chosen, and what follows was worked out.
         begin: a person wants the guards proven, and to go on from there.
         wants_bench: there is no stand yet.
@@ -52,6 +53,7 @@ class SetupPanel(QWidget):
         self._desk = desk
         self._setup = setup
         self._filling = False
+        self.leads = False
         self.article = Choice("Article", 16)
         self.protocol = Choice("Protocol", 16)
         self.cell = QLineEdit(brief(setup.load_cell_g))
@@ -255,6 +257,9 @@ class SetupPanel(QWidget):
         if self._hint.text() != words:
             self._hint.setText(words)
         self.go.setEnabled(can)
+        if self.leads and can and self.go.isVisible():
+            self.leads = False
+            self.go.setFocus()
         trouble = desk.trouble
         if trouble is not None and not setup.fault and not desk.busy:
             self._fault.tell(f"{trouble.sentence} {trouble.advice}".strip())

@@ -189,8 +189,7 @@ class Window(QWidget):
         own = chosen is not None and chosen.own and self.desk.heard.stand is not None
         if own and not self._led:
             self.go_to(ROOMS.index("Spin"))
-            self.spin.show_desk()  # what can be pressed can be gone to
-            self.spin.panel.go.setFocus()
+            self.spin.panel.leads = True
         self._led = own or (self._led and chosen is not None)
 
     def show_desk(self) -> None:
