@@ -28,6 +28,10 @@ SPECIMEN: Final = "specimen"
 GIVEN: Final = "given"  # asked for by a person, instead of what the run came with
 EXTREMES: Final = ("-high", "-low")
 MOST: Final = 24
+#: Beyond its range by less than this a channel is not said to be: noise about an end,
+#: and for thrust a zero that another motor's weight has moved.
+NOISE_SHARE: Final = 0.02
+MOVED_SHARE: Final = 0.1
 
 
 def channel_of(name: str) -> str:
@@ -333,10 +337,10 @@ def out_of_range(series: Mapping[str, Series], found: Calibrated) -> list[str]:
         made = use.calibration
         span = made.high_si - made.low_si
         beyond = channel.scale.beyond(channel.value_si)
-        # Noise about zero, and what a zero that moved takes along, is no reading.
-        if not np.any(beyond > 0.02 * span):
+        far = beyond > (MOVED_SHARE if made.subject.unit == "N" else NOISE_SHARE) * span
+        if not np.any(far):
             continue
-        values = channel.value_si[beyond > 0.02 * span]
+        values = channel.value_si[far]
         furthest = float(values[np.argmax(np.abs(values))])
         shown, unit = to_trade(name, furthest)
         low, high = (to_trade(name, end)[0] for end in (made.low_si, made.high_si))

@@ -22,8 +22,11 @@ from daq.errors import InputFault
 
 #: Expanded to about 95 %.
 COVERAGE_FACTOR: Final = 2.0
-#: What the same lever in the same place has in common in both.
-SHARED_FACTS: Final = ("lever_ratio", "gravity_m_s2", "pushes", "set")
+#: Where these are alike the lever, the place and the meter are taken for the same.
+SHARED_FACTS: Final = (
+    *("lever_ratio", "gravity_m_s2", "pushes", "set"),
+    *("meter_percent", "meter_digits", "meter_step", "load_ohm"),
+)
 SHARED: Final = ("gain", GRAVITY)
 
 

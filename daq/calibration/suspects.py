@@ -147,8 +147,12 @@ def _check_leg(
     ordered = where[np.argsort(value[where], kind="stable")]
     spread = (table.x - table.x.mean()) @ (value - value.mean())
     rising = math.copysign(1.0, float(spread))
+    covariance = np.pad(reference.covariance(), (0, 1))  # zero is known exactly
     for low, high in pairwise(ordered):
-        if value[low] == value[high]:
+        a, b = table.level[low], table.level[high]
+        apart2 = covariance[a, a] + covariance[b, b] - 2.0 * covariance[a, b]
+        # What cannot be told apart by what it is known to is in no order.
+        if value[high] - value[low] <= SLIP_U * math.sqrt(max(0.0, apart2)):
             continue
         if rising * (table.x[high] - table.x[low]) > 0.0:
             continue

@@ -10,6 +10,7 @@ import pytest
 from numpy.typing import NDArray
 
 from daq.analysis.measured import t_factor
+from daq.analysis.scale import PowerPart, Scale
 from daq.calibration.fit import Polynomial, fit_polynomial, force_grade
 from daq.calibration.gravity import normal_gravity
 from daq.calibration.standards import Mass, Standards, masses_of
@@ -109,6 +110,20 @@ def test_thermometer_correction_at_thirty_degrees(
     assert u < 0.6 * exact["u_b_30_if_correlation_dropped"]
     low = float(fitted.value(at)[0]) - float(t_factor(9)) * u
     assert low == pytest.approx(exact["b_30_95_mean_low"], rel=1e-9)
+
+
+def test_the_analysis_gets_the_same_uncertainty_from_the_fits_factors(
+    thermometer: tuple[Polynomial, dict[str, Any]],
+) -> None:
+    # The covariance of H.3.3 as a factor of powers of the value: u(b(30)) of H.3.4.
+    fitted, source = thermometer
+    factor = np.asarray(np.linalg.cholesky(fitted.covariance()), dtype=np.float64)
+    part = PowerPart("fit", fitted.powers, factor, float(fitted.dof))
+    found = Scale((part,)).factors("b", [10.0])["b fit"]
+    u = float(np.linalg.norm(found.factor))
+    assert u == pytest.approx(source["recomputed"]["u_b_30"], rel=1e-9)
+    assert round(u, 4) == source["published"]["u_b_30"]
+    assert found.dof == 9.0
 
 
 # --------------------------------------------------------------- ASTM E74-18

@@ -17,9 +17,11 @@ from daq.analysis.scaled import scale_sources
 from daq.analysis.series import Series
 from daq.calibration.gravity import normal_gravity
 from daq.calibration.making import calibrate
+from daq.calibration.meter import meter_from, metered
 from daq.calibration.standards import Standards, masses_of
+from daq.calibration.suspects import Sensor
 from daq.calibration.use import used
-from daq.calibration.value import Calibration
+from daq.calibration.value import Calibration, Subject
 from daq.calibration.weights import permissible_error_g
 from daq.errors import InputFault
 from tests.daq.calibration.invented import (
@@ -28,6 +30,7 @@ from tests.daq.calibration.invented import (
     UTC,
     Cell,
     club_masses,
+    reading,
     session,
 )
 from ui.calibrations import scale_of
@@ -35,6 +38,7 @@ from ui.calibrations import scale_of
 STANDS = 400
 #: 99.9 % of binomial counts of 400 with 0.95 lie from 365 to 393 (scipy.stats.binom).
 FEWEST, MOST = 365, 393
+VOLTS = Sensor("voltage", "V", 1000.0, -32767, 32767)
 AXIS = {"lever": None, "on_axis": True}
 
 
@@ -133,6 +137,46 @@ def test_where_nothing_dominates_at_least_95_hold() -> None:
     assert values >= FEWEST
     assert differences >= FEWEST
     assert width < 2.5
+
+
+def test_voltage_by_a_meter_is_held_too() -> None:
+    # A meter within its bounds, a divider with gain, offset and a slight bend.
+    rng = np.random.default_rng(4)
+    meter = meter_from("0.5% + 3 x 0.01")
+    held = apart = 0
+    for _ in range(STANDS):
+        gain = 1000.0 * (1.0 + 0.01 * rng.standard_normal())
+        offset, bend = 10.0 * rng.standard_normal(), 1e-5 * rng.standard_normal()
+        true_v = np.sort(rng.uniform(3.0, 13.0, 6))
+        own, zero = rng.uniform(-0.005, 0.005), rng.uniform(-0.015, 0.015)
+        shown = [
+            round(v * (1.0 + own) + zero + rng.uniform(-0.01, 0.01), 2) for v in true_v
+        ]
+
+        def counts(
+            volt: float, g: float = gain, o: float = offset, b: float = bend
+        ) -> float:
+            return g * volt * (1.0 + b * volt) + o + rng.standard_normal()
+
+        readings = [reading("zero", 0, "", -1, counts(0.0), 0.0)]
+        readings += [
+            reading("load", 0, "", i, counts(float(v)), 5.0 * i + 5.0)
+            for i, v in enumerate(true_v)
+        ]
+        known = metered(meter, shown, "V")
+        subject = Subject("voltage", "V", 1)
+        made = calibrate(readings, known, VOLTS, subject, UTC)
+        at = np.array(sorted(rng.uniform(8.0, 12.6, 2)))
+        read = made.value(np.array([counts(float(v)) for v in at]))
+        scale = scale_of(used(made, UTC, 21.0))
+        channel = Series("voltage", "voltage", at, read, 0.0, 1e-3, scale)
+        error = Measured(read - at, scale_sources(channel, read))
+        low, high = error.interval()
+        held += int(low[0] <= 0.0 <= high[0])
+        low, high = error.mapped(np.array([[-1.0, 1.0]])).interval()
+        apart += int(low[0] <= 0.0 <= high[0])
+    assert held >= FEWEST
+    assert apart >= FEWEST
 
 
 @pytest.mark.parametrize("off", [0.05, -0.03])
