@@ -36,6 +36,7 @@ from ui.desktop.parts import ABNORMAL, GOOD, NEUTRAL, Mark, plain_tip
 Index = QModelIndex | QPersistentModelIndex
 TICK: Final = 0
 EXTRAS: Final = "thrust"  # the first column that has to leave articles their room
+LAST: Final = "sag"  # the same where there is little room
 ARTICLE: Final = "ad, motor A mm"
 LETTERS: Final = 13  # height of the text in px
 #: Key for sorting, heading, and a text as wide as the column has to be.
@@ -367,7 +368,7 @@ class RunsView(QTableView):
             elif short and key == "ended":
                 texts = (f"mm {self._runs.longest(key)}",)
             wide = max(map(letters.horizontalAdvance, texts)) + theme.scaled(10)
-            if key == EXTRAS and not short:
+            if key == (LAST if short else EXTRAS):
                 room -= letters.horizontalAdvance(ARTICLE)
             fits = wide <= room and not (short and key == "kind")
             if short and key == "kind":
