@@ -46,6 +46,10 @@ DOUBT_SHARE: Final = 0.02
 #: Beyond this speed the motor turns, and above this voltage its supply is on.
 TURNING_RAD_S: Final = 5.0
 SUPPLY_OFF_V: Final = 1.0
+#: What is typed is within this factor of what the stand's constants say, or in another
+#: unit; of less than this, in SI, nothing can be said.
+FAR: Final = 5.0
+LEAST_NOMINAL: Final = 0.2
 #: Readings older than this say nothing of now.
 FRESH_S: Final = 0.5
 SILENT_S: Final = 2.0
@@ -93,6 +97,7 @@ class Calibrating:
         steps: all of them.
         readings: what was read, one for each step done.
         typed: what the meter read at each level, where one is used.
+        direct: whether a meter reads what the channel reads.
         said: sentences that nobody took yet, oldest first.
         stand: who is there; None before it said so.
     """
@@ -103,6 +108,7 @@ class Calibrating:
         steps: Sequence[Step],
         *,
         needs_supply_off: bool,
+        direct: bool = True,
     ) -> None:
         """Begin.
 
@@ -110,6 +116,8 @@ class Calibrating:
             channel: to be calibrated.
             steps: what is to be done.
             needs_supply_off: whether nothing is read while the motor's supply is on.
+            direct: whether a meter reads what the channel reads, and no volts across
+                a load instead.
         """
         self.channel = channel
         self.steps = tuple(steps)
@@ -117,6 +125,7 @@ class Calibrating:
         self.typed: dict[int, float] = {}
         self.said: list[str] = []
         self.stand: s.Stand | None = None
+        self.direct = direct
         self._needs_supply_off = needs_supply_off
         self._window: deque[tuple[float, int]] = deque(maxlen=MOST_READINGS)
         self._others: dict[str, float] = {}
@@ -266,13 +275,37 @@ class Calibrating:
         Raises:
             InputFault: it does not.
         """
-        metered = self.sensor is not None and self.sensor.unit != ZEROED_UNIT
-        if not metered or step.kind == "zero":
+        sensor = self.sensor
+        if sensor is None or sensor.unit == ZEROED_UNIT:
+            return
+        page = self.stand.channel(self.channel) if self.stand else None
+        nominal = math.nan if page is None else page.to_si(self._window[-1][1])
+        if step.kind == "zero":
+            if sensor.unit == "V" and abs(nominal) > SUPPLY_OFF_V:
+                raise InputFault(
+                    f"The channel reads {nominal:.1f} V: switch the supply off, or "
+                    "take the pack off, for its zero."
+                )
             return
         if typed is None or not math.isfinite(typed):
             raise InputFault("Type what the meter reads, such as 11.08.")
         if typed == 0.0 or typed in self.typed.values():
             raise InputFault(f"{typed:g} was taken already; set another value.")
+        self._check_unit(typed, nominal, sensor.unit)
+
+    def _check_unit(self, typed: float, nominal: float, unit: str) -> None:
+        """Whether what was typed can be in the unit.
+
+        Raises:
+            InputFault: it is far from what the stand's own constants say.
+        """
+        if not self.direct or abs(nominal) < LEAST_NOMINAL:
+            return
+        if not 1.0 / FAR <= abs(typed / nominal) <= FAR:
+            raise InputFault(
+                f"By its own constants the stand reads {nominal:.3g} {unit}, and "
+                f"{typed:g} was typed: is that in {unit}?"
+            )
 
     def poll(self, now_s: float) -> Reading | None:
         """The reading that was asked for, once it is there.
@@ -366,14 +399,19 @@ class Calibrating:
         By the readings before it, so that a slip is told while it can be mended by
         one step back.
         """
-        newest, zero = self.readings[-1], None
+        newest, zero = self.readings[-1], self.readings[0]
         pairs = []
         for reading in self.readings:
-            if reading.kind == "zero":
-                zero = reading
-            elif zero is not None and reading.kind == "load":
+            if reading.kind == "load":
                 known = reference.levels[reading.level].value_si
                 pairs.append((known, reading.counts - zero.counts))
+        if newest.kind == "zero" and pairs:
+            most = max(abs(moved) for _, moved in pairs)
+            if abs(newest.counts - zero.counts) > DOUBT_SHARE * most:
+                return (
+                    "It does not come back to where it began: look whether everything "
+                    "is off and nothing touches; u takes this reading back."
+                )
         if newest.kind != "load" or len(pairs) < 2:
             return ""
         known, moved = pairs[-1]

@@ -108,14 +108,15 @@ def metering(channel: str, unit: str, count: int) -> tuple[Step, ...]:
 
 
 def checking(
-    reference: Reference | None, name: str | None, unit: str
+    reference: Reference | None, name: str | None, channel: str, unit: str
 ) -> tuple[Step, ...]:
     """Steps for a short check: zero, one known value, zero.
 
     Args:
         reference: the masses; None where a meter is read.
         name: which mass; None takes the heaviest.
-        unit: of the channel.
+        channel: which.
+        unit: of it.
 
     Raises:
         InputFault: there is no such mass.
@@ -123,7 +124,7 @@ def checking(
     from daq.errors import InputFault
 
     if reference is None:
-        begin, one = metering("the channel", unit, 1)
+        begin, one = metering(channel, unit, 1)
         return (begin, one, Step("zero", 0, "", ZERO, begin.words))
     pieces = reference.pieces
     names = [piece.name for piece in pieces]

@@ -227,6 +227,18 @@ def test_a_slip_is_told_at_once() -> None:
     assert "that is 29 % of 70 g. Look what is on it" in scale.model.doubt(KNOWN)
 
 
+def test_a_mass_that_was_left_on_is_told_at_once() -> None:
+    scale = weighing(KNOWN, series=1, hold_s=0.0)
+    for _ in range(10):
+        assert scale.do()
+        assert scale.model.doubt(KNOWN) == ""
+    last = scale.model.step
+    assert last is not None
+    scale.model.take(scale.now_s)  # 20 g still on
+    scale.until(lambda: not scale.model.taking, 30.0)
+    assert "does not come back to where it began" in scale.model.doubt(KNOWN)
+
+
 def test_an_honest_walk_is_never_doubted() -> None:
     scale = weighing(KNOWN, truth=shipped_truth("rough"), series=1, hold_s=0.0)
     while scale.model.step is not None:
@@ -263,13 +275,18 @@ def test_voltage_is_held_against_what_is_typed() -> None:
     model = Calibrating("voltage", steps, needs_supply_off=False)
     scale.model = model
     scale.session.identify(scale.now_s)
-    scale.stand.plug_in = False
     scale.until(lambda: model.hears, 5.0)
+    with pytest.raises(InputFault, match="switch the supply off"):
+        model.take(scale.now_s)
+    scale.stand.plug_in = False
     scale.pass_time(3.0)
     assert scale.do()
     scale.stand.plug_in = True
+    scale.pass_time(2.0)
     with pytest.raises(InputFault, match="Type what the meter reads"):
         model.take(scale.now_s)
+    with pytest.raises(InputFault, match=r"12\.6 V, and 1255 was typed: is that in V"):
+        model.take(scale.now_s, typed=1255.0)
     for charge, typed in ((1.0, 12.55), (0.5, 11.4), (0.2, 11.0)):
         scale.stand.bench._pack.take_charge(
             scale.stand.bench._pack.charge_frac - charge
@@ -296,10 +313,10 @@ def test_a_check_is_zero_one_mass_and_zero() -> None:
             tomllib.loads(EXAMPLE) | {"order": "one at a time"}, "the example"
         )
     )
-    steps = checking(alone, "100 g", "N")
+    steps = checking(alone, "100 g", "thrust", "N")
     assert [step.kind for step in steps] == ["zero", "load", "zero"]
     assert steps[1].words == "Set down 100 g. Now 100 g."
-    assert checking(alone, None, "N")[1].level == 4
+    assert checking(alone, None, "thrust", "N")[1].level == 4
     with pytest.raises(InputFault, match='no mass "1 kg"'):
-        checking(alone, "1 kg", "N")
-    assert len(checking(None, None, "V")) == 3
+        checking(alone, "1 kg", "thrust", "N")
+    assert len(checking(None, None, "voltage", "V")) == 3

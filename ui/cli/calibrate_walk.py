@@ -77,7 +77,10 @@ class Walk:
         self._meter = meter
         self._description = description
         self.model = Calibrating(
-            channel, self._steps(), needs_supply_off=channel == "thrust"
+            channel,
+            self._steps(),
+            needs_supply_off=channel == "thrust",
+            direct=meter is None or meter.resistance_ohm is None,
         )
         self._typed: SimpleQueue[str] = SimpleQueue()
         self._held: str | None = None
@@ -89,7 +92,8 @@ class Walk:
     def _steps(self) -> tuple[Step, ...]:
         args = self._args
         if args.check:
-            return checking(self._reference, args.mass, UNIT_OF[self._channel])
+            unit = UNIT_OF[self._channel]
+            return checking(self._reference, args.mass, self._channel, unit)
         if self._reference is not None:
             return loading(self._reference, series=args.series, hold_s=args.hold_s)
         return metering(self._channel, UNIT_OF[self._channel], args.points)

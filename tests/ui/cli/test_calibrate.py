@@ -321,6 +321,25 @@ def test_a_simulated_stand_is_calibrated_by_itself_and_used_by_its_spin(
     assert "the meter's scale" in " ".join(capsys.readouterr().out.split())
 
 
+def test_current_by_volts_across_a_known_load(
+    shelf: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    load = [
+        "--load-ohm",
+        "0.1",
+        "--load-u-ohm",
+        "0.0005",
+        "--meter",
+        "0.5% + 1 x 0.001",
+    ]
+    asked = ["calibrate", "--simulated", "current", "--points", "4", *load, "--json"]
+    assert main(asked) == 0
+    said = json.loads(capsys.readouterr().out)["calibration"]
+    true = Plant(shipped_truth(), 1).true_counts_per_unit["current"]
+    assert 1.0 / said["coefficients"][1] == pytest.approx(true, rel=0.02)
+    assert said["facts"]["load_ohm"] == 0.1
+
+
 def test_two_mountings_are_compared_and_the_difference_is_kept(
     shelf: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
