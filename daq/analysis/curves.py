@@ -177,9 +177,10 @@ class Curve:
 
         What the band holds, but kept apart, so that it can be combined with what
         shares a source with it: another curve of the run, or another run's. The
-        misfit and the rivals' disagreement are a source of the curve's own, the same
-        at neighbouring x. Outside the measured range the curve is carried on as it
-        is: whoever asks there must say so.
+        misfit and the rivals' disagreement are a source of the curve's own: alike at
+        neighbouring x, each for itself from one level to the next. Outside the
+        measured range the curve is carried on as it is: whoever asks there must say
+        so.
 
         Args:
             x: Shape (n,), exact.
@@ -203,9 +204,21 @@ class Curve:
                 f"scatter about {self.name}": Source(
                     weights * origin.scatter.factor, dof
                 ),
-                f"shape of {self.name}": Source(shape[:, np.newaxis], dof),
+                f"shape of {self.name}": Source(
+                    self._nearby(x) * shape[:, np.newaxis], dof
+                ),
             },
         )
+
+    def _nearby(self, x: Array) -> Array:
+        """Shares of each level in what the curve misses at x, rows of length one."""
+        known = dict(zip(self.points, self.x.tolist(), strict=True))
+        levels_x = [[known[int(p)] for p in group] for group in self.origin.groups]
+        knots = np.sort([sum(level) / len(level) for level in levels_x])
+        units = np.eye(knots.size)
+        weights = np.stack([np.interp(x, knots, unit) for unit in units], axis=1)
+        length = np.sqrt((weights**2).sum(axis=1))
+        return np.asarray(weights / length[:, np.newaxis], dtype=np.float64)
 
     def covers(self, x: float, beyond: float = 0.0) -> bool:
         """Whether x was measured, or lies beyond by at most that share of the range."""

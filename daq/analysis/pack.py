@@ -19,7 +19,9 @@ from daq.analysis.fits import Fit, fit
 from daq.analysis.measured import Measured, Source, combine
 from daq.analysis.models import Columns
 from daq.analysis.plateaus import Plateaus
+from daq.analysis.scaled import scale_sources
 from daq.analysis.series import Array, Series
+from daq.analysis.unseen import ASLEEP
 from daq.errors import InputFault
 
 #: Time constants that are tried for the slow part: what a run of a minute can see
@@ -128,18 +130,32 @@ def _points(series: Mapping[str, Series], plateaus: Plateaus) -> _Points | None:
     grid_s, followed_a = _followed(series["current"], plateaus)
     drawn_c = np.concatenate(([0.0], np.cumsum(followed_a)[:-1])) / FOLLOWED_HZ
     time_s = np.concatenate((middle_s[used], rests.time_s))
-    gain = volts.measured.sources.get("voltage gain")
-    gain_u = float(np.sqrt(gain.variance()[used[0]])) if gain and used.size else 0.0
-    gain_rel = gain_u / abs(float(volts.mean[used[0]])) if used.size else 0.0
+    # What the scale reads wrong it reads wrong at rest as well.
     at_rest = Measured(
-        rests.value, {"voltage random": Source(rests.u, rests.dof)}
-    ).with_source("voltage gain", (gain_rel * rests.value)[:, np.newaxis])
+        rests.value,
+        {
+            "voltage random": Source(rests.u, rests.dof),
+            **scale_sources(series["voltage"], rests.value),
+        },
+    )
+    still = Measured(
+        np.zeros(rests.value.size), _alike(amps.measured, rests.value.size)
+    )
     return _Points(
         volt=_joined(volts.measured.take(used), at_rest),
-        amp=_joined(amps.measured.take(used), Measured(np.zeros(rests.value.size), {})),
+        amp=_joined(amps.measured.take(used), still),
         charge_c=np.interp(time_s, grid_s, drawn_c),
         time_s=time_s,
     )
+
+
+def _alike(amps: Measured, count: int) -> dict[str, Source]:
+    """What is drawn at rest is drawn all along, and was taken for zero."""
+    asleep = amps.sources.get(ASLEEP)
+    if asleep is None:
+        return {}
+    factor = np.full((count, 1), float(asleep.factor[0, 0]))
+    return {ASLEEP: Source(factor, np.full(count, np.inf))}
 
 
 def _joined(first: Measured, second: Measured) -> Measured:
