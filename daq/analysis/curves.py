@@ -13,7 +13,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from daq.analysis.fits import Fit
-from daq.analysis.levels import LevelFit, Relation, fit_levels, levels, usable
+from daq.analysis.levels import (
+    Relation,
+    fit_levels,
+    leveled,
+    levels,
+    usable,
+)
 from daq.analysis.measured import COVERAGE, Measured, Source, combine, t_factor
 from daq.analysis.models import CubeRoot, Model, Polynomial, PowerLaw, Rooted
 from daq.analysis.plateaus import Plateaus
@@ -420,12 +426,11 @@ def draw(relation: Relation, throttle_frac: Array) -> Curve | None:
     points = usable(relation, throttle_frac)
     groups = levels(throttle_frac, points)
     taken = relation.y.take(points)
-    tried: list[LevelFit] = []
-    for model in relation.models:
-        if model.count <= len(groups) - SPARE_LEVELS:
-            found = fit_levels(relation, model, groups)
-            if found is not None:
-                tried.append(found)
+    models = [m for m in relation.models if m.count <= len(groups) - SPARE_LEVELS]
+    if not models:
+        return None
+    means = leveled(relation, groups)
+    tried = [f for m in models if (f := fit_levels(means, m)) is not None]
     if not tried:
         return None
     fits = [found.fit for found in tried]

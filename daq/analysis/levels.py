@@ -83,9 +83,36 @@ class LevelFit:
     scatter: Source
 
 
-def fit_levels(
-    relation: Relation, model: Model, groups: list[Index]
-) -> LevelFit | None:
+@dataclass(frozen=True, slots=True)
+class Leveled:
+    """A relation's plateaus as levels, for any model to be drawn through.
+
+    Attributes:
+        relation: What it is of.
+        groups: Plateaus of each level.
+        x: Mean of each level, shape (levels,).
+        y: Likewise, with its errors.
+        x_errors: Means of x with their errors; None for an exact x.
+    """
+
+    relation: Relation
+    groups: list[Index]
+    x: Array
+    y: Measured
+    x_errors: Measured | None
+
+
+def leveled(relation: Relation, groups: list[Index]) -> Leveled:
+    """Means of the levels of a relation."""
+    x, y = relation.x, relation.y.grouped(groups)
+    if isinstance(x, Measured):
+        measured = x.grouped(groups)
+        return Leveled(relation, groups, measured.value, y, measured)
+    means = np.array([float(x[group].mean()) for group in groups])
+    return Leveled(relation, groups, means, y, None)
+
+
+def fit_levels(found: Leveled, model: Model) -> LevelFit | None:
     """Fit, with errors of x turned into errors of y along the slope.
 
     An error of x by d moves the point off the curve like an error of y by
@@ -93,33 +120,27 @@ def fit_levels(
     current scale) meet in one source and may cancel. Two passes: the first
     gives the slope.
     """
-    y = relation.y.grouped(groups)
-    x = relation.x
-    x_level = (
-        x.grouped(groups).value
-        if isinstance(x, Measured)
-        else np.array([float(x[group].mean()) for group in groups])
-    )
+    relation, groups, x, y = found.relation, found.groups, found.x, found.y
     floor = SMALLEST_U_REL * float(np.abs(y.value).max())
     if floor == 0 or (
         isinstance(model, PowerLaw | Rooted)
-        and not (np.all(x_level > 0) and np.all(y.value > 0))
+        and not (np.all(x > 0) and np.all(y.value > 0))
     ):
         return None
     slope = np.zeros(len(groups))
-    found: LevelFit | None = None
+    through: LevelFit | None = None
     for _ in range(2):
         errors = y
-        if isinstance(x, Measured):
+        if found.x_errors is not None:
             ones = np.ones(len(groups))
-            errors = combine(y.value, [(ones, y), (-slope, x.grouped(groups))])
+            errors = combine(y.value, [(ones, y), (-slope, found.x_errors)])
         legs_u, legs_dof = _leg_scatter(relation, groups, slope)
         own = np.maximum(np.hypot(errors.own_uncertainty(), legs_u), floor)
         share = float(np.mean((legs_u / own) ** 2))
         try:
             fitted = fit(
                 model,
-                x_level,
+                x,
                 y.value,
                 own,
                 shared=errors.common_sources(),
@@ -128,13 +149,13 @@ def fit_levels(
             )
         except InputFault:
             return None
-        misfit = fitted.misfit_at(fitted.predict(x_level))
+        misfit = fitted.misfit_at(fitted.predict(x))
         dof = np.full(len(groups), fitted.own_dof)
-        found = LevelFit(fitted, slope, Source(np.hypot(legs_u, misfit), dof))
-        if not isinstance(x, Measured):
+        through = LevelFit(fitted, slope, Source(np.hypot(legs_u, misfit), dof))
+        if found.x_errors is None:
             break
-        slope = fitted.slope(x_level)
-    return found
+        slope = fitted.slope(x)
+    return through
 
 
 def _leg_scatter(
