@@ -5,12 +5,15 @@ from pathlib import Path
 
 import pytest
 
+from daq.calibration.text import to_text
 from daq.errors import InputFault
 from daq.stand.plant.truth import shipped_truth
 from daq.stand.plant.truth_effects import ArmTruth
 from tests.runs import write_run
 from tests.spins import plan, spin, task
 from tests.ui.test_calibrations import thrust, voltage
+from ui.calibrations import kept_calibrations
+from ui.cli.main import main
 from ui.mounted import runs_apart
 from ui.results import Results, analyse_folder
 
@@ -83,3 +86,26 @@ def test_runs_that_say_nothing_of_a_mounting_are_refused(
     empty = replace(runs[0], analysis=None)
     with pytest.raises(InputFault, match="no plateau"):
         runs_apart(empty, runs[1], "x")
+
+
+def test_the_command_keeps_it_with_the_calibration(
+    folders: tuple[Path, Path],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    monkeypatch.setenv("GRAMWATT_DATA", str(tmp_path))
+    file = tmp_path / "thrust.json"
+    file.write_text(to_text(thrust()))
+    both = [str(folder) for folder in folders]
+    given = ["--changed", "opposite rotation", "--calibration", str(file)]
+    assert main(["calibrate", "--compare", *both, *given]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "opposite rotation: the second gives 2.8 % less" in said
+    (made,) = kept_calibrations()
+    assert made.biases[0].what == "opposite rotation"
+    again = analyse_folder(folders[0], [made])
+    assert again.analysis is not None
+    thrust_n = again.analysis.plateaus.channels["thrust"].measured
+    share = thrust_n.sources["thrust mounting"].factor[:, 0] / thrust_n.value
+    assert share == pytest.approx(made.biases[0].component_rel)

@@ -292,6 +292,18 @@ def test_an_honest_set_is_hardly_ever_blamed() -> None:
         (28.3495, "ounces"),
     ],
 )
+def test_a_bend_in_a_short_set_blames_no_mass() -> None:
+    # Three masses cannot tell a gentle curve from a wrong mass; the curve is likelier.
+    force_n = FORCE_N[2:5]
+    levels = KNOWN.levels[2:5]
+    pieces = tuple(replace(p) for p in KNOWN.pieces)
+    causes = {name: rows[2:5] for name, rows in KNOWN.causes.items()}
+    short = replace(KNOWN, levels=levels, pieces=pieces, causes=causes)
+    cell = Cell(square=0.02)
+    found = from_readings(session(cell, force_n, np.random.default_rng(13)), short)
+    assert found.largest_si == pytest.approx(FORCE_N[4])
+
+
 def test_a_unit_taken_for_another_is_told(factor: float, words: str) -> None:
     levels = tuple(Level(level.name, factor * level.value_si) for level in KNOWN.levels)
     causes = {name: factor * rows for name, rows in KNOWN.causes.items()}

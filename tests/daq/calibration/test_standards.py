@@ -1,11 +1,12 @@
 """Masses, coins, lever and place, and what each is worth."""
 
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from daq.calibration.gravity import gravity_anywhere, local_gravity
+from daq.calibration.gravity import Gravity, gravity_anywhere, local_gravity
 from daq.calibration.meter import Meter, meter_from, metered
 from daq.calibration.reference import GRAVITY
 from daq.calibration.standards import Standards, masses_of, read_standards
@@ -186,3 +187,46 @@ def test_a_load_must_have_an_uncertainty() -> None:
 def test_an_unknown_format_is_refused() -> None:
     with pytest.raises(ValueError, match="format"):
         Standards.model_validate({"format": 2, "name": "x"})
+
+
+@pytest.mark.parametrize(
+    ("make", "words"),
+    [
+        (lambda: local_gravity(91.0, None), "latitude_deg is 91"),
+        (lambda: local_gravity(52.0, 9000.0), "height_m is 9000"),
+        (lambda: Gravity(1.62, 0.001, "on the moon"), "on this earth"),
+        (lambda: Gravity(9.81, 0.5, "a guess"), "uncertainty of gravity is 0.5"),
+    ],
+)
+def test_a_place_that_is_not_on_this_earth_is_refused(
+    make: Callable[[], Gravity], words: str
+) -> None:
+    with pytest.raises(InputFault, match=words):
+        make()
+
+
+def test_measured_gravity_and_a_bound_on_a_mass_are_taken_as_they_are() -> None:
+    known = masses_of(
+        club_masses(
+            gravity={"g_m_s2": 9.8, "u_m_s2": 0.0049},
+            mass=[{"name": "lump", "mass_g": 100.0, "tolerance_g": 0.3}],
+            lever=None,
+            on_axis=True,
+        )
+    )
+    assert known.facts is not None
+    assert known.facts["gravity_m_s2"] == 9.8
+    force_n = float(known.value_si[0])
+    assert known.causes[GRAVITY][0, 0] / force_n == pytest.approx(5e-4)
+    assert known.causes["standards"][0, 0] / force_n == pytest.approx(
+        0.003 / np.sqrt(3.0)
+    )
+
+
+def test_a_height_that_is_not_known_costs_what_it_may_be() -> None:
+    known, unknown = local_gravity(52.0, 300.0), local_gravity(52.0, None)
+    assert known.value_m_s2 == unknown.value_m_s2
+    # 500 m of free air: 1.5 mm/s^2.
+    assert unknown.u_m_s2**2 - known.u_m_s2**2 == pytest.approx(
+        (500.0**2 - 100.0**2) * 3.086e-6**2, rel=0.01
+    )

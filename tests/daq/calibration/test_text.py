@@ -2,11 +2,18 @@
 
 import json
 import math
-from dataclasses import replace
+from dataclasses import asdict, replace
 
 import pytest
 
-from daq.calibration.text import from_dict, from_text, named, to_dict, to_text
+from daq.calibration.text import (
+    from_dict,
+    from_text,
+    named,
+    to_dict,
+    to_text,
+    unfinished_from,
+)
 from daq.calibration.value import Bias
 from daq.errors import InputFault
 from tests.daq.calibration.invented import Cell, made
@@ -75,3 +82,42 @@ def test_the_text_is_plain_json_without_nan() -> None:
         to_text(made()), parse_constant=lambda name: pytest.fail(f"{name} in it")
     )
     assert found["format"] == 1
+
+
+# ------------------------------------------------------------ left unfinished
+
+
+def unfinished(**changed: object) -> str:
+    readings = [asdict(point.reading) for point in made().points[:3]]
+    content: dict[str, object] = {
+        "format": 1,
+        "kind": "gramwatt unfinished calibration",
+        "channel": "thrust",
+        "stand_id": 7,
+        "utc": "2026-05-09T09:30:00+00:00",
+        "readings": readings,
+        "typed": {"0": 1.5},
+    }
+    return json.dumps(content | changed)
+
+
+def test_what_was_left_comes_back() -> None:
+    readings, typed = unfinished_from(unfinished(), "a file", "thrust", 7)
+    assert readings == [point.reading for point in made().points[:3]]
+    assert typed == {0: 1.5}
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("{", "no JSON"),
+        ("[]", "no calibration that was left"),
+        (unfinished(channel="current"), "of current of stand 00000007"),
+        (unfinished(stand_id=8), "of thrust of stand 00000008"),
+        (unfinished(format=2), "format is 2"),
+        (unfinished(readings=[{}]), "is missing"),
+    ],
+)
+def test_nothing_goes_on_from_something_else(text: str, words: str) -> None:
+    with pytest.raises(InputFault, match=words):
+        unfinished_from(text, "a file", "thrust", 7)
