@@ -131,6 +131,7 @@ def test_where_the_lever_dominates_95_intervals_in_100_hold() -> None:
     assert width < 1.2
 
 
+@pytest.mark.slow
 def test_where_nothing_dominates_at_least_95_hold() -> None:
     # Bounds and parts that are known from three seatings make it wider than it is.
     values, differences, width = campaign(club_masses(**AXIS), 2)
@@ -139,6 +140,7 @@ def test_where_nothing_dominates_at_least_95_hold() -> None:
     assert width < 2.5
 
 
+@pytest.mark.slow
 def test_voltage_by_a_meter_is_held_too() -> None:
     # A meter within its bounds, a divider with gain, offset and a slight bend.
     rng = np.random.default_rng(4)

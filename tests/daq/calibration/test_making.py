@@ -292,6 +292,15 @@ def test_an_honest_set_is_hardly_ever_blamed() -> None:
         (28.3495, "ounces"),
     ],
 )
+def test_a_unit_taken_for_another_is_told(factor: float, words: str) -> None:
+    levels = tuple(Level(level.name, factor * level.value_si) for level in KNOWN.levels)
+    causes = {name: factor * rows for name, rows in KNOWN.causes.items()}
+    known = replace(KNOWN, levels=levels, causes=causes, pieces=())
+    readings = session(Cell(), FORCE_N, np.random.default_rng(11))
+    with pytest.raises(InputFault, match=words):
+        from_readings(readings, known)
+
+
 def test_a_bend_in_a_short_set_blames_no_mass() -> None:
     # Three masses cannot tell a gentle curve from a wrong mass; the curve is likelier.
     force_n = FORCE_N[2:5]
@@ -302,15 +311,6 @@ def test_a_bend_in_a_short_set_blames_no_mass() -> None:
     cell = Cell(square=0.02)
     found = from_readings(session(cell, force_n, np.random.default_rng(13)), short)
     assert found.largest_si == pytest.approx(FORCE_N[4])
-
-
-def test_a_unit_taken_for_another_is_told(factor: float, words: str) -> None:
-    levels = tuple(Level(level.name, factor * level.value_si) for level in KNOWN.levels)
-    causes = {name: factor * rows for name, rows in KNOWN.causes.items()}
-    known = replace(KNOWN, levels=levels, causes=causes, pieces=())
-    readings = session(Cell(), FORCE_N, np.random.default_rng(11))
-    with pytest.raises(InputFault, match=words):
-        from_readings(readings, known)
 
 
 def test_a_scale_far_from_the_declared_one_is_a_caution() -> None:

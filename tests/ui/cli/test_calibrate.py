@@ -214,6 +214,7 @@ def test_a_stand_that_prints_lines_is_calibrated_as_well(
     assert newton * gain == pytest.approx(1.0, rel=2e-3)
 
 
+@pytest.mark.slow
 def test_a_slip_is_named_and_the_steps_can_be_taken_back(
     stand: Server[FaultyStand], standards: Path, shelf: Path
 ) -> None:
