@@ -6,7 +6,13 @@ import numpy as np
 import pytest
 
 from daq.analysis.measured import Measured
-from daq.analysis.scale import PowerPart, Scale, StrayPart, relative_scale
+from daq.analysis.scale import (
+    LOOP_SHARE,
+    PowerPart,
+    Scale,
+    StrayPart,
+    relative_scale,
+)
 from daq.analysis.scaled import scale_sources
 from daq.analysis.series import Series
 from daq.errors import InputFault
@@ -79,6 +85,9 @@ def test_hysteresis_opposes_the_legs_and_cancels_in_their_mean() -> None:
     apart = u_of(scale, [1.0, -1.0], [2.0, 2.0], legs=legs)
     assert mean == pytest.approx(0.0, abs=1e-15)
     assert apart == pytest.approx(0.04)
+    # The loop is no step: two loads on one leg differ by what its shape does.
+    same_leg = u_of(scale, [1.0, -1.0], [1.0, 3.0], legs=["up", "up"])
+    assert same_leg == pytest.approx(0.02 * math.sqrt(2.0 * LOOP_SHARE))
     anywhere = u_of(scale, [1.0, -1.0], [1.0, 3.0], legs=["first", "first"])
     assert anywhere == pytest.approx(0.02 * math.sqrt(2.0))
     shapes = {
