@@ -27,6 +27,10 @@ from daq.analysis.series import Array, Series
 from daq.errors import InputFault
 from daq.units import gf_to_n
 
+#: A speed controller is at full duty some way before full throttle: it is taught where
+#: the ends are and leaves a margin of tens of microseconds to its millisecond, as a
+#: bound (common practice, no source).
+FULL_FROM: Final = 0.04
 #: What a throttle is off by that was measured at another one.
 RESTATED: Final = "throttle restated for the bus voltage"
 #: Power against thrust: what the propeller takes (3), copper (4), what is lost at any
@@ -429,11 +433,12 @@ def _duty_off_v(train: Powertrain, thrust_n: float) -> float:
     """What the voltage at the bridge is off by where full throttle is asked.
 
     On the stand that thrust took less than full throttle, and what duty that was is
-    known no better than how throttle and duty go together.
+    known no better than how throttle and duty go together, and where it is full.
     """
     volt = _value(train.applied, thrust_n)
     on_stand = min(1.0, volt / _bus_on_stand(train, thrust_n))
-    return DUTY_SHARE * (1.0 - on_stand) / math.sqrt(3.0) * volt
+    off = math.hypot(DUTY_SHARE * (1.0 - on_stand), FULL_FROM)
+    return off / math.sqrt(3.0) * volt
 
 
 def _asked(curve: Curve, at: Measured) -> Measured:

@@ -10,7 +10,7 @@ not empty it.
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -26,9 +26,13 @@ from daq.errors import InputFault
 
 #: Time constants that are tried for the slow part: what a run of a minute can see
 #: between its settling and its length.
-SLOW_TIMES_S: Final = (4.0, 8.0, 16.0, 32.0, 64.0)
+SLOW_TIMES_S: Final = (4.0, 5.7, 8.0, 11.3, 16.0, 22.6, 32.0, 45.3, 64.0)
 #: A richer model has to be better than a plainer one by this much (Akaike).
 BETTER_BY: Final = 2.0
+#: Weight of a time constant next to the chosen one, whatever the fit says: the truth
+#: lies anywhere up to half a step away, so that half of what a whole step does is a
+#: rectangular bound (a twelfth of its square).
+NEXT_WEIGHT: Final = 1.0 / 12.0
 #: How well the slow part is known, as a rectangular share of it: a run of a minute
 #: sees little of what a pack does over minutes (common practice, no source).
 SLOW_SHARE: Final = 0.5
@@ -114,7 +118,39 @@ def _best(found: list[PackFit]) -> PackFit | None:
         return None
     lowest = min(one.fit.aicc for one in found)
     good = [one for one in found if one.fit.aicc <= lowest + BETTER_BY] or found
-    return min(good, key=lambda one: (one.fit.model.count, one.fit.aicc))
+    best = min(good, key=lambda one: (one.fit.model.count, one.fit.aicc))
+    return _with_rivals(best, found, lowest)
+
+
+def _with_rivals(best: PackFit, found: list[PackFit], lowest: float) -> PackFit:
+    """The pack with what models that do nearly as well make of it otherwise.
+
+    By their Akaike weights (K. P. Burnham, D. R. Anderson, Model Selection and
+    Multimodel Inference, 2002, 4.3); one column each, so that what it does to one
+    figure goes with what it does to another. The whole resistance has a bound for its
+    slow part already, which stands for the same.
+    """
+    likelihood = np.exp([min(0.0, (lowest - one.fit.aicc) / 2) for one in found])
+    weights = likelihood / likelihood.sum()
+    next_to = [_next_to(best.slow_s, one.slow_s) for one in found]
+    root = np.sqrt(np.maximum(weights, NEXT_WEIGHT * np.array(next_to)))
+
+    def widened(value: Measured, others: list[Measured]) -> Measured:
+        off = np.array([float(other.value[0] - value.value[0]) for other in others])
+        return value.with_source("model of the pack", (root * off)[np.newaxis, :])
+
+    return replace(
+        best,
+        rest_v=widened(best.rest_v, [one.rest_v for one in found]),
+        quick_ohm=widened(best.quick_ohm, [one.quick_ohm for one in found]),
+    )
+
+
+def _next_to(chosen_s: float | None, other_s: float | None) -> bool:
+    if chosen_s is None or other_s is None:
+        return False
+    places = SLOW_TIMES_S.index(chosen_s), SLOW_TIMES_S.index(other_s)
+    return abs(places[0] - places[1]) == 1
 
 
 def _points(series: Mapping[str, Series], plateaus: Plateaus) -> _Points | None:

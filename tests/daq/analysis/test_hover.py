@@ -67,10 +67,10 @@ def test_full_throttle_of_four_motors_is_that_of_the_plant_flown() -> None:
     assert flight.full is not None
     truth = flown.punched(flown.aircraft(exact_truth(), MOTORS, ELECTRONICS_A))
     # How throttle and duty go together is known no better than that.
-    holds(flight.full.thrust_n, MOTORS * truth.thrust_n, 0.1)
-    holds(flight.full.total_a, MOTORS * truth.bus_a, 0.12)
-    holds(flight.full.bus_v, truth.bus_v, 0.05)
-    holds(flight.full.to_weight, MOTORS * truth.thrust_n / gf_to_n(WEIGHT_G), 0.1)
+    holds(flight.full.thrust_n, MOTORS * truth.thrust_n, 0.12)
+    holds(flight.full.total_a, MOTORS * truth.bus_a, 0.18)
+    holds(flight.full.bus_v, truth.bus_v, 0.07)
+    holds(flight.full.to_weight, MOTORS * truth.thrust_n / gf_to_n(WEIGHT_G), 0.12)
     assert flight.full.extrapolated  # 34 A from a pack that was seen to give 10
 
 
