@@ -6,7 +6,7 @@ are absolute, so that a person can hold a stand against them.
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 from daq.errors import InputFault
@@ -99,7 +99,12 @@ def _bow(truth: Truth, size: float, owner: Owner) -> Truth:
 
 THRUST: Final = ("thrust at the top", "specific thrust at the top", "C_T at the top")
 POWER: Final = ("power at the top", "specific thrust at the bottom")
-FLIGHT: Final = ("hover throttle", "full-throttle thrust", "full-throttle current")
+FLIGHT: Final = (
+    "hover throttle",
+    "hover current",
+    "full-throttle thrust",
+    "full-throttle current",
+)
 
 EFFECTS: Final = (
     Effect("zero of the cell follows the wash's heat, of the largest thrust",
@@ -117,7 +122,7 @@ EFFECTS: Final = (
            ("thrust at the top", "hover current", "full-throttle thrust"), _gusts),
     Effect("ripple: cycle of the bridge",
            "ms", 1.0, (0.05, 0.1, 0.3, 1.0),
-           ("power at the top", "specific thrust at the bottom"), _ripple),
+           POWER, _ripple),
     Effect("lead between where voltage is read and the controller",
            "mohm", 1e3, (0.005, 0.01, 0.02, 0.05),
            ("voltage at the top", "power at the top"), _lead),
@@ -152,12 +157,16 @@ def _answers(effect: Effect, size: float, seed: int) -> list[Answer]:
     if effect.changed is not None:
         truth = effect.changed(truth, size, owner)
         owner = owner.in_truth(truth)
+    flies = any(name in FLIGHT for name in effect.suffers)
+    if not flies:
+        # Nobody asks about an aircraft here, and its hover takes a while.
+        article = {k: v for k, v in owner.article.items() if k != "aircraft"}
+        owner = replace(owner, article=article)
     stand = day.introduced(truth)
     plan = day.plan_named("staircase")
     header = day.header_of(owner, day.calibrations(owner, stand), plan)
     mounted = drawn(truth, None, 0, seed)
     spun = day.spun(mounted, 2 * seed + 1, plan, header, stand)
-    flies = any(name in FLIGHT or "hover" in name for name in effect.suffers)
     found = answers(owner, truth, spun, flight=flies)
     return [answer for answer in found if answer.quantity in effect.suffers]
 
