@@ -58,6 +58,7 @@ _BEGINS: Final = (
     ("charge left", "saying to what charge is flown"),
     ("voltage of the cells", "measuring the pack over a whole discharge"),
     ("current of the electronics", "measuring the current of the electronics"),
+    ("model of the pack", "a longer run, with rests between the levels"),
     ("slow part of the pack", "a longer run at the current of hover"),
 )
 
