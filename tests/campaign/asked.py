@@ -42,6 +42,10 @@ QUANTITIES: Final = (
     "full-throttle thrust",
     "thrust to weight",
     "full-throttle current",
+    "Kv",
+    "shaft power",
+    "C_P",
+    "figure of merit",
 )
 
 
@@ -81,6 +85,7 @@ def answers(
         flight: whether the aircraft is asked about, which has to be flown for that.
     """
     found = [*_levels(owner, spun), *_exponent(spun), *_pack(owner, spun)]
+    found += _motor(owner, spun)
     if flight:
         found += _flight(owner, specimen, spun.analysis)
     return found
@@ -178,6 +183,25 @@ def _pack(owner: Owner, spun: Spun) -> Iterator[Answer]:
     ohm = truth.pack.resistance_ohm + truth.leads.resistance_ohm
     ohm += truth.leads.plug_resistance_ohm - truth.voltage_sensor.tap_resistance_ohm
     yield _answer("resistance of the pack", flight.pack.quick_ohm, 0, ohm)
+
+
+def _motor(owner: Owner, spun: Spun) -> Iterator[Answer]:
+    """The motor by itself, at the first plateau of full throttle."""
+    motor, plateaus = spun.analysis.evidence.motor, spun.analysis.plateaus
+    if motor is None:
+        return
+    at = motor.points[0]
+    true = spun.means.over(float(plateaus.start_s[at]), float(plateaus.end_s[at]))
+    kv = 60.0 / (2.0 * math.pi * true.kt_v_s)
+    yield _answer("Kv", motor.kv_rpm_v, 0, kv)
+    yield _answer("shaft power", motor.shaft_w, 0, true.shaft_w)
+    diameter, density = owner.world.truth.propeller.diameter_m, spun.means.density_kg_m3
+    rev_s = true.speed_rad_s / (2.0 * math.pi)
+    coefficient = true.shaft_w / (density * rev_s**3 * diameter**5)
+    yield _answer("C_P", motor.power_coefficient, 0, coefficient)
+    _, efficiency = _propeller(owner, true, density)
+    merit = efficiency * true.power_w / true.shaft_w
+    yield _answer("figure of merit", motor.figure_of_merit, 0, merit)
 
 
 def _flight(owner: Owner, specimen: Truth, analysis: Analysis) -> Iterator[Answer]:

@@ -36,6 +36,8 @@ from tests.campaign.worlds import World, draw_world
 
 WIRED: Final = 20
 COMPARED: Final = 8
+#: One world in so many is spun to full throttle, where the motor can be told apart.
+TO_THE_TOP: Final = 4
 #: By how much more the second article of a comparison may pull, at equal torque.
 BETTER: Final = (0.0, 0.0, 0.04, -0.04, 0.08, -0.08, 0.15)
 
@@ -74,7 +76,8 @@ def outcome_of(world: World, *, wired: bool) -> Outcome:
     owner = owner_of(world)
     seed, truth = world.seed, owner.world.truth
     stand = day.introduced(truth)
-    plan = day.plan_named("staircase")
+    top = seed % TO_THE_TOP == TO_THE_TOP - 1
+    plan = day.plan_to_the_top() if top else day.plan_named("staircase")
     header = day.header_of(owner, day.calibrations(owner, stand), plan)
     mounted = drawn(truth, None, 0, seed)
     if wired:

@@ -200,6 +200,14 @@ def plan_named(name: str) -> Plan:
     return expand(load_recipe(name))
 
 
+@cache
+def plan_to_the_top() -> Plan:
+    """The same staircase as a person changes it who wants full throttle too."""
+    recipe = load_recipe("staircase")
+    levels = {"levels_percent": [20.0, 36.0, 52.0, 68.0, 84.0, 100.0]}
+    return expand(recipe.model_validate(recipe.model_dump(exclude_none=True) | levels))
+
+
 def header_of(
     owner: Owner, calibrated: Sequence[Calibration], plan: Plan
 ) -> dict[str, object]:

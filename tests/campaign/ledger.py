@@ -20,7 +20,8 @@ class Ledger:
     Attributes:
         plant: whose.
         rows: time, thrust, turned, charge, voltage, energy at the speed controller,
-            energy of the shaft; all integrals since the start.
+            energy of the shaft, all of them integrals since the start; and the
+            motor's constant as it is then.
     """
 
     plant: Plant
@@ -39,6 +40,7 @@ class Ledger:
                     told.bus_v_s,
                     told.bus_energy_j,
                     told.shaft_energy_j,
+                    self.plant.state.kt_v_s,
                 )
             )
 
@@ -57,6 +59,8 @@ class Window:
     current_a: float
     voltage_v: float
     power_w: float
+    shaft_w: float
+    kt_v_s: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +68,7 @@ class Means:
     """A spin's truth.
 
     Attributes:
-        table: rows of a ledger, shape (n, 7).
+        table: rows of a ledger, shape (n, 8).
         density_kg_m3: of the air.
     """
 
@@ -74,6 +78,9 @@ class Means:
     def over(self, start_s: float, end_s: float) -> Window:
         """Means between two moments of the device."""
         time_s = self.table[:, 0]
-        ends = [np.interp((start_s, end_s), time_s, c) for c in self.table.T[1:6]]
+        ends = [np.interp((start_s, end_s), time_s, c) for c in self.table.T[1:7]]
         rates = [float(end[1] - end[0]) / (end_s - start_s) for end in ends]
-        return Window(rates[0], rates[1], rates[2], rates[3], rates[4])
+        middle_s = (start_s + end_s) / 2.0
+        kt_v_s = float(np.interp(middle_s, time_s, self.table[:, 7]))
+        thrust, speed, current, voltage, power, shaft = rates
+        return Window(thrust, speed, current, voltage, power, shaft, kt_v_s)

@@ -15,6 +15,7 @@ from daq.calibration.meter import Meter, meter_from
 from daq.calibration.reference import Reference
 from daq.calibration.standards import masses_of, standards_from
 from daq.stand.plant.bench import Plant
+from daq.stand.plant.motor import Motor
 from daq.stand.plant.truth import Truth
 from daq.units import n_to_gf
 from tests.campaign.worlds import World
@@ -138,6 +139,13 @@ def _bounded(rng: np.random.Generator, half: float) -> float:
     return float(rng.uniform(-half, half))
 
 
+def _no_load_a(truth: Truth) -> float:
+    """What the motor takes on this pack without a propeller, its speed at its end."""
+    pack, motor = truth.pack, Motor(truth.motor)
+    volt = pack.cells * pack.ocv_cell_v[-1]
+    return motor.no_load_current_a(volt / motor.kt_nm_a)
+
+
 def _on_a_scale(mass_g: float, rng: np.random.Generator) -> float:
     """What a kitchen scale shows, in whole grams."""
     return float(round(mass_g * (1.0 + _bounded(rng, 0.003)) + _bounded(rng, 0.4)))
@@ -254,6 +262,8 @@ def _article(
     air = truth.air
     ruler_mm = 0.5 * (0.3 + 0.7 * world.poorness)
     holds = float(rng.uniform(0.92, 1.04))
+    apart = np.random.default_rng([world.seed, KEY, 1])
+    ohmmeter, unloaded = _bounded(apart, 0.06), _bounded(apart, 0.05)
     temperature = air.celsius + _bounded(rng, 1.5)
     pressure = (air.pressure_pa or 101325.0) / 100.0 + _bounded(rng, 3.0)
     humidity = 100.0 * (air.relative_humidity_frac or 0.5) + _bounded(rng, 8.0)
@@ -265,6 +275,8 @@ def _article(
             "name": world.motor_size,
             "kv_rpm_v": round(truth.motor.kv_rpm_v, -2),
             "poles": 12,
+            "resistance_ohm": truth.motor.resistance_ohm * (1.0 + ohmmeter),
+            "no_load_current_a": _no_load_a(truth) * (1.0 + unloaded),
         },
         "propeller": {
             "name": "a propeller",
