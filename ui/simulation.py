@@ -91,6 +91,14 @@ class SimulatedStand:
         """
         self._order("loop", "closed" if closed else "open")
 
+    def place(self, load_n: float) -> None:
+        """Have so many newton on the load cell, and nothing else.
+
+        Raises:
+            WorldFault: the stand is gone.
+        """
+        self._order("load", f"{load_n!r}")
+
     def _order(self, part: str, state: str) -> None:
         if self._process.stdin is not None:
             try:

@@ -11,6 +11,7 @@ line when it is done.
 
 import argparse
 import json
+import math
 import os
 import select
 import socket
@@ -290,6 +291,9 @@ def build(
 NOISES_A_STAND = 1000
 """Seeds of noise that belong to one stand, one a mounting."""
 
+LOAD = "load"
+"""An order to set down so many newton; for programs, not typed by a person."""
+
 HANDS: dict[tuple[str, str], str] = {
     ("plug", "out"): "The arming plug is out.",
     ("plug", "in"): "The arming plug is in.",
@@ -327,6 +331,8 @@ def by_hand(stand: Handled, part: str, state: str) -> str:
     Raises:
         InputFault: there is no such thing to do.
     """
+    if part == LOAD:
+        return _set_down(stand, state)
     told = HANDS.get((part, state))
     if told is None:
         known = ", ".join(" ".join(words) for words in HANDS)
@@ -337,6 +343,23 @@ def by_hand(stand: Handled, part: str, state: str) -> str:
     else:
         stand.stop_loop_open = state == "open"
     return told
+
+
+def _set_down(stand: Handled, newton: str) -> str:
+    """Put so much on the load cell, instead of what was on it.
+
+    Raises:
+        InputFault: it is no number, or this stand has no cell to put it on.
+    """
+    bench = getattr(stand, "bench", None)
+    try:
+        load_n = float(newton)
+    except ValueError:
+        load_n = math.nan
+    if bench is None or not math.isfinite(load_n):
+        raise InputFault("a load is set down in newton, on a stand with frames only.")
+    bench.placed_load_n = load_n
+    return f"{load_n:g} N are on the load cell."
 
 
 def lines_of(descriptor: int) -> Iterator[str]:

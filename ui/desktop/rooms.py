@@ -17,19 +17,6 @@ class _Said(QWidget):
         self.setLayout(inside)
 
 
-class ScaleRoom(_Said):
-    """Zero and calibrate."""
-
-    def __init__(self) -> None:
-        super().__init__(
-            "Scale",
-            "Scale factors are the stand's own so far: findings say nominal, not "
-            "calibrated. Every spin takes its zeros from the motor at rest.",
-            "A stand built with gramwatt's firmware keeps constants of its parts: "
-            "'gramwatt firmware FOLDER' writes a file to fill in.",
-        )
-
-
 class ClubRoom(_Said):
     """Bundles."""
 

@@ -30,7 +30,8 @@ from ui.desktop.bench import BenchRoom
 from ui.desktop.curves import CurvesRoom
 from ui.desktop.model.desk import Desk
 from ui.desktop.model.memory import Memory
-from ui.desktop.rooms import ClubRoom, ScaleRoom
+from ui.desktop.rooms import ClubRoom
+from ui.desktop.scale import ScaleRoom
 from ui.desktop.spin import SpinRoom
 from ui.desktop.stopbar import StopBar, StopKeys
 from ui.desktop.strip import Strip
@@ -100,6 +101,7 @@ class Window(QWidget):
     Attributes:
         desk: what it is about.
         bench: the Bench.
+        scale: where channels are calibrated.
         spin: where a spin is prepared and followed.
         curves: the library of runs.
         bar: STOP.
@@ -117,10 +119,11 @@ class Window(QWidget):
         self.bar = StopBar(desk)
         self.rail = Rail()
         self.bench = BenchRoom(desk, memory)
+        self.scale = ScaleRoom(desk, memory)
         self.spin = SpinRoom(desk, memory)
         self.curves = CurvesRoom(memory)
         self.stack = QStackedWidget()
-        for room in (self.bench, ScaleRoom(), self.spin, self.curves, ClubRoom()):
+        for room in (self.bench, self.scale, self.spin, self.curves, ClubRoom()):
             self.stack.addWidget(room)
         middle = QHBoxLayout()
         middle.setContentsMargins(0, 0, 0, 0)
@@ -173,6 +176,7 @@ class Window(QWidget):
 
     def _step(self) -> None:
         self.desk.step()
+        self.scale.step()
         self._count += 1
         self._follow_simulation()
         spinning = self.desk.spinning
@@ -199,6 +203,8 @@ class Window(QWidget):
         shown = self.stack.currentWidget()
         if shown is self.bench:
             self.bench.show_desk()
+        elif shown is self.scale:
+            self.scale.show_desk()
         self.spin.show_desk()
 
     def _draw(self) -> None:
@@ -254,6 +260,7 @@ class Window(QWidget):
             app.removeEventFilter(self._keys)
         self.curves.close_jobs()
         self.spin.close_jobs()
+        self.scale.leave()
         self.desk.close()
         self._memory.save()
         event.accept()

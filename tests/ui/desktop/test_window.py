@@ -108,7 +108,9 @@ def test_the_empty_states_say_what_to_do_next(window: Window) -> None:
     window.spin.panel.go.click()
     assert window.stack.currentIndex() == 0
     window.go_to(1)
-    assert "not calibrated" in texts(window)
+    window.show_desk()
+    assert "Connect one on the Bench" in texts(window.scale)
+    assert not window.scale.start.isEnabled()
     window.go_to(4)
     assert "gramwatt report" in texts(window)
 

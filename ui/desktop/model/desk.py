@@ -25,6 +25,7 @@ from ui.desktop.model.numbers import clock as clock_words
 from ui.desktop.model.spinning import Spinning, Stage, start
 from ui.desktop.model.watching import Trouble, Watching
 from ui.ordered import Order
+from ui.simulated_scale import specimen_of
 from ui.simulation import SimulatedStand
 
 SHOWN: Final = ("thrust", "current", "voltage")
@@ -251,6 +252,16 @@ class Desk:
         self._own = self.chosen = None
         self.trouble = None
 
+    @property
+    def own(self) -> SimulatedStand | None:
+        """The simulated stand that this program started; None where there is none."""
+        return self._own
+
+    @property
+    def specimen(self) -> str:
+        """Which simulated stand of our own is there; "" where none is."""
+        return specimen_of(None, 1) if self._own is not None else ""
+
     def _close_watching(self) -> None:
         if self.watching is not None:
             self.watching.close()
@@ -265,6 +276,7 @@ class Desk:
             return
         self._close_watching()
         own = self._own
+        order = replace(order, specimen=self.specimen)
 
         def begun() -> object:
             return start(order, chosen.port, chosen.baud, out, self._clock, own)

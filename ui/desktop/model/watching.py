@@ -45,6 +45,7 @@ class Watching:
         name: of the port.
         heard: what was heard.
         trouble: why nothing is, or None.
+        also: hears the same; None for nobody.
     """
 
     def __init__(
@@ -68,6 +69,7 @@ class Watching:
         self.name = name
         self.heard = Heard()
         self.trouble: Trouble | None = None
+        self.also: Callable[[s.Happening, float], None] | None = None
         self._clock = clock
         self._port = open_it()
         self._session = conversation_with(description)
@@ -119,6 +121,8 @@ class Watching:
             if isinstance(happening, s.Identified):
                 self.trouble = None
             self.heard.take(happening, now_s)
+            if self.also is not None:
+                self.also(happening, now_s)
 
     def _write(self, data: bytes) -> None:
         if not data:

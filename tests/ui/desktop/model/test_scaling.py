@@ -1,0 +1,191 @@
+"""A calibration walked in the window's model, in virtual time."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from daq.link import session as s
+from daq.stand.device import TICK_S
+from daq.stand.faults.stand import FaultyStand
+from daq.stand.plant.bench import Plant
+from daq.stand.plant.truth import shipped_truth
+from ui.desktop.model.scaling import Scaling, kept_of
+
+TICKS = 20
+
+
+@dataclass
+class Room:
+    """The model, a stand, and what passes between them."""
+
+    stand: FaultyStand = field(
+        default_factory=lambda: FaultyStand(
+            Plant(shipped_truth(), 1, plug_in=False), seed=1
+        )
+    )
+    session: s.Session = field(default_factory=s.Session)
+    scaling: Scaling = field(
+        default_factory=lambda: Scaling(lambda: datetime(2026, 5, 9, tzinfo=UTC))
+    )
+    known: s.Stand | None = None
+    now_s: float = 100.0
+
+    def __post_init__(self) -> None:
+        self.session.identify(self.now_s)
+        assert self.until(lambda: self.known is not None, 5.0)
+
+    def pass_time(self) -> None:
+        write, happenings = self.session.poll(self.now_s)
+        self.stand.receive(write)
+        said = self.stand.advance(TICKS)
+        self.now_s += TICKS * TICK_S
+        for happening in (*happenings, *self.session.receive(said, self.now_s)):
+            if isinstance(happening, s.Identified):
+                self.known = happening.stand
+            self.scaling.hear(happening, self.now_s)
+        self.scaling.step(self.now_s)
+
+    def until(self, so: Callable[[], bool], seconds: float) -> bool:
+        end_s = self.now_s + seconds
+        while not so() and self.now_s < end_s:
+            self.pass_time()
+        return so()
+
+    def begin(self, channel: str = "thrust", **how: object) -> None:
+        assert self.known is not None
+        self.scaling.begin(channel, stand=self.known, **how)  # type: ignore[arg-type]
+        self.until(lambda: bool(self.scaling.model and self.scaling.model.hears), 2.0)
+
+    def place(self, load_n: float) -> None:
+        self.stand.bench.placed_load_n = load_n
+
+    def take(self) -> None:
+        self.scaling.take(self.now_s)
+        model = self.scaling.model
+        assert model is not None
+        assert self.until(lambda: not model.taking, 90.0)
+
+
+@pytest.fixture(autouse=True)
+def shelf(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setenv("GRAMWATT_DATA", str(tmp_path))
+    return tmp_path
+
+
+def test_a_whole_calibration_is_kept_and_told(shelf: Path) -> None:
+    room = Room()
+    assert kept_of(room.known, "mine") == [
+        (channel, "nominal, not calibrated")
+        for channel in ("thrust", "current", "voltage")
+    ]
+    room.begin(place=room.place, specimen="mine")
+    assert room.scaling.words() == (
+        "Step 1 of 34",
+        "Take everything off: nothing on it.",
+    )
+    assert "hands are at the propeller" in room.scaling.caution
+    while room.scaling.model is not None:
+        room.take()
+        assert not room.scaling.fault, room.scaling.fault
+    made = room.scaling.made
+    assert made is not None
+    true = room.stand.bench.true_counts_per_unit["thrust"]
+    assert 1.0 / made.slope_si == pytest.approx(true, rel=1e-3)
+    assert made.subject.simulated
+    assert ("known to" in dict(room.scaling.told())) is True
+    assert list(shelf.rglob(f"{made.id}.json"))
+    assert kept_of(room.known, "mine")[0][1].startswith("calibrated 2026-05-09")
+
+
+def test_what_was_read_can_be_taken_back_and_is_kept_when_given_up(
+    shelf: Path,
+) -> None:
+    room = Room()
+    room.begin(place=room.place)
+    for _ in range(3):
+        room.take()
+    assert [what for what, _ in room.scaling.rows()] == [
+        "3. 70 g",
+        "2. 20 g",
+        "1. nothing on it",
+    ]
+    room.scaling.undo()
+    assert len(room.scaling.rows()) == 2
+    assert room.scaling.words()[0] == "Step 3 of 34"
+    said = room.scaling.leave()
+    assert "kept in" in said
+    assert room.scaling.model is None
+    assert list(shelf.rglob("thrust*.json"))
+    assert room.scaling.leave() == ""
+
+
+def test_it_shows_what_it_reads_from_zero_and_whether_that_is_steady() -> None:
+    room = Room()
+    assert room.scaling.reads(room.now_s) == ("", "")
+    room.begin(place=room.place)
+    room.take()
+    room.until(lambda: False, 3.0)  # what was set down comes to rest
+    assert room.until(lambda: "steady" in room.scaling.reads(room.now_s)[1], 10.0)
+    value, words = room.scaling.reads(room.now_s)
+    assert value.endswith("gf")
+    assert float(value.split()[0]) == pytest.approx(20.0, rel=0.1)
+    assert "counts" in words
+
+
+def test_nothing_is_read_while_the_supply_is_on() -> None:
+    room = Room()
+    room.begin(place=room.place)
+    room.stand.plug_in = True
+    assert room.until(
+        lambda: bool(room.scaling.model and room.scaling.model.blocked), 3
+    )
+    room.scaling.take(room.now_s)
+    assert "supply is on" in room.scaling.fault
+    assert not room.scaling.rows()
+
+
+def test_a_real_stand_needs_its_masses_named_and_a_wrong_file_is_a_sentence(
+    tmp_path: Path,
+) -> None:
+    room = Room()
+    room.begin()
+    assert "choose the file" in room.scaling.fault
+    wrong = tmp_path / "masses.toml"
+    wrong.write_text("format = 9\n", encoding="utf-8")
+    room.begin(standards=wrong)
+    assert "masses.toml" in room.scaling.fault
+
+
+def test_a_meter_is_asked_for_what_it_reads() -> None:
+    room = Room()
+    room.begin("voltage", meter="0.5% + 2 x 0.01")
+    assert room.scaling.model is not None
+    typing = [room.scaling.needs_typing]
+    room.take()
+    typing.append(room.scaling.needs_typing)
+    assert typing == [False, True]  # its zero first
+    room.scaling.take(room.now_s)
+    assert "Type what the meter reads" in room.scaling.fault
+    room.begin("voltage", meter="about right")
+    assert room.scaling.fault
+    assert room.scaling.words() == ("", "")
+
+
+def test_on_a_simulated_stand_only_masses_can_be_set_down_here() -> None:
+    room = Room()
+    room.begin("current", place=room.place, meter="1%")
+    assert "gramwatt calibrate --simulated current" in room.scaling.fault
+
+
+def test_a_stand_that_begins_anew_ends_it() -> None:
+    from daq.link import messages as m
+
+    room = Room()
+    room.begin(place=room.place)
+    room.take()
+    room.stand.reset(m.Cause.POWER_ON)
+    assert room.until(lambda: room.scaling.model is None, 10.0)
+    assert "restarted" in room.scaling.fault

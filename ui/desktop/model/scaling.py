@@ -1,0 +1,303 @@
+"""A channel calibrated in the window: the same walk as in the terminal, without Qt.
+
+Hears what the stand on the Bench says, and never asks it for anything. On a simulated
+stand of this program's own the masses are set down by the program, since nobody can
+reach in. What was read is kept when the room is left in the middle.
+"""
+
+import json
+import tomllib
+from collections.abc import Callable
+from dataclasses import asdict
+from datetime import datetime
+from pathlib import Path
+from typing import Final
+
+from daq.calibration.example import EXAMPLE
+from daq.calibration.meter import Meter, meter_from, metered
+from daq.calibration.reference import Reference
+from daq.calibration.standards import masses_of, read_standards, standards_from
+from daq.calibration.text import to_text
+from daq.calibration.value import Calibration
+from daq.errors import GramwattError, InputFault
+from daq.link import session as s
+from daq.records.kept import keep, keep_unfinished
+from ui.calibrating import Calibrating, Live
+from ui.calibration_steps import loading, metering
+from ui.calibration_words import CAUTION_SUPPLY, CAUTION_THRUST, shown, told
+from ui.calibrations import kept_calibrations, latest
+
+CHANNELS: Final = ("thrust", "current", "voltage")
+UNITS: Final = {"thrust": "N", "current": "A", "voltage": "V"}
+POINTS: Final = 6
+BUOYANT: Final = "buoyancy"
+
+Place = Callable[[float], None]
+"""Sets down so many newton on a simulated stand."""
+
+
+class Scaling:
+    """What the Scale room is about.
+
+    Attributes:
+        model: the calibration on its way; None where none is.
+        channel: that is calibrated, or was last.
+        fault: what is wrong, a sentence; "" for nothing.
+        made: the calibration that came of it; None before.
+    """
+
+    def __init__(self, utc_now: Callable[[], datetime]) -> None:
+        """Begin with nothing on its way.
+
+        Args:
+            utc_now: tells the date.
+        """
+        self.model: Calibrating | None = None
+        self.channel = CHANNELS[0]
+        self.fault = ""
+        self.made: Calibration | None = None
+        self._utc_now = utc_now
+        self._reference: Reference | None = None
+        self._meter: Meter | None = None
+        self._place: Place | None = None
+        self._specimen = ""
+
+    # ------------------------------------------------------------ beginning, ending
+
+    def begin(
+        self,
+        channel: str,
+        *,
+        stand: s.Stand,
+        standards: Path | None = None,
+        meter: str = "",
+        place: Place | None = None,
+        specimen: str = "",
+    ) -> None:
+        """Lay out the steps; what is wrong goes to ``fault``.
+
+        Args:
+            channel: one of ``CHANNELS``.
+            stand: who is there.
+            standards: masses, for thrust; on a simulated stand of its own the example.
+            meter: how good it is, for current and voltage, such as "0.5% + 2 x 0.01".
+            place: sets masses down, on a simulated stand of its own.
+            specimen: which simulated stand that is.
+        """
+        self.channel, self.fault, self.made = channel, "", None
+        self._place, self._specimen = place, specimen
+        try:
+            self.model = self._walk(channel, standards, meter)
+            self.model.hear(s.Identified(stand), 0.0)
+        except GramwattError as fault:
+            self.model, self.fault = None, str(fault)
+            return
+        self._set_down()
+
+    def _walk(self, channel: str, standards: Path | None, meter: str) -> Calibrating:
+        if channel == "thrust":
+            self._meter, self._reference = None, self._masses(standards)
+            steps = loading(self._reference)
+        elif self._place is not None:
+            raise InputFault(
+                f"On a simulated stand {channel} is calibrated in a terminal: "
+                f"'gramwatt calibrate --simulated {channel}'. Thrust can be, here."
+            )
+        else:
+            self._reference, self._meter = None, meter_from(meter)
+            steps = metering(channel, UNITS[channel], POINTS)
+        return Calibrating(channel, steps, needs_supply_off=channel == "thrust")
+
+    def _masses(self, standards: Path | None) -> Reference:
+        if standards is not None:
+            return masses_of(read_standards(standards))
+        if self._place is None:
+            raise InputFault(
+                "Thrust is calibrated with masses: choose the file that says what you "
+                "have. 'gramwatt calibrate --example-standards' prints one to copy."
+            )
+        return masses_of(standards_from(tomllib.loads(EXAMPLE), "the example"))
+
+    def leave(self) -> str:
+        """Give it up; where what was read is kept, a sentence, or ""."""
+        model, self.model = self.model, None
+        if model is None or not model.readings or model.stand is None:
+            return ""
+        content = {
+            "format": 1,
+            "kind": "gramwatt unfinished calibration",
+            "channel": self.channel,
+            "stand_id": model.stand.identity.stand_id,
+            "utc": self._now(),
+            "readings": [asdict(reading) for reading in model.readings],
+            "typed": {str(level): value for level, value in model.typed.items()},
+        }
+        path = keep_unfinished(self.channel, json.dumps(content, indent=1))
+        return f"What was read is kept in {path}."
+
+    def _now(self) -> str:
+        return self._utc_now().isoformat(timespec="seconds")
+
+    # ------------------------------------------------------------ the walk
+
+    def hear(self, happening: s.Happening, now_s: float) -> None:
+        """One thing that the stand said."""
+        if self.model is None:
+            return
+        try:
+            self.model.hear(happening, now_s)
+        except GramwattError as fault:
+            self.fault, self.model = str(fault), None
+
+    def step(self, now_s: float) -> None:
+        """See whether what was asked for is there, and finish when all is."""
+        model = self.model
+        if model is None:
+            return
+        taken = model.poll(now_s)
+        said, model.said = model.said, []
+        if said:
+            self.fault = said[-1]
+        if taken is None:
+            return
+        self.fault = ""
+        if self._reference is not None:
+            self.fault = model.doubt(self._reference)
+        if model.step is None:
+            self._finish(model)
+        else:
+            self._set_down()
+
+    def _set_down(self) -> None:
+        """Do what the step wants, where this program has the hands."""
+        model, reference = self.model, self._reference
+        if self._place is None or model is None or reference is None:
+            return
+        step = model.step
+        if step is None or step.kind == "held":
+            return
+        level_n = 0.0
+        if step.kind == "load":
+            level_n = reference.levels[step.level].value_si
+        self._place(level_n)
+
+    def take(self, now_s: float, typed: float | None = None) -> None:
+        """A person has done what the step wants."""
+        if self.model is None:
+            return
+        self.fault = ""
+        try:
+            self.model.take(now_s, typed)
+        except InputFault as fault:
+            self.fault = str(fault)
+
+    def undo(self) -> None:
+        """Take the last reading back."""
+        if self.model is not None:
+            self.fault = ""
+            self.model.undo()
+            self._set_down()
+
+    def _finish(self, model: Calibrating) -> None:
+        try:
+            reference = self._reference
+            if reference is None:
+                if self._meter is None:
+                    return
+                values = [model.typed[level] for level in sorted(model.typed)]
+                reference = metered(self._meter, values, UNITS[self.channel])
+            made = model.finish(
+                reference,
+                self._now(),
+                specimen=self._specimen,
+                simulated=self._place is not None,
+            )
+            keep(made.id, to_text(made))
+        except GramwattError as fault:
+            self.fault = f"{fault} Take readings back, or give it up."
+            return
+        self.made, self.model = made, None
+
+    # ------------------------------------------------------------ what is shown
+
+    @property
+    def needs_typing(self) -> bool:
+        """Whether the step wants what a meter reads."""
+        step = self.model.step if self.model else None
+        return self._meter is not None and step is not None and step.kind == "load"
+
+    @property
+    def caution(self) -> str:
+        """What must be minded while this channel is calibrated."""
+        return CAUTION_THRUST if self.channel == "thrust" else CAUTION_SUPPLY
+
+    def words(self) -> tuple[str, str]:
+        """Which step it is of how many, and what is to be done."""
+        model = self.model
+        step = model.step if model else None
+        if model is None or step is None:
+            return "", ""
+        place = f"Step {len(model.readings) + 1} of {len(model.steps)}"
+        return place, step.words
+
+    def reads(self, now_s: float) -> tuple[str, str]:
+        """What the channel reads, and whether it is steady, in words."""
+        model = self.model
+        if model is None:
+            return "", ""
+        live: Live = model.live(now_s)
+        if live.counts != live.counts:
+            return "\N{EN DASH}", "no reading"
+        zero = next((r.counts for r in model.readings if r.kind == "zero"), live.counts)
+        sensor = model.sensor
+        per_unit = sensor.counts_per_unit if sensor else 1.0
+        value = shown(self.channel, (live.counts - zero) / per_unit)
+        if model.taking:
+            return value, f"reading: {model.left_s:.0f} s left"
+        still = "steady" if live.steady else "moving"
+        return value, f"{still}, nominally from zero, {live.counts:.0f} counts"
+
+    def rows(self) -> list[tuple[str, str]]:
+        """What was read so far, the newest first: what was on it, and counts."""
+        model = self.model
+        if model is None:
+            return []
+        found = []
+        for number, (step, reading) in enumerate(
+            zip(model.steps, model.readings, strict=False), 1
+        ):
+            what = "nothing on it"
+            if step.kind != "zero" and self._reference is not None:
+                what = self._reference.levels[step.level].name
+            elif step.kind != "zero":
+                what = f"{model.typed.get(step.level, 0.0):g} {UNITS[self.channel]}"
+            if step.kind == "held":
+                what += ", held"
+            found.append(
+                (f"{number}. {what}", f"{reading.counts:.0f} ± {reading.sd_counts:.0f}")
+            )
+        return found[::-1]
+
+    def told(self) -> list[tuple[str, str]]:
+        """What the calibration says that was made."""
+        return told(self.made) if self.made else []
+
+
+def kept_of(stand: s.Stand | None, specimen: str) -> list[tuple[str, str]]:
+    """What is kept for a stand: channel, and how well it is known or that it is not."""
+    if stand is None:
+        return []
+    there = kept_calibrations()
+    found = []
+    for channel in CHANNELS:
+        if stand.channel(channel) is None:
+            continue
+        made = latest(there, channel, stand.identity.stand_id, specimen)
+        words = "nominal, not calibrated"
+        if made is not None:
+            known = dict(told(made)).get("known to", "")
+            words = (
+                f"calibrated {made.made_utc[:10]}, known to {known.partition(';')[0]}"
+            )
+        found.append((channel, words))
+    return found
