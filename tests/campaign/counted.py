@@ -102,7 +102,7 @@ def rows_of(answers: Iterable[Answer], order: Sequence[str]) -> list[Row]:
 def table(rows: Sequence[Row]) -> str:
     """The rows as a person reads them."""
     head = (
-        f"{'quantity':<32}{'worlds':>7}{'hold':>8}{'expected':>14}"
+        f"{'quantity':<56}{'worlds':>7}{'hold':>8}{'expected':>14}"
         f"{'half-width':>12}{'u/rms':>7}{'bias':>8}"
     )
     return "\n".join([head, *(_line(row) for row in rows)])
@@ -112,7 +112,7 @@ def _line(row: Row) -> str:
     span = f"{100 * row.low:.1f}-{100 * row.high:.1f}"
     mark = " SHORT" if row.short else " over" if row.share > row.high else ""
     return (
-        f"{row.quantity:<32}{row.worlds:7}{100 * row.share:7.1f}%{span:>13}%"
+        f"{row.quantity:<56}{row.worlds:7}{100 * row.share:7.1f}%{span:>13}%"
         f"{100 * row.half_rel:11.2f}%{row.widths:7.2f}{100 * row.bias:7.2f}%{mark}"
     )
 
@@ -153,21 +153,36 @@ class Told:
         return abs(self.truth) >= 2.0 * self.half
 
 
-def verdict_line(name: str, told: Sequence[Told]) -> str:
-    """What became of the verdicts on one kind of pair."""
-    count = len(told)
-    wrong = sum(one.wrong for one in told)
-    clear = sum(one.clear for one in told)
+WRONG_AT_MOST: Final = 0.05
+FOUND_AT_LEAST: Final = 0.8
+
+
+def rates(told: Sequence[Told]) -> tuple[float, float]:
+    """Share of all pairs told wrongly, and of large differences that were found.
+
+    Where no difference is large none was missed.
+    """
+    wrong = sum(one.wrong for one in told) / max(1, len(told))
     large = [one for one in told if one.large]
     found = sum(one.clear and not one.wrong for one in large)
-    share = f"{100 * found / len(large):.0f} %" if large else "-"
-    return (
-        f"{name:<44}{count:7}{clear:9}{wrong:7}{100 * wrong / max(1, count):7.1f} %"
-        f"{len(large):8}{found:7}{share:>8}"
-    )
+    return wrong, found / len(large) if large else 1.0
+
+
+def verdicts_hold(told: Sequence[Told]) -> bool:
+    """Whether few enough are wrong, and enough of what is large is found."""
+    wrong, found = rates(told)
+    return wrong <= WRONG_AT_MOST and found >= FOUND_AT_LEAST
+
+
+def verdict_line(name: str, told: Sequence[Told]) -> str:
+    """What became of the verdicts on one kind of pair."""
+    wrong, found = rates(told)
+    large = sum(one.large for one in told)
+    clear = sum(one.clear for one in told)
+    share = f"{100 * found:.0f} %" if large else "-"
+    return f"{name:<50}{len(told):7}{clear:7}{100 * wrong:8.1f} %{large:7}{share:>8}"
 
 
 VERDICT_HEAD: Final = (
-    f"{'verdicts':<44}{'pairs':>7}{'clear':>9}{'wrong':>7}{'wrong':>9}{'large':>8}"
-    f"{'found':>7}{'found':>8}"
+    f"{'verdicts':<50}{'pairs':>7}{'clear':>7}{'wrong':>10}{'large':>7}{'found':>8}"
 )

@@ -15,6 +15,7 @@ from tests.campaign.counted import (
     rows_of,
     table,
     verdict_line,
+    verdicts_hold,
 )
 
 
@@ -91,7 +92,11 @@ def test_verdicts_are_wrong_by_sign_or_where_the_band_leaves_the_truth() -> None
     assert unsure.large
     assert not Told("cannot tell", 0.03, 0.02, contradicted=False).large
     line = verdict_line("pairs", [right, turned, nothing_there, unsure])
-    assert line.split() == ["pairs", "4", "3", "2", "50.0", "%", "3", "1", "33", "%"]
+    assert line.split() == ["pairs", "4", "3", "50.0", "%", "3", "33", "%"]
+    assert not verdicts_hold([right, turned])
+    assert verdicts_hold([right] * 20)
+    assert verdicts_hold([right] * 4 + [unsure])
+    assert not verdicts_hold([right] * 3 + [unsure])
 
 
 def test_coverage_breaks_between_the_sizes_where_it_falls_below() -> None:
