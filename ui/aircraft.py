@@ -10,16 +10,25 @@ if TYPE_CHECKING:
     from daq.records.shelf import Article
 
 
-def aircraft_of(article: Article | None) -> Aircraft | None:
-    """What the article is meant to fly on; None where it does not say."""
+def aircraft_of(article: Article | None, gravity_m_s2: float) -> Aircraft | None:
+    """What the article is meant to fly on; None where it does not say.
+
+    Args:
+        article: what was tested.
+        gravity_m_s2: that thrust is counted by: the same on both sides cancels.
+    """
     from daq.analysis.hover import Aircraft
+    from daq.units import STANDARD_GRAVITY_M_S2
 
     if article is None or article.aircraft is None:
         return None
     flown, pack = article.aircraft, article.pack
     return Aircraft(
         motors=flown.motors,
-        all_up_n=flown.all_up_n,
+        all_up_n=None
+        if flown.all_up_n is None
+        else flown.all_up_n * gravity_m_s2 / STANDARD_GRAVITY_M_S2,
+        all_up_g=flown.all_up_g,
         electronics_a=flown.electronics_a or 0.0,
         capacity_c=None if pack is None else pack.capacity_c,
         cells=None if pack is None else pack.cells,

@@ -226,7 +226,7 @@ def _analysis_of(run: Run, article: Article | None) -> Analysis | None:
         notes=notes,
         propeller_off=_propeller_off(run),
         on_supply=article is not None and article.supply is not None,
-        aircraft=aircraft_of(article),
+        aircraft=aircraft_of(article, found.gravity_m_s2),
         winding=winding_of(article),
         unseen=USUAL,
     )

@@ -240,7 +240,7 @@ def _against(rating: Rating, amps: Reading) -> str:
 
 
 def _named(aircraft: Aircraft) -> str:
-    weight = n_to_gf(aircraft.all_up_n or 0.0)
+    weight = aircraft.all_up_g or n_to_gf(aircraft.all_up_n or 0.0)
     motors = "1 motor" if aircraft.motors == 1 else f"{aircraft.motors} motors"
     return f"The aircraft ({weight:.4g} g on {motors})"
 

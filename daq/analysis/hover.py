@@ -83,11 +83,14 @@ class Aircraft:
 
     Attributes:
         motors: How many share the pack.
-        all_up_n: All-up weight at standard gravity; None if not known.
+        all_up_n: All-up weight, by the gravity that thrust is counted by; None if not
+            known.
         electronics_a: Constant current of all else.
         capacity_c: Rated charge of the pack; None where there is none.
         cells: In series; None where there is no pack.
         ratings: What its parts are rated for.
+        all_up_g: What the scale says, where that is another than the weight is by
+            standard gravity.
     """
 
     motors: int
@@ -96,6 +99,7 @@ class Aircraft:
     capacity_c: float | None
     cells: int | None
     ratings: tuple[Rating, ...] = ()
+    all_up_g: float | None = None
 
     @property
     def all_up_u_n(self) -> float:

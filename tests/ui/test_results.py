@@ -113,3 +113,18 @@ def test_a_place_that_takes_nothing_is_said(copy: Path) -> None:
     (copy / "derived").write_text("in the way")
     with pytest.raises(WorldFault, match="cannot be written"):
         derive(copy)
+
+
+def test_a_weight_is_taken_by_the_gravity_that_thrust_is_counted_by() -> None:
+    from daq.records.shelf import load_article
+    from ui.aircraft import aircraft_of
+    from ui.articles import example_article
+
+    article = load_article(example_article())
+    there = aircraft_of(article, 9.8124)
+    standard = aircraft_of(article, 9.80665)
+    assert there is not None
+    assert standard is not None
+    assert there.all_up_n == pytest.approx(0.180 * 9.8124)
+    assert standard.all_up_n == pytest.approx(0.180 * 9.80665)
+    assert there.all_up_g == 180.0

@@ -47,7 +47,11 @@ class Flown:
         """Its hover at that all-up weight; None where nothing can be said."""
         from daq.analysis.hover import hover
 
-        aircraft = replace(self.aircraft, all_up_n=gf_to_n(weight_g))
+        known = self.aircraft
+        per_g = gf_to_n(1.0)  # or by the gravity that this run's thrust is counted by
+        if known.all_up_n is not None and known.all_up_g is not None:
+            per_g = known.all_up_n / known.all_up_g
+        aircraft = replace(known, all_up_n=per_g * weight_g)
         return hover(self.train, self.pack, aircraft)
 
 
