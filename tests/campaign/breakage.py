@@ -181,7 +181,7 @@ def broken(worlds: int, processes: int, first: int = 0) -> str:
     ]
     with ProcessPoolExecutor(processes) as pool:
         lived = list(pool.map(lived_with, jobs, chunksize=4))
-    lines = [f"{'effect':<62}{'sizes and coverage of what suffers first':<58}breaks"]
+    lines = [f"{'effect':<66}{'sizes and coverage of what suffers first':<52}breaks"]
     for number, effect in enumerate(EFFECTS):
         shares = shares_of(
             effect, [(place, found) for n, place, found in lived if n == number]
@@ -238,4 +238,4 @@ def _line(effect: Effect, shares: Mapping[str, list[float]]) -> str:
     if at is not None:
         below = "below " if at == effect.sizes[0] else ""
         where = f"{below}{effect.shown * at:.2g} {effect.unit}"
-    return f"{effect.name:<62}{told:<58}{where} ({name})"
+    return f"{effect.name:<66}{told:<52}{where} ({name})"
