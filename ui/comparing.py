@@ -17,9 +17,10 @@ from daq.errors import InputFault
 
 if TYPE_CHECKING:
     from daq.analysis.choice import Candidate, Choice
-    from daq.analysis.compare import Compared, Mounting, Reproducibility
+    from daq.analysis.compare import Compared, Mounting
     from daq.analysis.hover import Flight
     from daq.analysis.measured import Measured
+    from daq.analysis.remounting import Reproducibility
     from ui.results import Results
 
 # What of an article may differ without making another article of it.

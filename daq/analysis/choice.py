@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from daq.analysis.compare import Reproducibility
 from daq.analysis.measured import COVERAGE, Measured, Source, combine, t_factor
+from daq.analysis.remounting import Reproducibility
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,21 +22,13 @@ from daq.analysis.hover import POWER_MODELS
 from daq.analysis.levels import Relation
 from daq.analysis.measured import COVERAGE, Measured, Source, combine, t_factor
 from daq.analysis.models import Model, Polynomial, PowerLaw
+from daq.analysis.remounting import Reproducibility, scatter_of, simultaneous
 from daq.analysis.run import Analysis
 from daq.analysis.series import Array
 from daq.errors import InputFault
 
 #: Points over the common range at which articles are compared.
 POINTS: Final = 9
-#: Simulated deviations behind a simultaneous band, and the seed that makes them the
-#: same every time.
-DRAWS: Final = 20_000
-SEED: Final = 20_261_126
-#: With more degrees of freedom than this Student's t is taken for the normal.
-MANY_DOF: Final = 1e4
-#: Chance with which a difference that matters should be found, once enough was run.
-POWER: Final = 0.8
-MOST_RUNS: Final = 200
 #: A common range narrower than this share of the wider one carries no comparison.
 NARROWEST_SHARE: Final = 0.2
 #: Thrust against the voltage at the bridge.
@@ -67,21 +59,6 @@ class Mounting:
     article: str
     scale: str
     analysis: Analysis
-
-
-@dataclass(frozen=True, slots=True)
-class Reproducibility:
-    """By how much one article differs from itself, mounted again.
-
-    Attributes:
-        sd_rel: Standard deviation of one mounting, relative.
-        dof: Degrees of freedom of it.
-        words: Where it comes from.
-    """
-
-    sd_rel: float
-    dof: float
-    words: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -263,7 +240,7 @@ def learn(groups: Sequence[Sequence[Mounting]]) -> dict[str, Reproducibility]:
     learned = {}
     for what, quantity in QUANTITIES.items():
         logs = [_logs(quantity, group) for group in groups]
-        found = _scatter(logs)
+        found = scatter_of(logs)
         if found is not None:
             count = sum(len(group) for group in logs if len(group) > 1)
             words = f"{count} runs of articles that were mounted again"
@@ -282,36 +259,6 @@ def _logs(quantity: Quantity, group: Sequence[Mounting]) -> list[Array]:
     except InputFault:
         return []
     return [np.log(curve.fit.predict(x)) for curve in drawn]
-
-
-def runs_needed(
-    sd_rel: float, shared_u: float, matters: float, dof: float | None = None
-) -> int | None:
-    """Runs of each article that would settle a difference that matters.
-
-    So many that a difference of that size is found four times in five: half of the
-    interval and the chance to miss it both fit into it (W. G. Cochran, G. M. Cox,
-    Experimental Designs, 2nd ed. 1957, section 2.2, from memory).
-
-    Args:
-        sd_rel: Standard deviation of one mounting.
-        shared_u: What more runs do not take away.
-        matters: The difference, relative, above zero.
-        dof: Degrees of freedom if ``sd_rel`` is known from elsewhere.
-
-    Returns:
-        The number; None where no number would.
-    """
-    if float(t_factor(math.inf, COVERAGE)) * shared_u >= matters:
-        return None
-    for number in range(2, MOST_RUNS + 1):
-        freedom = max(2.0 * number - 2.0, dof or 0.0)
-        u = math.hypot(sd_rel * math.sqrt(2.0 / number), shared_u)
-        # One-sided chance of 80 % is two-sided 60 %.
-        asked = float(t_factor(freedom, COVERAGE) + t_factor(freedom, 2 * POWER - 1))
-        if asked * u <= matters:
-            return number
-    return None
 
 
 def belonging(
@@ -370,7 +317,7 @@ def _compared(
     if reproducibility is not None:
         runs = (len(one), len(other))
         whole = _with_reproducibility(apart, reproducibility, runs)
-        half = _simultaneous(whole)
+        half = simultaneous(whole)
         low, high = apart.value - half, apart.value + half
         flat = whole.mapped(over)
         half_mean = float(
@@ -462,26 +409,11 @@ def _reproducibility(
     one: Sequence[Measured], other: Sequence[Measured]
 ) -> Reproducibility | None:
     """From the scatter of replicates about their article, pooled; None without."""
-    found = _scatter([[run.value for run in side] for side in (one, other)])
+    found = scatter_of([[run.value for run in side] for side in (one, other)])
     if found is None:
         return None
     words = f"the scatter of these {len(one) + len(other)} runs"
     return Reproducibility(*found, words)
-
-
-def _scatter(groups: Sequence[Sequence[Array]]) -> tuple[float, float] | None:
-    """Standard deviation of one mounting about its article, and degrees of freedom.
-
-    Of what moves a whole curve: the mean of its logarithm over the range. What moves
-    one point against the next is in each run's own uncertainty.
-    """
-    squares, dof = 0.0, 0
-    for group in groups:
-        if len(group) > 1:
-            means = np.array([float(values.mean()) for values in group])
-            squares += float(means.var(ddof=1)) * (means.size - 1)
-            dof += means.size - 1
-    return (math.sqrt(squares / dof), float(dof)) if dof else None
 
 
 def _with_reproducibility(
@@ -496,21 +428,6 @@ def _with_reproducibility(
     u = found.sd_rel * math.sqrt(1.0 / runs[0] + 1.0 / runs[1])
     mounted = Source(np.full((size, 1), u), np.full(size, found.dof))
     return Measured(apart.value, {**apart.sources, "re-mounting": mounted})
-
-
-def _simultaneous(whole: Measured) -> Array:
-    """Half-widths that hold at all points at once, shape (m,)."""
-    u = whole.standard_uncertainty()
-    u = np.where(u > 0, u, 1e-300)
-    correlation = whole.covariance() / np.outer(u, u)
-    values, vectors = np.linalg.eigh(correlation)
-    root = vectors * np.sqrt(np.maximum(values, 0.0))
-    rng = np.random.default_rng(SEED)
-    largest = np.abs(rng.standard_normal((DRAWS, u.size)) @ root.T).max(axis=1)
-    dof = float(whole.dof().min())
-    if dof < MANY_DOF:
-        largest = largest * np.sqrt(dof / rng.chisquare(dof, DRAWS))
-    return np.asarray(np.quantile(largest, COVERAGE) * u, dtype=np.float64)
 
 
 def _verdict(

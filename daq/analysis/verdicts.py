@@ -6,7 +6,8 @@ were on the stand and never speaks of a model. Nothing here computes a figure.
 
 import math
 
-from daq.analysis.compare import Difference, runs_needed
+from daq.analysis.compare import Difference
+from daq.analysis.remounting import runs_needed
 from daq.analysis.rounding import in_passing, with_interval
 from daq.units import n_to_gf
 

@@ -64,6 +64,7 @@ def test_what_must_be_known_is_said(comparison: Comparison) -> None:
     assert "different stands" not in said
 
 
+@pytest.mark.slow
 def test_runs_in_blocks_are_warned_of(folders: list[Path], tmp_path: Path) -> None:
     first, second, third, last = folders
     del second, third
@@ -91,6 +92,7 @@ def test_what_is_no_comparison_is_refused(folders: list[Path], fault: str) -> No
         compare_folders(asked)
 
 
+@pytest.mark.slow
 def test_two_articles_of_one_name_are_refused(tmp_path: Path) -> None:
     from tests.mountings import article
     from tests.runs import write_run
@@ -120,6 +122,7 @@ def test_the_command_tells_verdict_choice_and_cautions(
     assert "caution each article is one specimen" in said
 
 
+@pytest.mark.slow
 def test_one_article_alone_teaches(
     folders: list[Path], capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -128,6 +131,7 @@ def test_one_article_alone_teaches(
     assert "Mounted again, an article differed from itself" in said
 
 
+@pytest.mark.slow
 def test_json_holds_the_same_sentences(
     folders: list[Path], capsys: pytest.CaptureFixture[str]
 ) -> None:

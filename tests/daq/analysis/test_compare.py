@@ -17,13 +17,11 @@ from daq.analysis.choice import Candidate, choose
 from daq.analysis.compare import (
     Difference,
     Mounting,
-    Reproducibility,
-    _simultaneous,
     compare,
     learn,
-    runs_needed,
 )
 from daq.analysis.measured import Measured, Source, exact, t_factor
+from daq.analysis.remounting import Reproducibility, runs_needed, simultaneous
 from daq.analysis.run import analyse
 from daq.analysis.verdicts import rests_on, to_settle, verdict
 from tests.daq.analysis.invented import Noise, record, staircase
@@ -120,6 +118,7 @@ def test_runs_over_other_ranges_are_not_compared_and_it_is_said() -> None:
     assert "range in common" in found.missing["specific thrust"]
 
 
+@pytest.mark.slow
 def test_learning_takes_only_what_was_mounted_again() -> None:
     rng = np.random.default_rng(5)
     assert learn([[mounting(rng, "A")], [mounting(rng, "B")]]) == {}
@@ -142,15 +141,15 @@ def test_how_many_runs_is_lehrs_rule_where_runs_are_many() -> None:
 
 def test_the_band_is_students_for_one_point_and_wider_for_many() -> None:
     one = Measured(np.zeros(1), {"own": Source(np.ones(1), np.array([6.0]))})
-    assert _simultaneous(one)[0] == pytest.approx(float(t_factor(6.0)), rel=0.03)
+    assert simultaneous(one)[0] == pytest.approx(float(t_factor(6.0)), rel=0.03)
     # The largest of nine independent normal numbers: 0.95 = (2 Phi(c) - 1)^9.
     nine = Measured(np.zeros(9), {"own": Source(np.ones(9), np.full(9, np.inf))})
-    assert _simultaneous(nine) == pytest.approx(2.766, rel=0.02)
+    assert simultaneous(nine) == pytest.approx(2.766, rel=0.02)
     # All moved together they are one.
     moved = Measured(
         np.zeros(9), {"shared": Source(np.ones((9, 1)), np.full(9, np.inf))}
     )
-    assert _simultaneous(moved) == pytest.approx(1.96, rel=0.02)
+    assert simultaneous(moved) == pytest.approx(1.96, rel=0.02)
 
 
 def test_a_choice_names_what_cannot_be_told_from_the_best() -> None:

@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from daq.analysis.plateaus import Plateaus, average
+from daq.analysis.plateaus import DEFAULT_SETTLE_S, Plateaus, average
 from daq.analysis.series import Hold, Series
 from tests.daq.analysis.invented import Noise, record, staircase, truth_at
 
@@ -14,9 +14,9 @@ LEVELS = (0.2, 0.4, 0.6, 0.8)
 QUIET = Noise(gain_u_rel=dict.fromkeys(("thrust", "current", "voltage", "speed"), 0.0))
 
 
-def quiet_run(**changed: float) -> Plateaus:
-    holds = staircase(LEVELS)
-    return average(record(holds, QUIET, np.random.default_rng(1)), holds, **changed)
+def quiet_run(settle_s: float = DEFAULT_SETTLE_S) -> Plateaus:
+    holds, rng = staircase(LEVELS), np.random.default_rng(1)
+    return average(record(holds, QUIET, rng), holds, settle_s=settle_s)
 
 
 def test_the_means_are_the_truth_with_the_zero_taken_off() -> None:

@@ -148,6 +148,7 @@ UP_AND_DOWN = [0.0, 20.0, 70.0, 170.0, 70.0, 20.0, 0.0]
 SHORT = ("--series", "1", "--hold-s", "0")
 
 
+@pytest.mark.slow
 def test_a_calibration_at_a_terminal_is_kept_and_checked(
     stand: Server[FaultyStand], standards: Path, shelf: Path
 ) -> None:

@@ -9,6 +9,8 @@ from tests.mountings import mounted
 from ui.desktop.curves_compare import ComparePanel
 from ui.desktop.model.held import Held, hold, marks
 
+pytestmark = pytest.mark.slow  # eight spins, analysed
+
 
 @pytest.fixture(scope="module")
 def folders(tmp_path_factory: pytest.TempPathFactory) -> list[Path]:
