@@ -69,8 +69,9 @@ class Unseen:
 
 NOTHING_UNSEEN: Final = Unseen()
 #: Common practice, no source. Seat: the axis within 1 mm of where it was measured to
-#: be, on an arm of 100 mm, and a few degrees off. Wash: far behind a propeller of area
-#: A the dynamic pressure is T/A (momentum theory), so that what covers 2 % of the disc
-#: takes 2 % of thrust with a drag coefficient of one; a thin arm and a motor's back do
-#: about that. Asleep: tens of milliamperes.
-USUAL: Final = Unseen(seat_rel=0.01, wash_rel=0.02, asleep_a=0.05)
+#: be, on an arm of 100 mm, and a few degrees off. Wash: an arm 10 mm wide from hub to
+#: tip covers 8 % of a 76 mm disc of area A; the dynamic pressure there is T/4A at the
+#: disc and T/A far behind (momentum theory), so that a blunt one takes 2 to 8 % of
+#: thrust; arms are rounded and sit in the lee of the motor, and 3 % is left. Asleep:
+#: tens of milliamperes.
+USUAL: Final = Unseen(seat_rel=0.01, wash_rel=0.03, asleep_a=0.05)
