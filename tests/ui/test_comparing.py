@@ -71,7 +71,6 @@ def test_runs_in_blocks_are_warned_of(folders: list[Path], tmp_path: Path) -> No
     alone = mounted(tmp_path, "motor C", 4)
     again = mounted(tmp_path, "motor C", 5)
     found = compare_folders([first, last, alone, again])
-    # All were begun at one time on record, so names decide: A A C C.
     assert found.order == "A A B B"
     assert any("take turns" in caution for caution in found.cautions)
 

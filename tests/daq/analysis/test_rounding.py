@@ -69,7 +69,7 @@ def test_the_interval_is_given_to_the_same_place() -> None:
 def test_two_significant_digits_are_left(uncertainty: float) -> None:
     places = decimals(uncertainty)
     assert places is not None
-    counted = round(uncertainty * 10.0**places)
+    counted = round(round(uncertainty, places) * 10.0**places)
     assert 10 <= counted <= 99
 
 
