@@ -24,7 +24,10 @@ TOOLS = [tool for tool in ("Xvfb", "xdotool") if shutil.which(tool) is None]
 if TOOLS and os.environ.get("GRAMWATT_FIRMWARE_TESTS") != "required":
     pytest.skip(f"needs {' and '.join(TOOLS)}", allow_module_level=True)
 
-DISPLAY_FIRST = 90
+# Tests run two at a time: each worker has displays of its own, for two X servers that
+# begin at one moment would take one.
+WORKER = int(os.environ.get("PYTEST_XDIST_WORKER", "gw0").removeprefix("gw"))
+DISPLAY_FIRST = 90 + 10 * WORKER
 SHOWN_S = 20.0
 
 
@@ -33,6 +36,9 @@ def display() -> Iterator[str]:
     """An X server of our own."""
     for number in range(DISPLAY_FIRST, DISPLAY_FIRST + 10):
         name = f":{number}"
+        socket = Path(f"/tmp/.X11-unix/X{number}")
+        if socket.exists():
+            continue  # another's, and its keys are not ours
         server = subprocess.Popen(
             [
                 "Xvfb",
@@ -48,7 +54,6 @@ def display() -> Iterator[str]:
             # A terminal that a test closes hangs up its session: not the server's.
             start_new_session=True,
         )
-        socket = Path(f"/tmp/.X11-unix/X{number}")
         end_s = time.monotonic() + 5
         while server.poll() is None and time.monotonic() < end_s:
             if socket.exists():
