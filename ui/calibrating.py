@@ -9,22 +9,23 @@ something does. What was read is never changed; a step can be taken back and don
 from __future__ import annotations
 
 import math
-from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from daq.analysis.statistics import MIN_READINGS, WindowMean, window_mean
-from daq.calibration.readings import Reading
-from daq.calibration.suspects import Sensor
 from daq.errors import InputFault, StandFault
 from daq.link import session as s
 from daq.link.messages import Ability
+from ui.calibration_doubts import check_typed, check_zero, doubt
+from ui.calibration_sensed import Sensed
 
 if TYPE_CHECKING:
+    from daq.analysis.statistics import WindowMean
+    from daq.calibration.readings import Reading
     from daq.calibration.reference import Reference
+    from daq.calibration.suspects import Sensor
     from daq.calibration.value import Calibration
     from ui.calibration_steps import Step
 
@@ -40,21 +41,9 @@ STEADY_SHARE: Final = 4e-4
 STEADY_COUNTS: Final = 3.0
 #: ... and scatters by no more than so many times what it did when it was calmest.
 CALM: Final = 3.0
-#: A reading further than this from what it should be, as a share of the largest load so
-#: far, is told at once.
-DOUBT_SHARE: Final = 0.02
-#: Beyond this speed the motor turns, and above this voltage its supply is on.
-TURNING_RAD_S: Final = 5.0
-SUPPLY_OFF_V: Final = 1.0
-#: What is typed is within this factor of what the stand's constants say, or in another
-#: unit; of less than this, in SI, nothing can be said.
-FAR: Final = 5.0
-LEAST_NOMINAL: Final = 0.2
 #: Readings older than this say nothing of now.
 FRESH_S: Final = 0.5
 SILENT_S: Final = 2.0
-MOST_READINGS: Final = 4096
-ZEROED_UNIT: Final = "N"
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,13 +82,11 @@ class Calibrating:
     """One calibration on its way.
 
     Attributes:
-        channel: which.
         steps: all of them.
         readings: what was read, one for each step done.
         typed: what the meter read at each level, where one is used.
         direct: whether a meter reads what the channel reads.
         said: sentences that nobody took yet, oldest first.
-        stand: who is there; None before it said so.
     """
 
     def __init__(
@@ -119,20 +106,14 @@ class Calibrating:
             direct: whether a meter reads what the channel reads, and no volts across
                 a load instead.
         """
-        self.channel = channel
         self.steps = tuple(steps)
         self.readings: list[Reading] = []
         self.typed: dict[int, float] = {}
         self.said: list[str] = []
-        self.stand: s.Stand | None = None
         self.direct = direct
-        self._needs_supply_off = needs_supply_off
-        self._window: deque[tuple[float, int]] = deque(maxlen=MOST_READINGS)
-        self._others: dict[str, float] = {}
-        self._state = ""
+        self._sensed = Sensed(channel, needs_supply_off=needs_supply_off)
         self._taking: _Taking | None = None
         self._unsteady_at = -1
-        self._newest_s = -math.inf
 
     # ------------------------------------------------------------ what is heard
 
@@ -143,55 +124,34 @@ class Calibrating:
             InputFault: it has no such channel.
             StandFault: it began anew, and what was read may be of another zero.
         """
-        if isinstance(happening, s.Identified):
-            self._identified(happening.stand)
-        elif isinstance(happening, s.Sampled):
-            self._sampled(happening, now_s)
-        elif isinstance(happening, s.StateTold):
-            self._state = happening.message.state.name.lower()
-        elif isinstance(happening, s.Restarted) and self.readings:
+        if isinstance(happening, s.Restarted) and self.readings:
             raise StandFault(
                 "The stand restarted in the middle of it, so its zero may be another: "
                 "look at its supply and cable, and begin again."
             )
-
-    def _identified(self, stand: s.Stand) -> None:
-        """Take note of who it is.
-
-        Raises:
-            InputFault: it has no such channel.
-        """
-        if stand.channel(self.channel) is None:
-            names = ", ".join(page.name for page in stand.channels)
-            raise InputFault(
-                f"This stand has no channel {self.channel}; it has {names}."
-            )
-        self.stand = stand
-
-    def _sampled(self, sampled: s.Sampled, now_s: float) -> None:
-        for page, count in zip(sampled.layout.channels, sampled.counts, strict=True):
-            if page.name == self.channel:
-                if count != page.no_reading:
-                    self._window.append((sampled.device_s, count))
-                    self._newest_s = now_s
-            elif page.name in ("speed", "voltage"):
-                self._others[page.name] = page.to_si(count)
+        self._sensed.hear(happening, now_s)
 
     # ------------------------------------------------------------ what is shown
 
     @property
+    def channel(self) -> str:
+        """Which channel is calibrated."""
+        return self._sensed.channel
+
+    @property
+    def stand(self) -> s.Stand | None:
+        """Who is there; None before it said so."""
+        return self._sensed.stand
+
+    @property
     def sensor(self) -> Sensor | None:
         """What the stand declares of the channel; None before it is known."""
-        page = self.stand.channel(self.channel) if self.stand else None
-        if page is None:
-            return None
-        return Sensor(
-            page.name,
-            page.quantity.unit,
-            page.counts_per_unit,
-            page.low_counts,
-            page.high_counts,
-        )
+        return self._sensed.sensor
+
+    @property
+    def blocked(self) -> str:
+        """Why nothing may be read now, a sentence; "" where it may."""
+        return self._sensed.blocked
 
     @property
     def step(self) -> Step | None:
@@ -202,7 +162,7 @@ class Calibrating:
     @property
     def hears(self) -> bool:
         """Whether readings of the channel come."""
-        return self.stand is not None and bool(self._window)
+        return self.stand is not None and self._sensed.newest is not None
 
     @property
     def taking(self) -> bool:
@@ -212,38 +172,27 @@ class Calibrating:
     @property
     def left_s(self) -> float:
         """How long until the reading that was asked for can be there; 0 for none."""
-        if self._taking is None or not self._window:
+        newest = self._sensed.newest
+        if self._taking is None or newest is None:
             return 0.0
-        end_s = self._taking.from_device_s + WINDOW_S
-        return max(0.0, end_s - self._window[-1][0])
-
-    @property
-    def blocked(self) -> str:
-        """Why nothing may be read now, a sentence; "" where it may."""
-        speed = self._others.get("speed", 0.0)
-        if speed > TURNING_RAD_S:
-            return "The motor turns. Nothing is calibrated while it does: stop it."
-        if self._state in ("armed", "spinning", "proving"):
-            return f"The stand is {self._state}; it has to be locked."
-        volts = self._others.get("voltage", 0.0)
-        if self._needs_supply_off and volts > SUPPLY_OFF_V:
-            return (
-                f"The motor's supply is on ({volts:.1f} V). Take the pack off, or pull "
-                "the plug: hands are at the propeller now."
-            )
-        return ""
+        return max(0.0, self._taking.from_device_s + WINDOW_S - newest[0])
 
     def live(self, now_s: float) -> Live:
         """What the channel reads now."""
-        page = self.stand.channel(self.channel) if self.stand else None
-        if page is None or now_s - self._newest_s > FRESH_S or not self._window:
+        newest = self._sensed.newest
+        if newest is None or now_s - self._sensed.newest_s > FRESH_S:
             return NOTHING
-        found = self._mean(self._window[-1][0] - WINDOW_S / 2.0)
+        found = self._sensed.mean(newest[0] - WINDOW_S / 2.0)
         if found is None:
             return NOTHING
-        value = (found.mean - page.zero_counts) / page.counts_per_unit
+        value = self._sensed.to_si(found.mean)
         steady = self._steady(found)
         return Live(found.mean, value, found.sd, found.change, steady)
+
+    def from_zero_si(self, counts: float) -> float:
+        """Counts from the first zero, by the stand's own constants; 0 before it."""
+        zero = self.readings[0].counts if self.readings else counts
+        return self._sensed.to_si(counts) - self._sensed.to_si(zero)
 
     # ------------------------------------------------------------ what is done
 
@@ -262,50 +211,19 @@ class Calibrating:
             return
         if self.blocked:
             raise InputFault(self.blocked)
-        if not self.hears:
-            raise InputFault(f"The stand sends no reading of {self.channel} yet.")
-        self._check_typed(step, typed)
-        again = self._unsteady_at == len(self.readings)
-        begin_s = self._window[-1][0] + SETTLE_S + step.hold_s
-        self._taking = _Taking(now_s, begin_s, typed, again)
-
-    def _check_typed(self, step: Step, typed: float | None) -> None:
-        """Whether what was typed fits the step.
-
-        Raises:
-            InputFault: it does not.
-        """
+        newest = self._sensed.newest
         sensor = self.sensor
-        if sensor is None or sensor.unit == ZEROED_UNIT:
-            return
-        page = self.stand.channel(self.channel) if self.stand else None
-        nominal = math.nan if page is None else page.to_si(self._window[-1][1])
+        if sensor is None or newest is None:
+            raise InputFault(f"The stand sends no reading of {self.channel} yet.")
+        nominal = self._sensed.to_si(newest[1])
         if step.kind == "zero":
-            if sensor.unit == "V" and abs(nominal) > SUPPLY_OFF_V:
-                raise InputFault(
-                    f"The channel reads {nominal:.1f} V: switch the supply off, or "
-                    "take the pack off, for its zero."
-                )
-            return
-        if typed is None or not math.isfinite(typed):
-            raise InputFault("Type what the meter reads, such as 11.08.")
-        if typed == 0.0 or typed in self.typed.values():
-            raise InputFault(f"{typed:g} was taken already; set another value.")
-        self._check_unit(typed, nominal, sensor.unit)
-
-    def _check_unit(self, typed: float, nominal: float, unit: str) -> None:
-        """Whether what was typed can be in the unit.
-
-        Raises:
-            InputFault: it is far from what the stand's own constants say.
-        """
-        if not self.direct or abs(nominal) < LEAST_NOMINAL:
-            return
-        if not 1.0 / FAR <= abs(typed / nominal) <= FAR:
-            raise InputFault(
-                f"By its own constants the stand reads {nominal:.3g} {unit}, and "
-                f"{typed:g} was typed: is that in {unit}?"
-            )
+            check_zero(nominal, sensor.unit)
+        else:
+            done = self.typed.values()
+            check_typed(typed, done, nominal, sensor.unit, direct=self.direct)
+        again = self._unsteady_at == len(self.readings)
+        begin_s = newest[0] + SETTLE_S + step.hold_s
+        self._taking = _Taking(now_s, begin_s, typed, again)
 
     def poll(self, now_s: float) -> Reading | None:
         """The reading that was asked for, once it is there.
@@ -315,9 +233,10 @@ class Calibrating:
         taking, step = self._taking, self.step
         if taking is None or step is None:
             return None
-        newest_s = self._window[-1][0] if self._window else -math.inf
+        newest = self._sensed.newest
+        newest_s = -math.inf if newest is None else newest[0]
         whole = newest_s >= taking.from_device_s + WINDOW_S
-        found = self._mean(newest_s - WINDOW_S) if whole else None
+        found = self._sensed.mean(newest_s - WINDOW_S) if whole else None
         why_not = self._why_not(now_s, found, whole=whole)
         if why_not:
             self._give_up(why_not)
@@ -337,7 +256,7 @@ class Calibrating:
         """Why no reading can be had, a sentence; "" where one can, or can yet."""
         if self.blocked:
             return self.blocked
-        if now_s - self._newest_s > SILENT_S:
+        if now_s - self._sensed.newest_s > SILENT_S:
             return "The stand has stopped sending; look at its cable."
         if whole and found is None:
             return "Too few readings came; look at the link with 'gramwatt watch'."
@@ -346,15 +265,6 @@ class Calibrating:
     def _give_up(self, words: str) -> None:
         self._taking = None
         self.said.append(words)
-
-    def _mean(self, from_s: float) -> WindowMean | None:
-        """The mean since a moment of the device; None where too little came."""
-        recent = [(at, count) for at, count in self._window if at >= from_s]
-        if len(recent) < MIN_READINGS:
-            return None
-        table = np.array(recent, dtype=np.float64)
-        found = window_mean(table[:, 0], table[:, 1], 1.0)
-        return found if math.isfinite(found.mean) else None
 
     def _steady(self, found: WindowMean) -> bool:
         """Whether it moves by little enough to be read.
@@ -372,59 +282,19 @@ class Calibrating:
         self, step: Step, typed: float | None, found: WindowMean, newest_s: float
     ) -> Reading:
         self._taking = None
-        counts = np.array([n for at, n in self._window if at >= newest_s - WINDOW_S])
+        counts = [n for _, n in self._sensed.since(newest_s - WINDOW_S)]
         # A single bad conversion at the end of the range is no saturated sensor.
         low, high = np.quantile(counts, (0.05, 0.95), method="nearest")
-        taken = Reading(
-            kind=step.kind,
-            series=step.series,
-            leg=step.leg,
-            level=step.level,
-            counts=found.mean,
-            u_counts=found.u,
-            sd_counts=found.sd,
-            low_counts=int(low),
-            high_counts=int(high),
-            count=found.count,
-            at_s=newest_s - WINDOW_S / 2.0,
-        )
+        at_s = newest_s - WINDOW_S / 2.0
+        taken = step.reading(found, int(low), int(high), at_s)
         self.readings.append(taken)
         if typed is not None and step.kind == "load":
             self.typed[step.level] = typed
         return taken
 
     def doubt(self, reference: Reference) -> str:
-        """Why the newest reading cannot be of what should be on it; "" where it can.
-
-        By the readings before it, so that a slip is told while it can be mended by
-        one step back.
-        """
-        newest, zero = self.readings[-1], self.readings[0]
-        pairs = []
-        for reading in self.readings:
-            if reading.kind == "load":
-                known = reference.levels[reading.level].value_si
-                pairs.append((known, reading.counts - zero.counts))
-        if newest.kind == "zero" and pairs:
-            most = max(abs(moved) for _, moved in pairs)
-            if abs(newest.counts - zero.counts) > DOUBT_SHARE * most:
-                return (
-                    "It does not come back to where it began: look whether everything "
-                    "is off and nothing touches; u takes this reading back."
-                )
-        if newest.kind != "load" or len(pairs) < 2:
-            return ""
-        known, moved = pairs[-1]
-        scale = float(np.median([counts / value for value, counts in pairs[:-1]]))
-        largest = max(abs(value) for value, _ in pairs)
-        seems = moved / scale
-        if abs(seems - known) <= DOUBT_SHARE * largest:
-            return ""
-        return (
-            f"By the steps before, that is {100.0 * seems / known:.0f} % of "
-            f"{reference.levels[newest.level].name}. Look what is on it; u takes this "
-            "reading back."
-        )
+        """Why the newest reading cannot be of what should be on it; "" where it can."""
+        return doubt(self.readings, reference)
 
     def undo(self) -> Reading | None:
         """Take the last step back; what it read, or None where there was none."""
@@ -456,6 +326,17 @@ class Calibrating:
         self.readings = kept
         self.typed = {r.level: typed[r.level] for r in kept if r.level in typed}
         return len(kept)
+
+    def unfinished(self, utc: str) -> str:
+        """What was read so far, as text to go on from; "" where nothing was."""
+        from daq.calibration.text import unfinished_to_text
+
+        if not self.readings or self.stand is None:
+            return ""
+        stand_id = self.stand.identity.stand_id
+        return unfinished_to_text(
+            self.channel, stand_id, utc, self.readings, self.typed
+        )
 
     def finish(
         self,

@@ -7,12 +7,16 @@ are set and read off a meter. Nothing here reads anything.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
-from daq.calibration.readings import ZERO, Kind, Leg
+from daq.calibration.readings import ZERO, Kind, Leg, Reading
 
 if TYPE_CHECKING:
+    from daq.analysis.statistics import WindowMean
     from daq.calibration.reference import Reference
+
+#: The channels that can be calibrated, and their units.
+UNITS: Final = {"thrust": "N", "current": "A", "voltage": "V"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +38,31 @@ class Step:
     level: int
     words: str
     hold_s: float = 0.0
+
+    def reading(
+        self, found: WindowMean, low_counts: int, high_counts: int, at_s: float
+    ) -> Reading:
+        """What was read after it.
+
+        Args:
+            found: mean of the single readings.
+            low_counts: lowest of them.
+            high_counts: highest of them.
+            at_s: when, on one clock for all.
+        """
+        return Reading(
+            kind=self.kind,
+            series=self.series,
+            leg=self.leg,
+            level=self.level,
+            counts=found.mean,
+            u_counts=found.u,
+            sd_counts=found.sd,
+            low_counts=low_counts,
+            high_counts=high_counts,
+            count=found.count,
+            at_s=at_s,
+        )
 
 
 def loading(
@@ -85,13 +114,12 @@ def _change(reference: Reference, before: int, after: int) -> str:
     return " ".join(words)
 
 
-def metering(channel: str, unit: str, count: int) -> tuple[Step, ...]:
+def metering(channel: str, count: int) -> tuple[Step, ...]:
     """Steps for a meter: nothing, and so many values that a person chooses."""
     first = {
-        "V": "Supply off, plug out: no voltage.",
-        "A": "No current flows: open the loop.",
-    }[unit]
-    what = "current" if unit == "A" else "voltage"
+        "voltage": "Supply off, plug out: no voltage.",
+        "current": "No current flows: open the loop.",
+    }[channel]
     steps = [Step("zero", 0, "", ZERO, first)]
     steps += [
         Step(
@@ -99,7 +127,7 @@ def metering(channel: str, unit: str, count: int) -> tuple[Step, ...]:
             0,
             "",
             level,
-            f"Set {what} {level + 1} of {count}, spread over what you use, and type "
+            f"Set {channel} {level + 1} of {count}, spread over what you use, and type "
             f"what the meter reads for {channel}.",
         )
         for level in range(count)
@@ -108,7 +136,7 @@ def metering(channel: str, unit: str, count: int) -> tuple[Step, ...]:
 
 
 def checking(
-    reference: Reference | None, name: str | None, channel: str, unit: str
+    reference: Reference | None, name: str | None, channel: str
 ) -> tuple[Step, ...]:
     """Steps for a short check: zero, one known value, zero.
 
@@ -116,7 +144,6 @@ def checking(
         reference: the masses; None where a meter is read.
         name: which mass; None takes the heaviest.
         channel: which.
-        unit: of it.
 
     Raises:
         InputFault: there is no such mass.
@@ -124,7 +151,7 @@ def checking(
     from daq.errors import InputFault
 
     if reference is None:
-        begin, one = metering(channel, unit, 1)
+        begin, one = metering(channel, 1)
         return (begin, one, Step("zero", 0, "", ZERO, begin.words))
     pieces = reference.pieces
     names = [piece.name for piece in pieces]

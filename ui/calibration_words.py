@@ -24,6 +24,11 @@ CAUTION_SUPPLY = (
 )
 
 
+def caution(channel: str) -> str:
+    """What must be minded while a channel is calibrated."""
+    return CAUTION_THRUST if channel == "thrust" else CAUTION_SUPPLY
+
+
 def shown(channel: str, value_si: float) -> str:
     """A value in the trade's unit."""
     from protocols.limits import brief, to_trade

@@ -16,14 +16,15 @@ from typing import TYPE_CHECKING, Final, Self
 
 import numpy as np
 
+from daq.calibration.reference import Reference
 from daq.clock import Clock
 from daq.stand.plant.condition import Condition
 from daq.stand.serve import Server, build, open_endpoint
 
 if TYPE_CHECKING:
     from daq.calibration.meter import Meter
-    from daq.calibration.reference import Reference
     from daq.stand.faults.stand import FaultyStand
+    from ui.calibration_known import Known
 
 PACE: Final = 4.0
 ANSWER_S: Final = 5.0
@@ -111,6 +112,15 @@ class SimulatedScale:
                 stand.bench.looped_a = looped_a
 
         self._server.between_ticks(act)
+
+    def do(self, known: Known, level: int) -> float | None:
+        """What a step wants of hands; what the meter reads, where there is one."""
+        by = known.by
+        if isinstance(by, Reference):
+            self.place(by, level)
+            return None
+        set_to = self.set_current if known.channel == "current" else self.set_voltage
+        return set_to(level, by)
 
     def place(self, reference: Reference, level: int) -> None:
         """Set down what a level is made of; -1 takes everything off."""

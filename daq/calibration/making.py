@@ -206,27 +206,20 @@ def _by_value(fitted: Polynomial) -> Array:
 
 def _straight(fitted: Polynomial, seen: Behaviour, largest: float) -> Stray:
     """Departures from the line: alike nearby, each for itself further away."""
-    third = largest / 3.0
-    u = seen.straight_si
-    return Stray(
-        "straightness",
-        (third, 2.0 * third, 3.0 * third),
-        (u, u, u),
-        seen.straight_dof,
-        "departures from the curve" if 2 in fitted.powers else "from the line",
-    )
+    words = "departures from the curve" if 2 in fitted.powers else "from the line"
+    return _stray("straightness", seen.straight_si, seen.straight_dof, largest, words)
 
 
 def _hysteresis(seen: Behaviour, largest: float) -> Stray:
+    words = "the way up against the way down"
+    return _stray("hysteresis", seen.hysteresis_si, seen.hysteresis_dof, largest, words)
+
+
+def _stray(name: str, u_si: float, dof: float, largest: float, words: str) -> Stray:
+    """Of one size from a third of the largest value on."""
     third = largest / 3.0
-    u = seen.hysteresis_si
-    return Stray(
-        "hysteresis",
-        (third, 2.0 * third, 3.0 * third),
-        (u, u, u),
-        seen.hysteresis_dof,
-        "the way up against the way down",
-    )
+    knots_si = (third, 2.0 * third, 3.0 * third)
+    return Stray(name, knots_si, (u_si, u_si, u_si), dof, words)
 
 
 def _points(

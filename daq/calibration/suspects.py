@@ -9,7 +9,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
 from itertools import pairwise
-from typing import Final
+from typing import Final, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +18,7 @@ from daq.calibration.fit import fit_polynomial
 from daq.calibration.readings import Reading, Table
 from daq.calibration.reference import Piece, Reference
 from daq.errors import InputFault
+from daq.link.messages import ChannelPage
 
 Array = NDArray[np.float64]
 
@@ -71,6 +72,17 @@ class Sensor:
     counts_per_unit: float
     low_counts: int
     high_counts: int
+
+    @classmethod
+    def of(cls, page: ChannelPage) -> Self:
+        """What a channel's page declares."""
+        return cls(
+            page.name,
+            page.quantity.unit,
+            page.counts_per_unit,
+            page.low_counts,
+            page.high_counts,
+        )
 
 
 def check_amount(readings: Sequence[Reading], reference: Reference) -> None:

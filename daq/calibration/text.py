@@ -8,7 +8,7 @@ Text in, text out; where it is kept is the shelf's business.
 import hashlib
 import json
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, replace
 from typing import Any, Final, Literal
 
@@ -29,6 +29,7 @@ from daq.errors import InputFault
 from daq.typed_toml import Table, check_typed
 
 KIND: Final = "gramwatt calibration"
+UNFINISHED: Final = "gramwatt unfinished calibration"
 CHECK_DIGITS: Final = 6
 
 
@@ -265,10 +266,38 @@ def _point(read: _Point) -> Point:
     return Point(Reading(**read.reading.model_dump()), read.value_si, gap)
 
 
+def unfinished_to_text(
+    channel: str,
+    stand_id: int,
+    utc: str,
+    readings: Sequence[Reading],
+    typed: Mapping[int, float],
+) -> str:
+    """What a calibration had read that is left before its end.
+
+    Args:
+        channel: which.
+        stand_id: of the stand.
+        utc: when it is left.
+        readings: in the order of its steps.
+        typed: what a meter showed, by level.
+    """
+    content = {
+        "format": FORMAT,
+        "kind": UNFINISHED,
+        "channel": channel,
+        "stand_id": stand_id,
+        "utc": utc,
+        "readings": [asdict(reading) for reading in readings],
+        "typed": {str(level): value for level, value in typed.items()},
+    }
+    return json.dumps(content, indent=1)
+
+
 def unfinished_from(
     text: str, where: str, channel: str, stand_id: int
 ) -> tuple[list[Reading], dict[int, float]]:
-    """What an abandoned calibration had read, and what its meter had shown.
+    """Read what ``unfinished_to_text`` wrote: readings, and what a meter had shown.
 
     Raises:
         InputFault: it is none, or of another channel or stand.

@@ -100,7 +100,7 @@ def _thrust(owner: Owner, stand: Stand, plant: Plant) -> Calibration:
 def _current(owner: Owner, stand: Stand, plant: Plant) -> Calibration:
     shares = (0.1, 0.3, 0.5, 0.7, 0.9, 1.1)
     readings, typed = [], []
-    for step in metering("current", "A", len(shares)):
+    for step in metering("current", len(shares)):
         true_a = owner.top[1] * shares[step.level] if step.level >= 0 else 0.0
         plant.looped_a = true_a
         readings.append(_reading(step, _fast(plant, 0), plant.time_s))
@@ -116,7 +116,7 @@ def _voltage(owner: Owner, stand: Stand, plant: Plant) -> Calibration:
     packs = [(n, charge) for n in range(1, cells + 1) for charge in (0.2, 0.95)]
     packs += [(cells + 1, 0.1)] if cells < 3 else []
     readings, typed = [], []
-    for step in metering("voltage", "V", len(packs)):
+    for step in metering("voltage", len(packs)):
         if step.level >= 0:
             n, charge = packs[step.level]
             plant.suffer(Condition(cells=n, charge_frac=charge))
@@ -150,19 +150,7 @@ def _read_off(owner: Owner, meter: Meter, which: int, true: float) -> float:
 def _reading(step: Step, counts: Sequence[int], at_s: float) -> Reading:
     values = np.array(counts, dtype=np.float64)
     found = window_mean(np.linspace(0.0, WINDOW_S, values.size), values, 1.0)
-    return Reading(
-        kind=step.kind,
-        series=step.series,
-        leg=step.leg,
-        level=step.level,
-        counts=found.mean,
-        u_counts=found.u,
-        sd_counts=found.sd,
-        low_counts=int(values.min()),
-        high_counts=int(values.max()),
-        count=found.count,
-        at_s=at_s,
-    )
+    return step.reading(found, int(values.min()), int(values.max()), at_s)
 
 
 def _made(
@@ -170,11 +158,8 @@ def _made(
 ) -> Calibration:
     page = stand.channel(channel)
     assert page is not None
-    unit = page.quantity.unit
-    sensor = Sensor(
-        channel, unit, page.counts_per_unit, page.low_counts, page.high_counts
-    )
-    subject = Subject(channel, unit, stand.identity.stand_id, simulated=True)
+    sensor = Sensor.of(page)
+    subject = Subject(channel, sensor.unit, stand.identity.stand_id, simulated=True)
     return calibrate(readings, known, sensor, subject, CALIBRATED_UTC)  # type: ignore[arg-type]
 
 

@@ -172,7 +172,7 @@ def test_a_supply_that_comes_on_meanwhile_ends_the_reading() -> None:
 
 def test_a_motor_that_turns_forbids_it() -> None:
     scale = begun(0)
-    scale.model._others["speed"] = 300.0
+    scale.model._sensed._others["speed"] = 300.0
     assert "The motor turns" in scale.model.blocked
 
 
@@ -271,7 +271,7 @@ def test_an_abandoned_calibration_goes_on_from_its_last_whole_series() -> None:
 
 def test_voltage_is_held_against_what_is_typed() -> None:
     scale = weighing(KNOWN, plug_in=True)
-    steps = metering("voltage", "V", 3)
+    steps = metering("voltage", 3)
     model = Calibrating("voltage", steps, needs_supply_off=False)
     scale.model = model
     scale.session.identify(scale.now_s)
@@ -313,10 +313,10 @@ def test_a_check_is_zero_one_mass_and_zero() -> None:
             tomllib.loads(EXAMPLE) | {"order": "one at a time"}, "the example"
         )
     )
-    steps = checking(alone, "100 g", "thrust", "N")
+    steps = checking(alone, "100 g", "thrust")
     assert [step.kind for step in steps] == ["zero", "load", "zero"]
     assert steps[1].words == "Set down 100 g. Now 100 g."
-    assert checking(alone, None, "thrust", "N")[1].level == 4
+    assert checking(alone, None, "thrust")[1].level == 4
     with pytest.raises(InputFault, match='no mass "1 kg"'):
-        checking(alone, "1 kg", "thrust", "N")
-    assert len(checking(None, None, "voltage", "V")) == 3
+        checking(alone, "1 kg", "thrust")
+    assert len(checking(None, None, "voltage")) == 3

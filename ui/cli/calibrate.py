@@ -14,10 +14,8 @@ from ui.cli.simulate import add_stand_options
 if TYPE_CHECKING:
     from daq.calibration.meter import Meter
     from daq.calibration.reference import Reference
-    from daq.calibration.standards import Standards
     from daq.calibration.value import Bias, Calibration
 
-UNITS: Final = {"thrust": "N", "current": "A", "voltage": "V"}
 FEWEST_POINTS: Final = 3
 MOST_POINTS: Final = 40
 NOT_PASSED: Final = 1
@@ -161,6 +159,8 @@ def run(args: argparse.Namespace) -> int:
 
 def _walk(args: argparse.Namespace) -> int:
     from daq.errors import InputFault
+    from ui.calibration_known import Known
+    from ui.calibration_steps import UNITS
     from ui.cli.calibrate_walk import Walk
 
     wanted = 1 if args.simulated else 2
@@ -191,11 +191,9 @@ def _walk(args: argparse.Namespace) -> int:
     if warm is not None and not -20.0 <= warm <= 60.0:
         raise InputFault(f"--temperature-c is {warm:g}; it must be -20 to 60.")
     channel = args.target[-1]
-    thrust = channel == "thrust"
-    reference = masses(args) if thrust else None
-    meter = None if thrust else meter_of(args, channel)
+    by = masses(args) if channel == "thrust" else meter_of(args, channel)
     _, description = described(args.lines)
-    walk = Walk(args, channel, reference, meter, description)
+    walk = Walk(args, Known(channel, by), description)
     if args.simulated:
         return walk.on_simulated()
     return walk.on_port(args.target[0], baud_of(args.baud, description))
@@ -207,28 +205,19 @@ def masses(args: argparse.Namespace) -> Reference:
     Raises:
         InputFault: no file was named, or what is wrong in it.
     """
-    import tomllib
-
-    from daq.calibration.example import EXAMPLE
-    from daq.calibration.standards import masses_of, read_standards, standards_from
+    from daq.calibration.standards import masses_of
     from daq.errors import InputFault
+    from ui.calibration_known import standards_in
 
-    if args.standards is not None:
-        return masses_of(_alone(read_standards(args.standards), args))
-    if not args.simulated:
+    if args.standards is None and not args.simulated:
         raise InputFault(
             "Thrust is calibrated with masses: name their file with --standards FILE. "
             "'gramwatt calibrate --example-standards' prints one to copy."
         )
-    example = standards_from(tomllib.loads(EXAMPLE), "the example")
-    return masses_of(_alone(example, args))
-
-
-def _alone(standards: Standards, args: argparse.Namespace) -> Standards:
-    """For a check a mass is set down by itself."""
-    if not args.check:
-        return standards
-    return standards.model_copy(update={"order": "one at a time"})
+    standards = standards_in(args.standards)
+    if args.check:  # a mass is set down by itself
+        standards = standards.model_copy(update={"order": "one at a time"})
+    return masses_of(standards)
 
 
 def meter_of(args: argparse.Namespace, channel: str) -> Meter:

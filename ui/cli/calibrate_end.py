@@ -9,7 +9,6 @@ from __future__ import annotations
 import argparse
 import json
 from collections.abc import Callable, Sequence
-from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -33,7 +32,6 @@ class End:
         self,
         args: argparse.Namespace,
         model: Calibrating,
-        channel: str,
         say: Callable[[str], None],
     ) -> None:
         """For one walk.
@@ -41,12 +39,10 @@ class End:
         Args:
             args: as typed.
             model: that is walked.
-            channel: which.
             say: tells a person.
         """
         self._args = args
         self._model = model
-        self._channel = channel
         self._say = say
 
     def keep(self, made: Calibration) -> int:
@@ -85,10 +81,11 @@ class End:
         stand = self._model.stand
         stand_id = 0 if stand is None else stand.identity.stand_id
         specimen = "" if hands is None else hands.specimen
-        made = latest(kept_calibrations(), self._channel, stand_id, specimen)
+        channel = self._model.channel
+        made = latest(kept_calibrations(), channel, stand_id, specimen)
         if made is None:
             raise InputFault(
-                f"No calibration of {self._channel} is kept for this stand, so there "
+                f"No calibration of {channel} is kept for this stand, so there "
                 "is nothing to check: calibrate first."
             )
         return made
@@ -133,18 +130,10 @@ class End:
         from daq.records.kept import keep_unfinished
 
         model = self._model
-        if not model.readings or self._args.check or model.stand is None:
+        text = model.unfinished(utc_now().isoformat(timespec="seconds"))
+        if not text or self._args.check:
             return
-        content = {
-            "format": 1,
-            "kind": "gramwatt unfinished calibration",
-            "channel": self._channel,
-            "stand_id": model.stand.identity.stand_id,
-            "utc": utc_now().isoformat(timespec="seconds"),
-            "readings": [asdict(reading) for reading in model.readings],
-            "typed": {str(level): value for level, value in model.typed.items()},
-        }
-        path = keep_unfinished(self._channel, json.dumps(content, indent=1))
+        path = keep_unfinished(model.channel, text)
         count = len(model.readings)
         what = "1 reading is" if count == 1 else f"{count} readings are"
         self._say(wrapped(f"{what} kept in {path}; go on with --resume."))
@@ -161,7 +150,7 @@ class End:
         stand = self._model.stand
         stand_id = 0 if stand is None else stand.identity.stand_id
         readings, typed = unfinished_from(
-            read_text(path), str(path), self._channel, stand_id
+            read_text(path), str(path), self._model.channel, stand_id
         )
         kept = self._model.resume(readings, typed)
         self._say(

@@ -9,20 +9,16 @@ from __future__ import annotations
 import argparse
 import shutil
 import sys
-import threading
 from dataclasses import replace
-from queue import Empty, SimpleQueue
 from typing import TYPE_CHECKING, Final
 
 from daq.errors import GramwattError, InputFault, StandFault
-from ui.calibrating import Calibrating
-from ui.calibration_steps import Step, checking, loading, metering
-from ui.calibration_words import CAUTION_SUPPLY, CAUTION_THRUST, shown
+from ui.calibration_words import caution, shown
 from ui.cli.calibrate_end import End
 from ui.cli.text import beside, labelled, wrapped
+from ui.cli.typed import BACK, LEAVE, Typed, number
 
 if TYPE_CHECKING:
-    from daq.calibration.meter import Meter
     from daq.calibration.readings import Reading
     from daq.calibration.reference import Reference
     from daq.calibration.value import Calibration
@@ -31,16 +27,15 @@ if TYPE_CHECKING:
     from daq.link.conversation import Conversation
     from daq.link.ports import Port
     from daq.link.session import Happening
+    from ui.calibration_known import Known
+    from ui.calibration_steps import Step
     from ui.simulated_scale import SimulatedScale
 
 SHOW_PERIOD_S: Final = 0.25
-UNIT_OF: Final = {"thrust": "N", "current": "A", "voltage": "V"}
 KEYS: Final = (
     "Enter takes the reading when you have done the step; u takes the last one back, "
     "done ends early, q leaves and keeps what was read."
 )
-LEAVE: Final = ("q", "quit")
-BACK: Final = ("u", "undo")
 LEFT: Final = 1
 
 
@@ -54,49 +49,36 @@ class Walk:
     def __init__(
         self,
         args: argparse.Namespace,
-        channel: str,
-        reference: Reference | None,
-        meter: Meter | None,
+        known: Known,
         description: Description | None,
     ) -> None:
         """Lay out the steps.
 
         Args:
             args: as typed.
-            channel: which.
-            reference: masses, for thrust.
-            meter: for anything else.
+            known: the channel, and what it is held against.
             description: of a stand that prints lines; None for any other.
 
         Raises:
             InputFault: a mass that there is not.
         """
         self._args = args
-        self._channel = channel
-        self._reference = reference
-        self._meter = meter
+        self._known = known
         self._description = description
-        self.model = Calibrating(
-            channel,
-            self._steps(),
-            needs_supply_off=channel == "thrust",
-            direct=meter is None or meter.resistance_ohm is None,
-        )
-        self._typed: SimpleQueue[str] = SimpleQueue()
-        self._held: str | None = None
+        self.model = known.walk(self._steps())
+        self._typed = Typed()
         self._hands: SimulatedScale | None = None
         self._told_step = -1
         self._left = False
-        self._end = End(args, self.model, channel, self._say)
+        self._end = End(args, self.model, self._say)
 
     def _steps(self) -> tuple[Step, ...]:
         args = self._args
         if args.check:
-            unit = UNIT_OF[self._channel]
-            return checking(self._reference, args.mass, self._channel, unit)
-        if self._reference is not None:
-            return loading(self._reference, series=args.series, hold_s=args.hold_s)
-        return metering(self._channel, UNIT_OF[self._channel], args.points)
+            return self._known.check(args.mass)
+        return self._known.steps(
+            series=args.series, hold_s=args.hold_s, points=args.points
+        )
 
     # ------------------------------------------------------------ where
 
@@ -123,7 +105,7 @@ class Walk:
         from daq.machine_clock import MachineClock
 
         port = open_port(name, baud)
-        threading.Thread(target=self._listen, daemon=True).start()
+        self._typed.listen()
         try:
             return self._until_done(port, MachineClock(), name)
         except (KeyboardInterrupt, GramwattError):
@@ -131,11 +113,6 @@ class Walk:
             raise
         finally:
             port.close()
-
-    def _listen(self) -> None:
-        for line in sys.stdin:
-            self._typed.put(line.strip())
-        self._typed.put(LEAVE[0])
 
     # ------------------------------------------------------------ the loop
 
@@ -197,8 +174,7 @@ class Walk:
         print(text, file=out, flush=True)
 
     def _introduce(self, name: str) -> None:
-        thrust = self._channel == "thrust"
-        self._say(wrapped(CAUTION_THRUST if thrust else CAUTION_SUPPLY))
+        self._say(wrapped(caution(self._known.channel)))
         if self._hands is not None:
             self._say(
                 wrapped(
@@ -207,11 +183,11 @@ class Walk:
                     "masses are set down and its meter is read by this program."
                 )
             )
-        if self._reference is not None:
-            for words in self._reference.cautions:
+        if self._known.masses is not None:
+            for words in self._known.masses.cautions:
                 self._say(labelled("caution", words))
-        elif self._meter is not None:
-            self._say(labelled("meter", self._meter.words()))
+        elif self._known.meter is not None:
+            self._say(labelled("meter", self._known.meter.words()))
 
     def _identified(self) -> None:
         stand = self.model.stand
@@ -247,13 +223,7 @@ class Walk:
         hands = self._hands
         if hands is None:
             return
-        typed: float | None = None
-        if self._reference is not None:
-            hands.place(self._reference, step.level)
-        elif self._meter is not None and self._channel == "current":
-            typed = hands.set_current(step.level, self._meter)
-        elif self._meter is not None:
-            typed = hands.set_voltage(step.level, self._meter)
+        typed = hands.do(self._known, step.level)
         if typed is not None and step.kind == "load":
             self._say(f"          the meter reads {typed:g}")
         try:
@@ -265,13 +235,12 @@ class Walk:
 
     def _tell_taken(self, taken: Reading) -> None:
         words = f"{taken.counts:.0f} counts, scatter {taken.sd_counts:.0f}"
-        zero = next((r for r in self.model.readings if r.kind == "zero"), taken)
-        sensor = self.model.sensor
-        if sensor is not None and taken is not zero:
-            value = (taken.counts - zero.counts) / sensor.counts_per_unit
-            words += f"; nominally {shown(self._channel, value)} from zero"
+        if len(self.model.readings) > 1:
+            value = shown(self._known.channel, self.model.from_zero_si(taken.counts))
+            words += f"; nominally {value} from zero"
         self._say(f"          {words}")
-        doubt = "" if self._reference is None else self.model.doubt(self._reference)
+        masses = self._known.masses
+        doubt = "" if masses is None else self.model.doubt(masses)
         if doubt and not self._args.check:
             self._say(wrapped(doubt, indent=10))
 
@@ -292,7 +261,8 @@ class Walk:
             line = "          no reading"
         else:
             still = "steady" if live.steady else f"moving {live.moving_counts:+.0f}"
-            line = f"          {shown(self._channel, live.value_si)} nominal  {still}"
+            value = shown(self._known.channel, live.value_si)
+            line = f"          {value} nominal  {still}"
             if self.model.taking:
                 line += f"  taking: {self.model.left_s:.0f} s"
         if self.model.blocked:
@@ -304,38 +274,17 @@ class Walk:
     # ------------------------------------------------------------ what is typed
 
     def _obey(self, now_s: float) -> None:
-        typed = self._next_word()
-        if typed is None:
+        word = self._typed.next_word(taking=self.model.taking)
+        if word is None:
             return
-        if typed.lower() in LEAVE:
+        if word in LEAVE:
             self._left = True
-            return
-        word = typed.lower()
-        if word in BACK:
+        elif word in BACK:
             self._undo()
         elif word == "done":
             self._end_early()
         else:
             self._take(word, now_s)
-
-    def _next_word(self) -> str | None:
-        """What was typed next; None where nothing was, or it has to wait.
-
-        At a terminal an Enter while a reading is taken is one too many, and would take
-        the next step unseen: it is dropped. A script's lines wait for their step.
-        """
-        if self._held is None:
-            try:
-                self._held = self._typed.get_nowait()
-            except Empty:
-                return None
-        at_once = self._held.lower() in (*LEAVE, *BACK)
-        if self.model.taking and not (at_once and sys.stdin.isatty()):
-            if sys.stdin.isatty():
-                self._held = None
-            return None
-        word, self._held = self._held, None
-        return word
 
     def _undo(self) -> None:
         self.model.steps = self._steps()
@@ -353,7 +302,7 @@ class Walk:
         value: float | None = None
         try:
             if word:
-                value = _number(word)
+                value = number(word)
             self.model.take(now_s, value)
         except InputFault as fault:
             self._say(wrapped(str(fault), indent=10))
@@ -363,7 +312,7 @@ class Walk:
     def _finish(self) -> int | None:
         """The exit status; None where a step has to be done again."""
         try:
-            reference = self._known()
+            reference = self._reference()
             if self._args.check:
                 made = self._end.kept(self._hands)
                 readings = self.model.readings
@@ -381,29 +330,18 @@ class Walk:
 
     def _wait_for_word(self) -> None:
         """After readings that make no calibration: u or q."""
-        while True:
-            word = self._typed.get().lower()
-            if word in LEAVE:
-                self._left = True
-                return
-            if word in BACK:
-                self._undo()
-                return
+        if self._typed.leave_or_back() in LEAVE:
+            self._left = True
+        else:
+            self._undo()
 
-    def _known(self) -> Reference:
-        """What the readings are held against."""
-        from daq.calibration.meter import metered
-
-        known = self._reference
-        if known is None and self._meter is not None:
-            typed = [self.model.typed[level] for level in sorted(self.model.typed)]
-            known = metered(self._meter, typed, UNIT_OF[self._channel])
-        if known is None:
-            raise InputFault("Nothing is known of the meter.")
+    def _reference(self) -> Reference:
+        """What the readings are held against, with what was typed of the room."""
+        found = self._known.reference(self.model.typed)
         if self._args.temperature_c is None:
-            return known
-        facts = {**(known.facts or {}), "temperature_c": self._args.temperature_c}
-        return replace(known, facts=facts)
+            return found
+        facts = {**(found.facts or {}), "temperature_c": self._args.temperature_c}
+        return replace(found, facts=facts)
 
     def _made(self, reference: Reference) -> Calibration:
         from daq.machine_clock import utc_now
@@ -415,16 +353,3 @@ class Walk:
             simulated=self._hands is not None,
             note=self._args.note,
         )
-
-
-def _number(word: str) -> float:
-    """A figure as a person types it.
-
-    Raises:
-        InputFault: it is none.
-    """
-    try:
-        return float(word.removesuffix("v").removesuffix("a").strip())
-    except ValueError:
-        hint = " Write decimals with a point." if "," in word else ""
-        raise InputFault(f'"{word[:20]}" is no figure.{hint}') from None

@@ -5,32 +5,25 @@ stand of this program's own the masses are set down by the program, since nobody
 reach in. What was read is kept when the room is left in the middle.
 """
 
-import json
-import tomllib
 from collections.abc import Callable
-from dataclasses import asdict
 from datetime import datetime
 from pathlib import Path
 from typing import Final
 
-from daq.calibration.example import EXAMPLE
-from daq.calibration.meter import Meter, meter_from, metered
-from daq.calibration.reference import Reference
-from daq.calibration.standards import masses_of, read_standards, standards_from
+from daq.calibration.meter import meter_from
+from daq.calibration.standards import masses_of
 from daq.calibration.text import to_text
 from daq.calibration.value import Calibration
 from daq.errors import GramwattError, InputFault
 from daq.link import session as s
 from daq.records.kept import keep, keep_unfinished
 from ui.calibrating import Calibrating, Live
-from ui.calibration_steps import loading, metering
-from ui.calibration_words import CAUTION_SUPPLY, CAUTION_THRUST, shown, told
+from ui.calibration_known import Known, standards_in
+from ui.calibration_steps import UNITS
+from ui.calibration_words import caution, shown, told
 from ui.calibrations import kept_calibrations, latest
 
-CHANNELS: Final = ("thrust", "current", "voltage")
-UNITS: Final = {"thrust": "N", "current": "A", "voltage": "V"}
-POINTS: Final = 6
-BUOYANT: Final = "buoyancy"
+CHANNELS: Final = tuple(UNITS)
 
 Place = Callable[[float], None]
 """Sets down so many newton on a simulated stand."""
@@ -57,8 +50,7 @@ class Scaling:
         self.fault = ""
         self.made: Calibration | None = None
         self._utc_now = utc_now
-        self._reference: Reference | None = None
-        self._meter: Meter | None = None
+        self._known: Known | None = None
         self._place: Place | None = None
         self._specimen = ""
 
@@ -87,53 +79,42 @@ class Scaling:
         self.channel, self.fault, self.made = channel, "", None
         self._place, self._specimen = place, specimen
         try:
-            self.model = self._walk(channel, standards, meter)
+            self._known = self._held_against(channel, standards, meter)
+            self.model = self._known.walk(self._known.steps())
             self.model.hear(s.Identified(stand), 0.0)
         except GramwattError as fault:
             self.model, self.fault = None, str(fault)
             return
         self._set_down()
 
-    def _walk(self, channel: str, standards: Path | None, meter: str) -> Calibrating:
-        if channel == "thrust":
-            self._meter, self._reference = None, self._masses(standards)
-            steps = loading(self._reference)
-        elif self._place is not None:
-            raise InputFault(
-                f"On a simulated stand {channel} is calibrated in a terminal: "
-                f"'gramwatt calibrate --simulated {channel}'. Thrust can be, here."
-            )
-        else:
-            self._reference, self._meter = None, meter_from(meter)
-            steps = metering(channel, UNITS[channel], POINTS)
-        return Calibrating(channel, steps, needs_supply_off=channel == "thrust")
+    def _held_against(self, channel: str, standards: Path | None, meter: str) -> Known:
+        """What a channel is held against here.
 
-    def _masses(self, standards: Path | None) -> Reference:
-        if standards is not None:
-            return masses_of(read_standards(standards))
-        if self._place is None:
+        Raises:
+            InputFault: what is missing or wrong.
+        """
+        own = self._place is not None
+        if channel != "thrust":
+            if own:
+                raise InputFault(
+                    f"On a simulated stand {channel} is calibrated in a terminal: "
+                    f"'gramwatt calibrate --simulated {channel}'. Thrust can be, here."
+                )
+            return Known(channel, meter_from(meter))
+        if standards is None and not own:
             raise InputFault(
                 "Thrust is calibrated with masses: choose the file that says what you "
                 "have. 'gramwatt calibrate --example-standards' prints one to copy."
             )
-        return masses_of(standards_from(tomllib.loads(EXAMPLE), "the example"))
+        return Known(channel, masses_of(standards_in(standards)))
 
     def leave(self) -> str:
         """Give it up; where what was read is kept, a sentence, or ""."""
         model, self.model = self.model, None
-        if model is None or not model.readings or model.stand is None:
+        text = model.unfinished(self._now()) if model else ""
+        if model is None or not text:
             return ""
-        content = {
-            "format": 1,
-            "kind": "gramwatt unfinished calibration",
-            "channel": self.channel,
-            "stand_id": model.stand.identity.stand_id,
-            "utc": self._now(),
-            "readings": [asdict(reading) for reading in model.readings],
-            "typed": {str(level): value for level, value in model.typed.items()},
-        }
-        path = keep_unfinished(self.channel, json.dumps(content, indent=1))
-        return f"What was read is kept in {path}."
+        return f"What was read is kept in {keep_unfinished(model.channel, text)}."
 
     def _now(self) -> str:
         return self._utc_now().isoformat(timespec="seconds")
@@ -161,8 +142,8 @@ class Scaling:
         if taken is None:
             return
         self.fault = ""
-        if self._reference is not None:
-            self.fault = model.doubt(self._reference)
+        if self._known is not None and self._known.masses is not None:
+            self.fault = model.doubt(self._known.masses)
         if model.step is None:
             self._finish(model)
         else:
@@ -170,16 +151,14 @@ class Scaling:
 
     def _set_down(self) -> None:
         """Do what the step wants, where this program has the hands."""
-        model, reference = self.model, self._reference
-        if self._place is None or model is None or reference is None:
+        masses = self._known.masses if self._known else None
+        step = self.model.step if self.model else None
+        if self._place is None or masses is None or step is None:
             return
-        step = model.step
-        if step is None or step.kind == "held":
-            return
-        level_n = 0.0
         if step.kind == "load":
-            level_n = reference.levels[step.level].value_si
-        self._place(level_n)
+            self._place(masses.levels[step.level].value_si)
+        elif step.kind == "zero":
+            self._place(0.0)
 
     def take(self, now_s: float, typed: float | None = None) -> None:
         """A person has done what the step wants."""
@@ -199,15 +178,11 @@ class Scaling:
             self._set_down()
 
     def _finish(self, model: Calibrating) -> None:
+        if self._known is None:
+            return
         try:
-            reference = self._reference
-            if reference is None:
-                if self._meter is None:
-                    return
-                values = [model.typed[level] for level in sorted(model.typed)]
-                reference = metered(self._meter, values, UNITS[self.channel])
             made = model.finish(
-                reference,
+                self._known.reference(model.typed),
                 self._now(),
                 specimen=self._specimen,
                 simulated=self._place is not None,
@@ -224,12 +199,16 @@ class Scaling:
     def needs_typing(self) -> bool:
         """Whether the step wants what a meter reads."""
         step = self.model.step if self.model else None
-        return self._meter is not None and step is not None and step.kind == "load"
+        return (
+            bool(self._known and self._known.meter)
+            and step is not None
+            and step.kind == "load"
+        )
 
     @property
     def caution(self) -> str:
         """What must be minded while this channel is calibrated."""
-        return CAUTION_THRUST if self.channel == "thrust" else CAUTION_SUPPLY
+        return caution(self.channel)
 
     def words(self) -> tuple[str, str]:
         """Which step it is of how many, and what is to be done."""
@@ -248,10 +227,7 @@ class Scaling:
         live: Live = model.live(now_s)
         if live.counts != live.counts:
             return "\N{EN DASH}", "no reading"
-        zero = next((r.counts for r in model.readings if r.kind == "zero"), live.counts)
-        sensor = model.sensor
-        per_unit = sensor.counts_per_unit if sensor else 1.0
-        value = shown(self.channel, (live.counts - zero) / per_unit)
+        value = shown(self.channel, model.from_zero_si(live.counts))
         if model.taking:
             return value, f"reading: {model.left_s:.0f} s left"
         still = "steady" if live.steady else "moving"
@@ -259,18 +235,18 @@ class Scaling:
 
     def rows(self) -> list[tuple[str, str]]:
         """What was read so far, the newest first: what was on it, and counts."""
-        model = self.model
-        if model is None:
+        model, known = self.model, self._known
+        if model is None or known is None:
             return []
         found = []
         for number, (step, reading) in enumerate(
             zip(model.steps, model.readings, strict=False), 1
         ):
             what = "nothing on it"
-            if step.kind != "zero" and self._reference is not None:
-                what = self._reference.levels[step.level].name
+            if step.kind != "zero" and known.masses is not None:
+                what = known.masses.levels[step.level].name
             elif step.kind != "zero":
-                what = f"{model.typed.get(step.level, 0.0):g} {UNITS[self.channel]}"
+                what = f"{model.typed.get(step.level, 0.0):g} {known.unit}"
             if step.kind == "held":
                 what += ", held"
             found.append(
