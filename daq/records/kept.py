@@ -6,36 +6,18 @@ understood here. Standard library only.
 """
 
 import json
-import os
-import sys
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Final
 
 from daq.errors import InputFault, WorldFault
 from daq.fresh_file import write_fresh
+from daq.places import data_folder
 
 CALIBRATIONS: Final = "calibrations"
 UNFINISHED: Final = "unfinished"
 CHECKS: Final = ".checks.jsonl"
 MOST_BYTES: Final = 1_000_000
-
-
-def data_folder() -> Path:
-    """Where this platform keeps what a person made.
-
-    ``GRAMWATT_DATA`` names another place.
-    """
-    named = os.environ.get("GRAMWATT_DATA")
-    if named:
-        return Path(named)
-    home = Path.home()
-    if sys.platform == "win32":
-        return Path(os.environ.get("LOCALAPPDATA") or home) / "gramwatt"
-    if sys.platform == "darwin":
-        return home / "Library" / "Application Support" / "gramwatt"
-    base = os.environ.get("XDG_DATA_HOME")
-    return (Path(base) if base else home / ".local" / "share") / "gramwatt"
 
 
 def folder() -> Path:

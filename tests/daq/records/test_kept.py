@@ -66,19 +66,3 @@ def test_a_shelf_that_cannot_be_made_is_a_sentence(
         with pytest.raises(WorldFault, match="cannot be"):
             act()
     assert list(kept.kept()) == []
-
-
-def test_the_platforms_folder_is_used_where_none_is_named(
-    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
-) -> None:
-    monkeypatch.delenv("GRAMWATT_DATA")
-    monkeypatch.setattr("sys.platform", "linux")
-    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
-    assert kept.data_folder() == tmp_path / "gramwatt"
-    monkeypatch.delenv("XDG_DATA_HOME")
-    assert kept.data_folder() == Path.home() / ".local" / "share" / "gramwatt"
-    monkeypatch.setattr("sys.platform", "darwin")
-    assert "Application Support" in str(kept.data_folder())
-    monkeypatch.setattr("sys.platform", "win32")
-    monkeypatch.setenv("LOCALAPPDATA", str(tmp_path))
-    assert kept.data_folder() == tmp_path / "gramwatt"

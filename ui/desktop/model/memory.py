@@ -5,30 +5,13 @@ cannot be read is forgotten, what cannot be written is lost; neither stops anybo
 """
 
 import json
-import os
-import sys
 from pathlib import Path
 from typing import Final
 
+from daq.places import config_folder
+
 NAME: Final = "window.json"
 MOST_BYTES: Final = 1_000_000
-
-
-def config_folder() -> Path:
-    """Where this platform keeps settings.
-
-    ``GRAMWATT_CONFIG`` names another place.
-    """
-    named = os.environ.get("GRAMWATT_CONFIG")
-    if named:
-        return Path(named)
-    home = Path.home()
-    if sys.platform == "win32":
-        return Path(os.environ.get("APPDATA") or home) / "gramwatt"
-    if sys.platform == "darwin":
-        return home / "Library" / "Application Support" / "gramwatt"
-    base = os.environ.get("XDG_CONFIG_HOME")
-    return (Path(base) if base else home / ".config") / "gramwatt"
 
 
 class Memory:
