@@ -56,6 +56,14 @@ def k_to_c(temperature_k: float) -> float:
     return temperature_k - ZERO_CELSIUS_K
 
 
+def coulomb_to_mah(charge_c: float) -> float:
+    """Coulomb to milliampere hours.
+
+    Source: 1 A h = 3600 C (SI Brochure, 9th ed., 2019: 1 h = 3600 s, 1 C = 1 A s).
+    """
+    return charge_c / 3.6
+
+
 def kv_to_volt_second(kv_rpm_v: float) -> float:
     """Kv in rpm/V to the motor constant in V s/rad, equal to N m/A.
 

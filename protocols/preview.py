@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from daq.records.shelf import Article
+from daq.units import coulomb_to_mah
 from protocols.caps import capped
 from protocols.dry_run import Row, walk_on_paper
 from protocols.estimate import air_density_kg_m3, drive_of, power_coefficient
@@ -22,7 +23,6 @@ from protocols.rules import Rules, derive_rules
 NEAR_SHARE = 0.9
 HALF_PACK = 0.5
 USABLE_PACK = 0.8
-MAH_A_COULOMB = 1 / 3.6
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +72,7 @@ class Preview:
 
     def takes(self) -> str:
         """What it takes out of its source, in words."""
-        charge = f"{brief(MAH_A_COULOMB * self.charge_c)} mAh"
+        charge = f"{brief(coulomb_to_mah(self.charge_c))} mAh"
         if self.pack_fraction_used is None:
             return charge
         return f"{charge}, {100 * self.pack_fraction_used:.0f} % of the pack"

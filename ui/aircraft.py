@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from daq.analysis.hover import Aircraft, Rating
+    from daq.analysis.aircraft import Aircraft, Rating
     from daq.analysis.motor import Winding
     from daq.records.shelf import Article
 
@@ -17,7 +17,7 @@ def aircraft_of(article: Article | None, gravity_m_s2: float) -> Aircraft | None
         article: what was tested.
         gravity_m_s2: that thrust is counted by: the same on both sides cancels.
     """
-    from daq.analysis.hover import Aircraft
+    from daq.analysis.aircraft import Aircraft
     from daq.units import STANDARD_GRAVITY_M_S2
 
     if article is None or article.aircraft is None:
@@ -48,7 +48,7 @@ def winding_of(article: Article | None) -> Winding | None:
 
 def _ratings(article: Article) -> tuple[Rating, ...]:
     """What the parts are rated for as long as one likes, as far as is written down."""
-    from daq.analysis.hover import Rating
+    from daq.analysis.aircraft import Rating
 
     pack, plug = article.pack, article.plug
     found = (

@@ -283,8 +283,9 @@ def _punch(flight: Flight) -> Measured | None:
 
 
 def _candidate(group: Group, pick: Any) -> Candidate | None:
-    from daq.analysis.choice import Candidate, averaged
+    from daq.analysis.choice import Candidate
     from daq.analysis.compare import belonging
+    from daq.analysis.measured import averaged
 
     values = []
     for mounting, results in zip(group.mountings, group.results, strict=True):

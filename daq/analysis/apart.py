@@ -4,9 +4,17 @@ Up and down, or a first and a second pass in shuffled order, or before a burst a
 after it: the words follow what was walked. Only picks, converts and words.
 """
 
-from daq.analysis.findings import Evidence, Finding, Reading, reading
-from daq.analysis.measured import COVERAGE, Measured
-from daq.analysis.rounding import in_passing, with_interval
+from daq.analysis.findings import (
+    Evidence,
+    Finding,
+    Reading,
+    finding_of,
+    percent,
+    reading,
+    text_of,
+)
+from daq.analysis.measured import Measured
+from daq.analysis.rounding import in_passing
 
 
 def legs_apart(evidence: Evidence) -> Finding | None:
@@ -18,7 +26,7 @@ def legs_apart(evidence: Evidence) -> Finding | None:
         Measured(-leg.relative.value, leg.relative.sources),
         0,
         "%",
-        lambda share: 100 * share,
+        percent,
     )
     if found is None:
         return None
@@ -33,17 +41,8 @@ def legs_apart(evidence: Evidence) -> Finding | None:
     what = "throttle levels" if evidence.bursts is None else "bursts"
     over = "" if levels == 1 else f", on average over {levels} {what}"
     sentence = f"{_later_against_earlier(found, evidence)}{over}{beside}."
-    return Finding(
-        id="up-down",
-        sentence=sentence,
-        value=found.value,
-        unit=found.unit,
-        low=found.low,
-        high=found.high,
-        coverage=COVERAGE,
-        rests_on=evidence.grounds((), ("thrust",)),
-        cautions=evidence.cautions(("thrust",), (looks_alike(evidence),)),
-        budget=found.budget,
+    return finding_of(
+        evidence, "up-down", sentence, found, (), ("thrust",), (looks_alike(evidence),)
     )
 
 
@@ -70,14 +69,10 @@ def _later_against_earlier(found: Reading, evidence: Evidence) -> str:
     if found.low <= 0 <= found.high:
         return (
             f"Thrust {later} cannot be told from that {earlier}: the "
-            f"difference was {_text(found)}"
+            f"difference was {text_of(found)}"
         )
     size = abs(found.value)
     low, high = sorted((abs(found.low), abs(found.high)))
     way = "lower" if found.value < 0 else "higher"
-    text = _text(Reading(size, low, high, found.unit))
+    text = text_of(Reading(size, low, high, found.unit))
     return f"Thrust was {text} {way} {later} than {earlier}"
-
-
-def _text(found: Reading) -> str:
-    return with_interval(found.value, found.low, found.high, found.unit, COVERAGE)

@@ -7,9 +7,8 @@ never as a result.
 
 import numpy as np
 
-from daq.analysis.findings import Evidence, Finding, Reading, reading
-from daq.analysis.measured import COVERAGE
-from daq.analysis.rounding import in_passing, with_interval
+from daq.analysis.findings import Evidence, Finding, finding_of, reading, text_of
+from daq.analysis.rounding import in_passing
 from daq.units import n_to_gf, rad_s_to_rpm
 
 #: A bare bell stirs the air; it pulls less than this (common practice, no source).
@@ -30,13 +29,13 @@ def propeller_seen(evidence: Evidence) -> Finding | None:
     found = reading(thrust, top, "gf", n_to_gf)
     if found is None or not found.low > BARE_THRUST_GF:
         return None
-    return _finding(
+    return finding_of(
         evidence,
         "propeller-seen",
-        f"A thrust of {_text(found)} was read at {_throttle(evidence, top)} throttle: "
-        "a propeller seems to be on, and then this is no no-load current.",
+        f"A thrust of {text_of(found)} was read at {_throttle(evidence, top)} "
+        "throttle: a propeller seems to be on, and then this is no no-load current.",
         found,
-        top,
+        (top,),
         ("thrust",),
         (),
     )
@@ -50,13 +49,13 @@ def no_load_current(evidence: Evidence) -> Finding | None:
     found = reading(current, top, "A")
     if found is None:
         return None
-    return _finding(
+    return finding_of(
         evidence,
         "no-load-current",
-        f"Without a propeller the motor took {_text(found)}"
+        f"Without a propeller the motor took {text_of(found)}"
         f"{_at_speed(evidence, top)} at {_throttle(evidence, top)} throttle.",
         found,
-        top,
+        (top,),
         ("current",),
         (AT_PART_THROTTLE, WITH_CONTROLLER),
     )
@@ -73,13 +72,13 @@ def no_load_power(evidence: Evidence) -> Finding | None:
     found = reading(evidence.power.measured, top, "W")
     if found is None:
         return None
-    return _finding(
+    return finding_of(
         evidence,
         "no-load-power",
-        f"Turning nothing but itself it used {_text(found)}"
+        f"Turning nothing but itself it used {text_of(found)}"
         f"{_at_speed(evidence, top)} at {_throttle(evidence, top)} throttle.",
         found,
-        top,
+        (top,),
         ("voltage", "current"),
         (*evidence.power.cautions, WITH_CONTROLLER),
     )
@@ -100,34 +99,3 @@ def _at_speed(evidence: Evidence, point: int) -> str:
 
 def _throttle(evidence: Evidence, point: int) -> str:
     return f"{round(100 * float(evidence.plateaus.throttle_frac[point]), 2):g} %"
-
-
-def _text(found: Reading) -> str:
-    return with_interval(found.value, found.low, found.high, found.unit, COVERAGE)
-
-
-def _finding(
-    evidence: Evidence,
-    name: str,
-    sentence: str,
-    found: Reading,
-    point: int,
-    channels: tuple[str, ...],
-    cautions: tuple[str, ...],
-) -> Finding:
-    flagged = tuple(
-        f"{evidence.plateaus.label(point)}: {flag}"
-        for flag in evidence.plateaus.flags(point)
-        if flag.partition(":")[0] in channels
-    )
-    return Finding(
-        id=name,
-        sentence=sentence,
-        value=found.value,
-        unit=found.unit,
-        low=found.low,
-        high=found.high,
-        coverage=COVERAGE,
-        rests_on=evidence.grounds((point,), channels),
-        cautions=evidence.cautions(channels, (*cautions, *flagged)),
-    )

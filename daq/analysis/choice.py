@@ -71,13 +71,6 @@ def choose(
     return Choice(best, tuple(tied), told=True)
 
 
-def averaged(runs: Sequence[Measured]) -> Measured:
-    """The mean of one value over runs, each run's own sources named after it."""
-    share = np.full(1, 1.0 / len(runs))
-    value = sum((float(run.value[0]) for run in runs), 0.0) / len(runs)
-    return combine(np.array([value]), [(share, run) for run in runs])
-
-
 def _lead(
     best: Candidate, other: Candidate, found: Reproducibility, coverage: float
 ) -> float:

@@ -17,11 +17,17 @@ from typing import Final, Literal
 
 import numpy as np
 
-from daq.analysis.curves import Curve, draw
-from daq.analysis.hover import POWER_MODELS
-from daq.analysis.levels import Relation
-from daq.analysis.measured import COVERAGE, Measured, Source, combine, t_factor
-from daq.analysis.models import Model, Polynomial, PowerLaw
+from daq.analysis.bridge import thrust_given
+from daq.analysis.curves import Curve
+from daq.analysis.measured import (
+    COVERAGE,
+    Measured,
+    Source,
+    averaged,
+    combine,
+    minus,
+    t_factor,
+)
 from daq.analysis.remounting import Reproducibility, scatter_of, simultaneous
 from daq.analysis.run import Analysis
 from daq.analysis.series import Array
@@ -31,14 +37,6 @@ from daq.errors import InputFault
 POINTS: Final = 9
 #: A common range narrower than this share of the wider one carries no comparison.
 NARROWEST_SHARE: Final = 0.2
-#: Thrust against the voltage at the bridge.
-APPLIED_MODELS: Final[tuple[Model, ...]] = (
-    PowerLaw(),
-    Polynomial((1, 2)),
-    Polynomial((0, 1, 2)),
-    Polynomial((1, 2, 3)),
-    Polynomial((0, 1, 2, 3)),
-)
 
 Verdict = Literal["more", "less", "cannot tell", "no verdict"]
 
@@ -128,43 +126,12 @@ def _known(values: Array) -> list[float | None]:
 
 
 def _specific(analysis: Analysis) -> Curve | None:
-    thrust = analysis.plateaus.measured("thrust")
-    power = analysis.evidence.power
-    if thrust is None or power is None:
-        return None
-    return draw(
-        Relation(
-            "power against thrust",
-            "thrust_n",
-            "power_w",
-            thrust,
-            power.measured,
-            POWER_MODELS,
-            positive=True,
-        ),
-        analysis.plateaus.throttle_frac,
-    )
+    train = analysis.evidence.train
+    return None if train is None else train.power
 
 
 def _by_voltage(analysis: Analysis) -> Curve | None:
-    plateaus = analysis.plateaus
-    thrust, volts = plateaus.measured("thrust"), plateaus.measured("voltage")
-    if thrust is None or volts is None:
-        return None
-    throttle = plateaus.throttle_frac
-    applied = combine(throttle * volts.value, [(throttle, volts)])
-    return draw(
-        Relation(
-            "thrust against applied voltage",
-            "applied_v",
-            "thrust_n",
-            applied,
-            thrust,
-            APPLIED_MODELS,
-            positive=True,
-        ),
-        throttle,
-    )
+    return thrust_given(analysis.plateaus)
 
 
 @dataclass(frozen=True, slots=True)
@@ -325,7 +292,7 @@ def _compared(
         )
         mean = (value, value - half_mean, value + half_mean)
         verdict, where = _verdict(x, low, high)
-    names = [np.exp(_mean(side).value) for side in (one, other)]
+    names = [np.exp(averaged(side).value) for side in (one, other)]
     scale = x if quantity.sign < 0 else np.ones(x.size)
     return Difference(
         what=what,
@@ -382,16 +349,8 @@ def _log_at(curve: Curve, x: Array, sign: int, mounting: Mounting) -> Measured:
     return belonging(log, mounting)
 
 
-def _mean(side: Sequence[Measured]) -> Measured:
-    share = np.full(side[0].value.size, 1.0 / len(side))
-    value = sum((one.value for one in side), np.zeros(share.size)) / len(side)
-    return combine(value, [(share, one) for one in side])
-
-
 def _mean_difference(one: Sequence[Measured], other: Sequence[Measured]) -> Measured:
-    first, second = _mean(one), _mean(other)
-    ones = np.ones(first.value.size)
-    return combine(second.value - first.value, [(ones, second), (-ones, first)])
+    return minus(averaged(other), averaged(one))
 
 
 def _only_shared(apart: Measured, mountings: Sequence[Mounting]) -> Measured:

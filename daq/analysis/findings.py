@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from daq.analysis.bridge import Powertrain
 from daq.analysis.budget import Part, budget_of, narrower
 from daq.analysis.bursts import Bursts
 from daq.analysis.curves import Curve
@@ -100,8 +101,8 @@ class Evidence:
             like a pack.
         flight: What it does on its aircraft, if that is known.
         one_voltage: The run on one bus voltage, where a pack fed it.
+        train: What the motor needs for a thrust, if it had a propeller.
         motor: The motor at full throttle, if its resistance was measured apart.
-        printed_kv_rpm_v: Speed constant as printed, if that is known.
         of_scale: Names of the sources that belong to the stand's scales: another run
             by the same scales has the same errors.
     """
@@ -122,8 +123,8 @@ class Evidence:
     on_supply: bool = False
     flight: Flight | None = None
     one_voltage: OneVoltage | None = None
+    train: Powertrain | None = None
     motor: MotorMeans | None = None
-    printed_kv_rpm_v: float | None = None
     of_scale: frozenset[str] = frozenset()
 
     def cautions(
@@ -270,6 +271,38 @@ def finding_of(
         cautions=evidence.cautions(channels, (*cautions, *flagged)),
         budget=found.budget,
     )
+
+
+def remark_of(
+    name: str,
+    sentence: str,
+    value: float | None,
+    unit: str,
+    rests_on: Sequence[str],
+    cautions: Sequence[str],
+) -> Finding:
+    """A finding without an interval."""
+    return Finding(
+        id=name,
+        sentence=sentence,
+        value=value,
+        unit=unit,
+        low=None,
+        high=None,
+        coverage=COVERAGE,
+        rests_on=tuple(rests_on),
+        cautions=tuple(cautions),
+    )
+
+
+def channels_of(names: Iterable[str]) -> tuple[str, ...]:
+    """Channels as what a finding rests on."""
+    return tuple(f"channel {name}" for name in names)
+
+
+def percent(share: float) -> float:
+    """A share as a person says it."""
+    return 100 * share
 
 
 def text_of(found: Reading) -> str:

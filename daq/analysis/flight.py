@@ -4,25 +4,26 @@ Each function writes one finding, or None where the run or the article has not w
 it takes. Only picks, converts and words; every figure was computed in ``hover``.
 """
 
+from collections.abc import Callable
+from typing import TypeAlias
+
+from daq.analysis.aircraft import FLOWN_SHARE, Aircraft, Rating
 from daq.analysis.findings import (
     Evidence,
     Finding,
     Reading,
     bare_text,
+    channels_of,
     finding_of,
     in_words,
+    percent,
     reading,
+    remark_of,
     text_of,
 )
-from daq.analysis.hover import (
-    FLOWN_SHARE,
-    Aircraft,
-    Flight,
-    FullThrottle,
-    Hover,
-    Rating,
-)
-from daq.units import n_to_gf
+from daq.analysis.hover import FullThrottle, Hover
+from daq.analysis.measured import Measured
+from daq.units import coulomb_to_mah, n_to_gf
 
 CHANNELS = ("thrust", "voltage", "current")
 SECONDS_A_MINUTE = 60.0
@@ -32,147 +33,124 @@ LEADS = (
     "propellers for the one that was measured"
 )
 ONE_AIR = "the aircraft is taken to hover in the air of the bench, away from the ground"
+USUAL_PACK = (
+    "the cells' mean voltage and what a pack really holds are taken as usual for such "
+    "packs (common practice), not measured"
+)
+
+Pick: TypeAlias = tuple[Measured | None, str, Callable[[float], float]]
+"""A figure, its unit, and what makes that of SI."""
 
 
 def hover_throttle(evidence: Evidence) -> Finding | None:
     """Throttle at which the aircraft hovers."""
-    known = _hover(evidence)
-    if known is None:
+    hover = _hover(evidence)
+    if hover is None:
         return None
-    flight, hover = known
-    throttle = reading(hover.throttle_frac, 0, "%", _percent)
-    more = reading(hover.gram_throttle_frac, 0, "%", _percent)
-    each = reading(hover.thrust_n, 0, "gf", n_to_gf)
-    if throttle is None or more is None or each is None:
-        return None
-    return _finding(
+    return _told(
         evidence,
-        flight,
         "hover-throttle",
-        f"{_named(flight.aircraft)} hovers at {text_of(throttle)} throttle, "
-        f"{bare_text(each)} a motor; a gram more asks for {bare_text(more)} more.",
-        throttle,
-        extrapolated=hover.extrapolated,
+        hover,
+        (
+            (hover.throttle_frac, "%", percent),
+            (hover.thrust_n, "gf", n_to_gf),
+            (hover.gram_throttle_frac, "%", percent),
+        ),
+        lambda craft, throttle, each, more: (
+            f"{_named(craft)} hovers at {text_of(throttle)} throttle, "
+            f"{bare_text(each)} a motor; a gram more asks for {bare_text(more)} more."
+        ),
     )
 
 
 def hover_specific_thrust(evidence: Evidence) -> Finding | None:
     """Specific thrust and power of a motor in hover."""
-    known = _hover(evidence)
-    if known is None:
+    hover = _hover(evidence)
+    if hover is None:
         return None
-    flight, hover = known
-    specific = reading(hover.specific_n_w, 0, "g/W", n_to_gf)
-    watt = reading(hover.motor_w, 0, "W")
-    if specific is None or watt is None:
-        return None
-    return _finding(
+    return _told(
         evidence,
-        flight,
         "hover-specific-thrust",
-        f"In hover a motor takes {bare_text(watt)}: {text_of(specific)}.",
-        specific,
-        extrapolated=hover.extrapolated,
+        hover,
+        ((hover.specific_n_w, "g/W", n_to_gf), (hover.motor_w, "W", float)),
+        lambda _, specific, watt: (
+            f"In hover a motor takes {bare_text(watt)}: {text_of(specific)}."
+        ),
     )
 
 
 def hover_current(evidence: Evidence) -> Finding | None:
     """Current from the pack in hover."""
-    known = _hover(evidence)
-    if known is None:
+    hover = _hover(evidence)
+    if hover is None:
         return None
-    flight, hover = known
-    amps = reading(hover.total_a, 0, "A")
-    volts = reading(hover.bus_v, 0, "V")
-    if amps is None or volts is None:
-        return None
-    load_a = flight.aircraft.electronics_a
-    load = f"{load_a:g} A of it to the electronics"
-    if load_a == 0:
-        load = "nothing of it to any electronics, since none is stated"
-    return _finding(
+    return _told(
         evidence,
-        flight,
         "hover-current",
-        f"In hover the pack gives {text_of(amps)}, {load}, "
-        f"and {bare_text(volts)} arrive at the speed controllers.",
-        amps,
-        extrapolated=hover.extrapolated,
+        hover,
+        ((hover.total_a, "A", float), (hover.bus_v, "V", float)),
+        lambda craft, amps, volts: (
+            f"In hover the pack gives {text_of(amps)}, {_load(craft)}, and "
+            f"{bare_text(volts)} arrive at the speed controllers."
+        ),
     )
 
 
 def endurance(evidence: Evidence) -> Finding | None:
     """Time in hover from a full pack."""
-    known = _hover(evidence)
-    if known is None:
+    hover = _hover(evidence)
+    if hover is None:
         return None
-    flight, hover = known
-    minutes = reading(hover.endurance_s, 0, "min", _minutes)
-    gram = reading(hover.gram_s, 0, "s")
-    if minutes is None or gram is None or flight.aircraft.capacity_c is None:
-        return None
-    left = 100 * (1 - FLOWN_SHARE[0])
-    charge_mah = flight.aircraft.capacity_c / 3.6
-    return _finding(
+    return _told(
         evidence,
-        flight,
         "hover-endurance",
-        f"A full pack of {charge_mah:.0f} mAh lasts {text_of(minutes)} in hover, to "
-        f"{left:.0f} % left; a gram more costs {bare_text(gram)}.",
-        minutes,
-        extrapolated=hover.extrapolated,
-        more=(
-            "the cells' mean voltage and what a pack really holds are taken as usual "
-            "for such packs (common practice), not measured",
+        hover,
+        ((hover.endurance_s, "min", _minutes), (hover.gram_s, "s", float)),
+        lambda craft, minutes, gram: (
+            f"A full pack of {_charge_mah(craft):.0f} mAh lasts {text_of(minutes)} in "
+            f"hover, to {100 * (1 - FLOWN_SHARE[0]):.0f} % left; a gram more costs "
+            f"{bare_text(gram)}."
         ),
+        USUAL_PACK,
     )
 
 
 def thrust_to_weight(evidence: Evidence) -> Finding | None:
     """Thrust of all motors at full throttle over the weight."""
-    known = _full(evidence)
-    if known is None:
+    full = _full(evidence)
+    if full is None:
         return None
-    flight, full = known
-    ratio = reading(full.to_weight, 0, "")
-    thrust = reading(full.thrust_n, 0, "gf", n_to_gf)
-    if ratio is None or thrust is None:
-        return None
-    return _finding(
+    return _told(
         evidence,
-        flight,
         "thrust-to-weight",
-        f"At full throttle {_all(flight.aircraft)} give {bare_text(thrust)}, "
-        f"{text_of(ratio)} times the weight, on a pack charged as this one was.",
-        ratio,
-        extrapolated=full.extrapolated,
+        full,
+        ((full.to_weight, "", float), (full.thrust_n, "gf", n_to_gf)),
+        lambda craft, ratio, thrust: (
+            f"At full throttle {_all(craft)} give {bare_text(thrust)}, "
+            f"{text_of(ratio)} times the weight, on a pack charged as this one was."
+        ),
     )
 
 
 def full_throttle_current(evidence: Evidence) -> Finding | None:
     """Current from the pack at full throttle, against what parts are rated for."""
-    known = _full(evidence)
-    if known is None:
+    full = _full(evidence)
+    if full is None:
         return None
-    flight, full = known
-    total = reading(full.total_a, 0, "A")
-    motor = reading(full.motor_a, 0, "A")
-    volts = reading(full.bus_v, 0, "V")
-    if total is None or motor is None or volts is None:
-        return None
-    against = [
-        _against(rating, motor if rating.each else total)
-        for rating in flight.aircraft.ratings
-    ]
-    return _finding(
+    return _told(
         evidence,
-        flight,
         "full-throttle-current",
-        f"At full throttle the pack gives {text_of(total)}, {bare_text(motor)} a "
-        f"motor, and {bare_text(volts)} arrive at the speed controllers"
-        f"{'; ' + in_words(against) if against else ''}.",
-        total,
-        extrapolated=full.extrapolated,
+        full,
+        (
+            (full.total_a, "A", float),
+            (full.motor_a, "A", float),
+            (full.bus_v, "V", float),
+        ),
+        lambda craft, total, motor, volts: (
+            f"At full throttle the pack gives {text_of(total)}, {bare_text(motor)} a "
+            f"motor, and {bare_text(volts)} arrive at the speed controllers"
+            f"{_against_all(craft, total, motor)}."
+        ),
     )
 
 
@@ -182,49 +160,78 @@ def no_hover(evidence: Evidence) -> Finding | None:
     if flight is None or flight.hover is not None or flight.aircraft.all_up_n is None:
         return None
     each = n_to_gf(flight.aircraft.all_up_n / flight.aircraft.motors)
-    nothing = Reading(0.0, 0.0, 0.0, "")
-    found = _finding(
-        evidence,
-        flight,
+    return remark_of(
         "no-hover",
         f"Hover asks for {each:.0f} gf a motor, which lies outside of what was "
         "measured; measure levels on both sides of it.",
-        nothing,
-        extrapolated=False,
+        None,
+        "",
+        channels_of(CHANNELS),
+        evidence.cautions(CHANNELS),
     )
-    return found
 
 
-def _hover(evidence: Evidence) -> tuple[Flight, Hover] | None:
-    flight = evidence.flight
-    if flight is None or flight.hover is None:
-        return None
-    return flight, flight.hover
+def _hover(evidence: Evidence) -> Hover | None:
+    return evidence.flight.hover if evidence.flight else None
 
 
-def _full(evidence: Evidence) -> tuple[Flight, FullThrottle] | None:
-    flight = evidence.flight
-    return None if flight is None or flight.full is None else (flight, flight.full)
+def _full(evidence: Evidence) -> FullThrottle | None:
+    return evidence.flight.full if evidence.flight else None
 
 
-def _finding(
+def _told(
     evidence: Evidence,
-    flight: Flight,
     name: str,
-    sentence: str,
-    found: Reading,
-    *,
-    extrapolated: bool,
-    more: tuple[str, ...] = (),
-) -> Finding:
+    state: Hover | FullThrottle,
+    picks: tuple[Pick, ...],
+    words: Callable[..., str],
+    *more: str,
+) -> Finding | None:
+    """A finding about a state of the aircraft, unless one of its figures is missing.
+
+    Args:
+        evidence: What it is made of.
+        name: Of the finding.
+        state: What it is about.
+        picks: The figures, the finding's own first.
+        words: Makes the sentence of aircraft and readings.
+        more: Cautions of its own.
+    """
+    flight = evidence.flight
+    readings = []
+    for figure, unit, convert in picks:
+        found = reading(figure, 0, unit, convert)
+        if found is None or flight is None:
+            return None
+        readings.append(found)
+    if flight is None:
+        return None
     cautions = [PREDICTED, *more, LEADS, ONE_AIR]
-    if extrapolated:
+    if state.extrapolated:
         cautions.insert(
             1,
             "extrapolated: the pack was seen to give "
             f"{flight.pack.highest_a:.3g} A at most, and this rests on more",
         )
-    return finding_of(evidence, name, sentence, found, (), CHANNELS, tuple(cautions))
+    sentence = words(flight.aircraft, *readings)
+    return finding_of(
+        evidence, name, sentence, readings[0], (), CHANNELS, tuple(cautions)
+    )
+
+
+def _load(aircraft: Aircraft) -> str:
+    if aircraft.electronics_a == 0:
+        return "nothing of it to any electronics, since none is stated"
+    return f"{aircraft.electronics_a:g} A of it to the electronics"
+
+
+def _charge_mah(aircraft: Aircraft) -> float:
+    return coulomb_to_mah(aircraft.capacity_c or 0.0)
+
+
+def _against_all(aircraft: Aircraft, total: Reading, motor: Reading) -> str:
+    told = [_against(r, motor if r.each else total) for r in aircraft.ratings]
+    return f"; {in_words(told)}" if told else ""
 
 
 def _against(rating: Rating, amps: Reading) -> str:
@@ -247,10 +254,6 @@ def _named(aircraft: Aircraft) -> str:
 
 def _all(aircraft: Aircraft) -> str:
     return "the motor" if aircraft.motors == 1 else f"all {aircraft.motors} motors"
-
-
-def _percent(share: float) -> float:
-    return 100 * share
 
 
 def _minutes(seconds: float) -> float:

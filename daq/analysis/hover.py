@@ -16,13 +16,12 @@ from typing import Final
 
 import numpy as np
 
-from daq.analysis.curves import Curve, draw
-from daq.analysis.levels import Relation
-from daq.analysis.measured import Measured, combine, derived
-from daq.analysis.models import Model, PowerLaw, SquareRoot
+from daq.analysis.aircraft import Aircraft
+from daq.analysis.bridge import RESTATED, Powertrain, off_by_duty
+from daq.analysis.curves import Curve
+from daq.analysis.measured import Measured, combine, derived, exact, minus, plus
 from daq.analysis.pack import PackFit, read_pack
 from daq.analysis.plateaus import Plateaus
-from daq.analysis.restated import DUTY_SHARE
 from daq.analysis.series import Array, Series
 from daq.errors import InputFault
 from daq.units import gf_to_n
@@ -31,95 +30,10 @@ from daq.units import gf_to_n
 #: the ends are and leaves a margin of tens of microseconds to its millisecond, as a
 #: bound (common practice, no source).
 FULL_FROM: Final = 0.04
-#: What a throttle is off by that was measured at another one.
-RESTATED: Final = "throttle restated for the bus voltage"
-#: Power against thrust: what the propeller takes (3), copper (4), what is lost at any
-#: speed (1 and 2).
-POWER_MODELS: Final[tuple[Model, ...]] = (
-    PowerLaw(),
-    SquareRoot((2, 3)),
-    SquareRoot((3, 4)),
-    SquareRoot((1, 3)),
-    SquareRoot((2, 3, 4)),
-    SquareRoot((1, 3, 4)),
-)
-#: Voltage at the bridge against thrust: back-EMF (1), resistive drop (2).
-APPLIED_MODELS: Final[tuple[Model, ...]] = (
-    PowerLaw(),
-    SquareRoot((1, 2)),
-    SquareRoot((0, 1)),
-    SquareRoot((0, 1, 2)),
-    SquareRoot((1, 2, 3)),
-)
 #: How far beyond the measured thrusts a curve is still carried on, marked as
 #: extrapolated: a share of the measured range.
 CARRIED_ON: Final = 0.1
-#: A kitchen scale (common practice, no source): half of its last gram, and a share.
-SCALE_U_G: Final = 0.5
-SCALE_U_REL: Final = 0.002
 ONE_MORE_G: Final = 1.0
-#: Electronics are known from a data sheet or one reading (common practice, no source).
-ELECTRONICS_U_REL: Final = 0.15
-
-
-@dataclass(frozen=True, slots=True)
-class Rating:
-    """What a part is rated for, for as long as one likes.
-
-    Attributes:
-        part: In words.
-        current_a: Its rating.
-        each: Whether each motor has one of its own; else one carries everything.
-    """
-
-    part: str
-    current_a: float
-    each: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Aircraft:
-    """What the article is meant to fly on.
-
-    Attributes:
-        motors: How many share the pack.
-        all_up_n: All-up weight, by the gravity that thrust is counted by; None if not
-            known.
-        electronics_a: Constant current of all else.
-        capacity_c: Rated charge of the pack; None where there is none.
-        cells: In series; None where there is no pack.
-        ratings: What its parts are rated for.
-        all_up_g: What the scale says, where that is another than the weight is by
-            standard gravity.
-    """
-
-    motors: int
-    all_up_n: float | None
-    electronics_a: float
-    capacity_c: float | None
-    cells: int | None
-    ratings: tuple[Rating, ...] = ()
-    all_up_g: float | None = None
-
-    @property
-    def all_up_u_n(self) -> float:
-        """Standard uncertainty of the weight, by a kitchen scale."""
-        return math.hypot(gf_to_n(SCALE_U_G), SCALE_U_REL * (self.all_up_n or 0.0))
-
-    def load(self) -> Measured:
-        """Current of the electronics, one value."""
-        u = np.array([[ELECTRONICS_U_REL * self.electronics_a]])
-        return Measured(np.array([self.electronics_a]), {}).with_source(
-            "current of the electronics", u
-        )
-
-
-#: Mean open-circuit voltage of a lithium polymer cell from full to a fifth left, and
-#: the share of its rated charge that is flown (common practice, no source).
-FLOWN_CELL_V: Final = (3.88, 0.04)
-FLOWN_SHARE: Final = (0.80, 0.03)
-#: What a pack really holds against what is printed (common practice, no source).
-CAPACITY_U_REL: Final = 0.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,30 +89,19 @@ class FullThrottle:
 
 
 @dataclass(frozen=True, slots=True)
-class Powertrain:
-    """What a motor needs for a thrust, as two curves.
-
-    Attributes:
-        power: Electrical power (W) against thrust (N).
-        applied: Throttle times bus voltage (V) against thrust (N).
-    """
-
-    power: Curve
-    applied: Curve
-
-
-@dataclass(frozen=True, slots=True)
 class Flight:
     """What the article does on its aircraft.
 
     Attributes:
         aircraft: The aircraft.
+        train: What a motor needs for a thrust.
         pack: The pack, as the run showed it.
         hover: Standing in the air; None where it cannot be said.
         full: At full throttle; None where it cannot be said.
     """
 
     aircraft: Aircraft
+    train: Powertrain
     pack: PackFit
     hover: Hover | None
     full: FullThrottle | None
@@ -207,67 +110,36 @@ class Flight:
 def fly(
     series: Mapping[str, Series],
     plateaus: Plateaus,
-    power: Measured | None,
+    train: Powertrain,
     aircraft: Aircraft,
 ) -> Flight | None:
-    """What the article does on an aircraft; None without the channels it takes."""
-    train = read_powertrain(plateaus, power)
-    pack = None if train is None else read_pack(series, plateaus)
-    if train is None or pack is None:
+    """What the article does on an aircraft; None where the pack was not seen."""
+    pack = read_pack(series, plateaus)
+    if pack is None:
         return None
     return Flight(
         aircraft,
+        train,
         pack,
         hover(train, pack, aircraft),
         full_throttle(train, pack, aircraft),
     )
 
 
-def read_powertrain(plateaus: Plateaus, power: Measured | None) -> Powertrain | None:
-    """The two curves; None without thrust, power and voltage, or too few levels."""
-    thrust, volts = plateaus.measured("thrust"), plateaus.measured("voltage")
-    if thrust is None or volts is None or power is None:
-        return None
-    throttle = plateaus.throttle_frac
-    applied = combine(throttle * volts.value, [(throttle, volts)])
-    curves = [
-        draw(
-            Relation(
-                f"{name} against thrust",
-                "thrust_n",
-                unit,
-                thrust,
-                y,
-                models,
-                positive=True,
-            ),
-            throttle,
-        )
-        for name, unit, y, models in (
-            ("power", "power_w", power, POWER_MODELS),
-            ("applied voltage", "applied_v", applied, APPLIED_MODELS),
-        )
-    ]
-    if curves[0] is None or curves[1] is None:
-        return None
-    return Powertrain(curves[0], curves[1])
-
-
 def hover(train: Powertrain, pack: PackFit, aircraft: Aircraft) -> Hover | None:
     """Solve the hover; None where the weight is not known or nothing can lift it."""
-    if aircraft.all_up_n is None:
+    weight = aircraft.weight()
+    if weight is None:
         return None
-    each_n = aircraft.all_up_n / aircraft.motors
+    each_n = float(weight.value[0]) / aircraft.motors
     if not train.power.covers(each_n, CARRIED_ON):
         return None
-    weight = Measured(np.array([aircraft.all_up_n]), {}).with_source(
-        "all-up weight", np.array([[aircraft.all_up_u_n]])
-    )
-    rest, charge = _flown(pack, aircraft)
+    # Without cells to go by it is the voltage that the run began with.
+    rest, charge = aircraft.cells_v() or pack.rest_v, aircraft.flown_c()
     found = _at_weight(train, pack, aircraft, weight, rest)
     if found is None:
         return None
-    more = combine(weight.value + gf_to_n(ONE_MORE_G), [(np.ones(1), weight)])
+    more = plus(weight, exact(gf_to_n(ONE_MORE_G)))
     heavier = _at_weight(train, pack, aircraft, more, rest)
     if heavier is None:
         return None
@@ -329,12 +201,8 @@ def full_throttle(
     total_a = answers(lambda _, amp, __: aircraft.motors * amp)
     total_a = plus(total_a, load)
     thrust = answers(lambda thrust, _, __: aircraft.motors * thrust)
-    to_weight = None
-    if aircraft.all_up_n is not None:
-        weight = Measured(np.array([aircraft.all_up_n]), {}).with_source(
-            "all-up weight", np.array([[aircraft.all_up_u_n]])
-        )
-        to_weight = derived(lambda t, w: t / w, thrust, weight)
+    weight = aircraft.weight()
+    to_weight = None if weight is None else derived(lambda t, w: t / w, thrust, weight)
     return FullThrottle(
         thrust_n=thrust,
         to_weight=to_weight,
@@ -346,42 +214,7 @@ def full_throttle(
     )
 
 
-def minus(one: Measured, other: Measured) -> Measured:
-    """The difference, with what the two share."""
-    ones = np.ones(one.value.size)
-    return combine(one.value - other.value, [(ones, one), (-ones, other)])
-
-
-def plus(one: Measured, other: Measured) -> Measured:
-    """The sum, with what the two share."""
-    ones = np.ones(one.value.size)
-    return combine(one.value + other.value, [(ones, one), (ones, other)])
-
-
 # ----------------------------------------------------------------- hovering
-
-
-def _flown(pack: PackFit, aircraft: Aircraft) -> tuple[Measured, Measured | None]:
-    """Open-circuit voltage over a flight, and the charge flown.
-
-    Without cells to go by it is the voltage that the run began with.
-    """
-    charge = None
-    if aircraft.capacity_c is not None:
-        share, share_u = FLOWN_SHARE
-        flown_c = share * aircraft.capacity_c
-        charge = (
-            Measured(np.array([flown_c]), {})
-            .with_source("capacity of the pack", np.array([[CAPACITY_U_REL * flown_c]]))
-            .with_source("charge left", np.array([[share_u * aircraft.capacity_c]]))
-        )
-    if aircraft.cells is None:
-        return pack.rest_v, charge
-    cell_v, cell_u_v = FLOWN_CELL_V
-    rest = Measured(np.array([aircraft.cells * cell_v]), {}).with_source(
-        "voltage of the cells in flight", np.array([[aircraft.cells * cell_u_v]])
-    )
-    return rest, charge
 
 
 def _at_weight(
@@ -416,7 +249,7 @@ def _at_weight(
     )
     throttle = derived(lambda u, v: u / v, volt, bus_v)
     on_stand = float(volt.value[0]) / _bus_on_stand(train, float(each.value[0]))
-    moved = DUTY_SHARE * abs(float(throttle.value[0]) - on_stand) / math.sqrt(3.0)
+    moved = off_by_duty(float(throttle.value[0]) - on_stand)
     return {
         "thrust_n": each,
         "motor_w": watt,
@@ -441,8 +274,7 @@ def _duty_off_v(train: Powertrain, thrust_n: float) -> float:
     """
     volt = _value(train.applied, thrust_n)
     on_stand = min(1.0, volt / _bus_on_stand(train, thrust_n))
-    off = math.hypot(DUTY_SHARE * (1.0 - on_stand), FULL_FROM)
-    return off / math.sqrt(3.0) * volt
+    return math.hypot(off_by_duty(1.0 - on_stand), FULL_FROM / math.sqrt(3.0)) * volt
 
 
 def _asked(curve: Curve, at: Measured) -> Measured:

@@ -4,13 +4,18 @@ Each function writes one finding, or None where the run or the article has not w
 it takes. Only picks, converts and words; every figure was computed in ``motor``.
 """
 
+from collections.abc import Callable
+from typing import TypeAlias
+
 import numpy as np
 
 from daq.analysis.findings import (
     Evidence,
     Finding,
+    Reading,
     bare_text,
     finding_of,
+    percent,
     reading,
     text_of,
 )
@@ -26,6 +31,13 @@ APART = "the motor's resistance is the article's, measured apart from this run"
 NO_LOAD = (
     "the no-load current is the article's, and grows with speed in a way not known"
 )
+IMPOSSIBLE = (
+    "; above 1 with the whole interval, which no propeller reaches: check the diameter "
+    "first"
+)
+
+Pick: TypeAlias = tuple[Measured | None, str, Callable[[float], float]]
+"""A figure of each plateau at full throttle, its unit, and what makes that of SI."""
 
 
 def speed_constant(evidence: Evidence) -> Finding | None:
@@ -33,96 +45,115 @@ def speed_constant(evidence: Evidence) -> Finding | None:
     motor = evidence.motor
     if motor is None:
         return None
-    found = reading(_mean(motor, motor.kv_rpm_v), 0, "rpm/V")
-    if found is None:
-        return None
-    printed = evidence.printed_kv_rpm_v
-    against = ""
-    if printed is not None:
-        outside = not found.low <= printed <= found.high
-        against = (
-            f", which leaves out the {printed:g} printed on it"
-            if outside
-            else f"; {printed:g} is printed on it"
-        )
-    return finding_of(
+    return _told(
         evidence,
         "speed-constant",
-        f"At full throttle the motor's Kv was {text_of(found)}{against}.",
-        found,
-        motor.points,
-        CHANNELS,
-        (MODEL, APART),
+        motor,
+        ((motor.kv_rpm_v, "rpm/V", float),),
+        lambda kv: (
+            f"At full throttle the motor's Kv was {text_of(kv)}"
+            f"{_against_printed(motor, kv)}."
+        ),
     )
 
 
 def shaft_power(evidence: Evidence) -> Finding | None:
     """What reached the propeller at full throttle, and what did not."""
     motor = evidence.motor
-    if motor is None or motor.shaft_w is None or motor.efficiency is None:
+    if motor is None:
         return None
-    found = reading(_mean(motor, motor.efficiency), 0, "%", _percent)
-    watt = reading(_mean(motor, motor.shaft_w), 0, "W")
-    copper = reading(_mean(motor, motor.copper_w), 0, "W")
-    idle = reading(_mean(motor, motor.idle_w), 0, "W")
-    if found is None or watt is None or copper is None or idle is None:
-        return None
-    return finding_of(
+    return _told(
         evidence,
         "shaft-power",
-        f"At full throttle {text_of(found)} of the electrical power reached the "
-        f"propeller, {bare_text(watt)}; copper took {bare_text(copper)}, iron and "
-        f"friction {bare_text(idle)}.",
-        found,
-        motor.points,
-        CHANNELS,
-        (MODEL, APART, NO_LOAD),
+        motor,
+        (
+            (motor.efficiency, "%", percent),
+            (motor.shaft_w, "W", float),
+            (motor.copper_w, "W", float),
+            (motor.idle_w, "W", float),
+        ),
+        lambda share, watt, copper, idle: (
+            f"At full throttle {text_of(share)} of the electrical power reached the "
+            f"propeller, {bare_text(watt)}; copper took {bare_text(copper)}, iron and "
+            f"friction {bare_text(idle)}."
+        ),
+        NO_LOAD,
     )
 
 
 def figure_of_merit(evidence: Evidence) -> Finding | None:
     """Ideal over shaft power at full throttle."""
     motor = evidence.motor
-    if motor is None or motor.figure_of_merit is None:
+    if motor is None:
         return None
-    found = reading(_mean(motor, motor.figure_of_merit), 0, "")
-    if found is None:
-        return None
-    impossible = (
-        "; above 1 with the whole interval, which no propeller reaches: check the "
-        "diameter first"
-        if found.low > 1
-        else ""
-    )
-    return finding_of(
+    return _told(
         evidence,
         "figure-of-merit",
-        f"The propeller's figure of merit at full throttle was {text_of(found)}"
-        f"{impossible}.",
-        found,
-        motor.points,
-        ("thrust", *CHANNELS),
-        (MODEL, APART, NO_LOAD),
+        motor,
+        ((motor.figure_of_merit, "", float),),
+        lambda merit: (
+            f"The propeller's figure of merit at full throttle was {text_of(merit)}"
+            f"{IMPOSSIBLE if merit.low > 1 else ''}."
+        ),
+        NO_LOAD,
+        channels=("thrust", *CHANNELS),
     )
 
 
 def power_coefficient(evidence: Evidence) -> Finding | None:
     """C_P at full throttle."""
     motor = evidence.motor
-    if motor is None or motor.power_coefficient is None:
+    if motor is None:
         return None
-    found = reading(_mean(motor, motor.power_coefficient), 0, "")
-    if found is None:
-        return None
-    return finding_of(
+    return _told(
         evidence,
         "power-coefficient",
-        f"The power coefficient C_P at full throttle was {text_of(found)}.",
-        found,
-        motor.points,
-        CHANNELS,
-        (MODEL, APART, NO_LOAD),
+        motor,
+        ((motor.power_coefficient, "", float),),
+        lambda found: (
+            f"The power coefficient C_P at full throttle was {text_of(found)}."
+        ),
+        NO_LOAD,
     )
+
+
+def _told(
+    evidence: Evidence,
+    name: str,
+    motor: MotorMeans,
+    picks: tuple[Pick, ...],
+    words: Callable[..., str],
+    *more: str,
+    channels: tuple[str, ...] = CHANNELS,
+) -> Finding | None:
+    """A finding about the motor, unless one of its figures is missing.
+
+    Args:
+        evidence: What it is made of.
+        name: Of the finding.
+        motor: What it is about.
+        picks: The figures, the finding's own first.
+        words: Makes the sentence of readings.
+        more: Cautions of its own.
+        channels: That it rests on.
+    """
+    readings = []
+    for figures, unit, convert in picks:
+        found = reading(_mean(motor, figures), 0, unit, convert)
+        if found is None:
+            return None
+        readings.append(found)
+    cautions = (MODEL, APART, *more)
+    return finding_of(
+        evidence, name, words(*readings), readings[0], motor.points, channels, cautions
+    )
+
+
+def _against_printed(motor: MotorMeans, kv: Reading) -> str:
+    printed = motor.winding.printed_kv_rpm_v
+    if kv.low <= printed <= kv.high:
+        return f"; {printed:g} is printed on it"
+    return f", which leaves out the {printed:g} printed on it"
 
 
 def _mean(motor: MotorMeans, measured: Measured | None) -> Measured | None:
@@ -130,7 +161,3 @@ def _mean(motor: MotorMeans, measured: Measured | None) -> Measured | None:
     if measured is None:
         return None
     return measured.grouped([np.arange(len(motor.points))])
-
-
-def _percent(share: float) -> float:
-    return 100 * share

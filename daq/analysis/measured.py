@@ -254,6 +254,30 @@ def exact(*value: float) -> Measured:
     return Measured(np.array(value), {})
 
 
+def stated(value: float, cause: str, u: float) -> Measured:
+    """One value that somebody stated, with its standard uncertainty and its cause."""
+    return exact(value).with_source(cause, np.array([[u]]))
+
+
+def minus(one: Measured, other: Measured) -> Measured:
+    """The difference, with what the two share."""
+    ones = np.ones(one.value.size)
+    return combine(one.value - other.value, [(ones, one), (-ones, other)])
+
+
+def plus(one: Measured, other: Measured) -> Measured:
+    """The sum, with what the two share."""
+    ones = np.ones(one.value.size)
+    return combine(one.value + other.value, [(ones, one), (ones, other)])
+
+
+def averaged(results: Sequence[Measured]) -> Measured:
+    """The mean of some results of equal length, each with an equal share."""
+    share = np.full(results[0].value.size, 1.0 / len(results))
+    value = np.mean([one.value for one in results], axis=0)
+    return combine(value, [(share, one) for one in results])
+
+
 def effective_dof(u: ArrayLike, dof: ArrayLike) -> float:
     """Welch-Satterthwaite effective degrees of freedom.
 

@@ -60,6 +60,7 @@ class MotorMeans:
     """The motor at full throttle; one value a plateau there, m of them.
 
     Attributes:
+        winding: What was measured of it apart.
         points: Numbers of the plateaus.
         kv_rpm_v: Speed constant, rpm a volt.
         copper_w: Lost in winding and bridge.
@@ -70,6 +71,7 @@ class MotorMeans:
         figure_of_merit: Ideal over shaft power; None likewise or without thrust.
     """
 
+    winding: Winding
     points: tuple[int, ...]
     kv_rpm_v: Measured
     copper_w: Measured
@@ -121,6 +123,7 @@ def read_motor(
         idle = derived(lambda v, i, r, lost: (v - r * i) * lost, *emf)
         efficiency = derived(lambda s, p: s / p, shaft, power.take(points))
     return MotorMeans(
+        winding=winding,
         points=tuple(int(point) for point in points),
         kv_rpm_v=kv,
         copper_w=copper,

@@ -9,10 +9,20 @@ from collections.abc import Sequence
 
 from daq.analysis.apart import looks_alike
 from daq.analysis.bursts import RISEN_SHARE, Bursts
-from daq.analysis.findings import Evidence, Finding, Reading, in_words, reading
+from daq.analysis.findings import (
+    Evidence,
+    Finding,
+    Reading,
+    channels_of,
+    finding_of,
+    in_words,
+    percent,
+    reading,
+    remark_of,
+    text_of,
+)
 from daq.analysis.glides import BIN_FRAC, Glides
-from daq.analysis.measured import COVERAGE, Measured
-from daq.analysis.rounding import with_interval
+from daq.analysis.measured import Measured
 
 NO_PLATEAUS = (
     "what lags behind a moving throttle is in these readings, so they are no plateaus "
@@ -48,36 +58,28 @@ def glide_ways(evidence: Evidence) -> Finding | None:
     if legs is None or legs.relative is None:
         return None
     later = Measured(-legs.relative.value, legs.relative.sources)
-    found = reading(later, 0, "%", lambda share: 100 * share)
+    found = reading(later, 0, "%", percent)
     if found is None:
         return None
-    return Finding(
-        id="glide-ways",
-        sentence=(
-            f"{_ways_apart(found)}, on average over {legs.throttle_frac.size} "
-            f"stretches of {100 * BIN_FRAC:g} %."
-        ),
-        value=found.value,
-        unit="%",
-        low=found.low,
-        high=found.high,
-        coverage=COVERAGE,
-        rests_on=evidence.grounds((), ("thrust",)),
-        cautions=evidence.cautions(
-            ("thrust",), (_lag_words(glides), looks_alike(evidence))
-        ),
+    sentence = (
+        f"{_ways_apart(found)}, on average over {legs.throttle_frac.size} "
+        f"stretches of {100 * BIN_FRAC:g} %."
+    )
+    cautions = (_lag_words(glides), looks_alike(evidence))
+    return finding_of(
+        evidence, "glide-ways", sentence, found, (), ("thrust",), cautions
     )
 
 
 def _ways_apart(found: Reading) -> str:
     if found.low <= 0 <= found.high:
-        text = with_interval(found.value, found.low, found.high, "%", COVERAGE)
+        text = text_of(found)
         return (
             "Gliding down, thrust cannot be told from that gliding up: the difference "
             f"was {text}"
         )
     low, high = sorted((abs(found.low), abs(found.high)))
-    text = with_interval(abs(found.value), low, high, "%", COVERAGE)
+    text = text_of(Reading(abs(found.value), low, high, "%"))
     way = "lower" if found.value < 0 else "higher"
     return f"Thrust was {text} {way} gliding down than gliding up"
 
@@ -182,14 +184,5 @@ def _remark(
 ) -> Finding:
     """A finding without an interval."""
     more = (NO_PLATEAUS, *cautions) if evidence.glides is not None else cautions
-    return Finding(
-        id=name,
-        sentence=sentence,
-        value=value,
-        unit=unit,
-        low=None,
-        high=None,
-        coverage=COVERAGE,
-        rests_on=tuple(f"channel {channel}" for channel in channels),
-        cautions=evidence.cautions(channels, more),
-    )
+    about = evidence.cautions(channels, more)
+    return remark_of(name, sentence, value, unit, channels_of(channels), about)

@@ -16,6 +16,7 @@ from daq.analysis.findings import (
     bare_text,
     finding_of,
     in_words,
+    percent,
     reading,
     text_of,
 )
@@ -157,7 +158,7 @@ def total_efficiency(evidence: Evidence) -> Finding | None:
     top = _top(evidence)
     if top is None or evidence.propeller is None or evidence.power is None:
         return None
-    found = reading(evidence.propeller.total_efficiency, top, "%", _percent)
+    found = reading(evidence.propeller.total_efficiency, top, "%", percent)
     if found is None:
         return None
     return finding_of(
@@ -186,7 +187,7 @@ def momentum_bound(evidence: Evidence) -> Finding | None:
     if beyond.size:
         low = efficiency.interval(COVERAGE)[0][beyond]
         worst = int(beyond[np.argmax(low)])
-    found = reading(efficiency, worst, "%", _percent)
+    found = reading(efficiency, worst, "%", percent)
     if found is None:
         return None
     if beyond.size:
@@ -330,7 +331,3 @@ def _throttle(evidence: Evidence, point: int) -> str:
 
 def _plateaus(count: int) -> str:
     return "1 plateau is" if count == 1 else f"{count} plateaus are"
-
-
-def _percent(share: float) -> float:
-    return 100 * share

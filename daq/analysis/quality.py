@@ -7,7 +7,14 @@ that was tripped, or that has no dwell at all, is said to be so in words.
 import math
 from collections.abc import Callable, Sequence
 
-from daq.analysis.findings import Evidence, Finding, count_rests, in_words
+from daq.analysis.findings import (
+    Evidence,
+    Finding,
+    channels_of,
+    count_rests,
+    in_words,
+    remark_of,
+)
 from daq.analysis.measured import COVERAGE, t_factor
 from daq.analysis.plateaus import ChannelMeans
 from daq.analysis.rounding import in_passing
@@ -165,14 +172,5 @@ def _finding(
 ) -> Finding:
     """A finding about some channels, or about all of them."""
     about = tuple(evidence.plateaus.channels) if channels is None else channels
-    return Finding(
-        id=name,
-        sentence=sentence,
-        value=value,
-        unit=unit,
-        low=None,
-        high=None,
-        coverage=COVERAGE,
-        rests_on=tuple(f"channel {name}" for name in about),
-        cautions=(*cautions, *evidence.notes),
-    )
+    told = (*cautions, *evidence.notes)
+    return remark_of(name, sentence, value, unit, channels_of(about), told)

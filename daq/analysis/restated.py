@@ -1,12 +1,11 @@
 """A run as if the bus voltage had not sagged, and thrust as if the air were another.
 
-An averaged bridge makes the same of a low voltage and much throttle as of a high one
-and little: a plateau at throttle d on V volt is one at d V / V0 on V0. So no plateau's
-thrust, power or speed is changed here, only where on the axis of throttle it stands,
-and how far that moved the curve is told. What a density does depends on what is held:
-thrust goes in proportion to it at one speed and with its cube root at one shaft power;
-at one throttle it lies between (momentum theory; J. G. Leishman, Principles of
-Helicopter Aerodynamics, 2000, chapter 2).
+A plateau at throttle d on V volt is one at d V / V0 on V0 (see ``bridge``). So no
+plateau's thrust, power or speed is changed here, only where on the axis of throttle it
+stands, and how far that moved the curve is told. What a density does depends on what
+is held: thrust goes in proportion to it at one speed and with its cube root at one
+shaft power; at one throttle it lies between (momentum theory; J. G. Leishman,
+Principles of Helicopter Aerodynamics, 2000, chapter 2).
 """
 
 import math
@@ -17,6 +16,7 @@ from typing import Final
 import numpy as np
 
 from daq.analysis.air import Air, standard_atmosphere
+from daq.analysis.bridge import RESTATED, off_by_duty
 from daq.analysis.curves import THROTTLE_MODELS, Curve, draw
 from daq.analysis.legs import level_pairs
 from daq.analysis.levels import Relation
@@ -24,9 +24,6 @@ from daq.analysis.measured import Measured, combine
 from daq.analysis.plateaus import Plateaus
 from daq.analysis.series import Array
 
-#: A speed controller's duty is not quite in proportion to the throttle: this share of
-#: how far a throttle was moved, as a rectangular bound (common practice, no source).
-DUTY_SHARE: Final = 0.3
 #: Exponents of thrust with density: at one shaft power, and at one speed.
 AT_ONE_POWER: Final = 1.0 / 3.0
 AT_ONE_SPEED: Final = 1.0
@@ -127,7 +124,7 @@ def _throttle_on(throttle: Array, volts: Measured, top: int) -> Measured:
     value = throttle * volts.value / bus_v
     at_top = np.zeros((value.size, value.size))
     at_top[:, top] = 1.0
-    moved = np.abs(value - throttle) * DUTY_SHARE / math.sqrt(3.0)
+    moved = np.array([off_by_duty(frac) for frac in value - throttle])
     found = combine(
         value,
         [
@@ -135,9 +132,7 @@ def _throttle_on(throttle: Array, volts: Measured, top: int) -> Measured:
             (-value / bus_v, volts.mapped(at_top)),
         ],
     )
-    return found.with_source(
-        "throttle restated for the bus voltage", moved[:, np.newaxis]
-    )
+    return found.with_source(RESTATED, moved[:, np.newaxis])
 
 
 def _current_on(volts: Measured, power: Measured | None, top: int) -> Measured | None:

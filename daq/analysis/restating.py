@@ -11,7 +11,9 @@ from daq.analysis.findings import (
     Evidence,
     Finding,
     finding_of,
+    percent,
     reading,
+    remark_of,
     text_of,
 )
 from daq.analysis.restated import in_standard_air
@@ -28,7 +30,7 @@ def legs_on_one_voltage(evidence: Evidence) -> Finding | None:
     on_one = evidence.one_voltage
     if on_one is None or on_one.legs is None:
         return None
-    found = reading(on_one.legs, 0, "%", _percent)
+    found = reading(on_one.legs, 0, "%", percent)
     if found is None:
         return None
     apart = (
@@ -58,22 +60,17 @@ def moved_by_voltage(evidence: Evidence) -> Finding | None:
     if abs(moved) < MOVED_TOLD_PERCENT:
         return None
     way = "less" if moved < 0 else "more"
-    return Finding(
-        id="moved-by-voltage",
-        sentence=(
-            f"On {on_one.bus_v:.2f} V throughout, which the bus had at the highest "
-            f"throttle, thrust at {low:g} % throttle would have been "
-            f"{abs(moved):.1f} % {way}: by so much a sagging bus bends the curves "
-            "against throttle."
-        ),
-        value=moved,
-        unit="%",
-        low=None,
-        high=None,
-        coverage=0.95,
-        rests_on=evidence.grounds((), ("thrust", "voltage")),
-        cautions=evidence.cautions(
-            ("thrust", "voltage"),
+    channels = ("thrust", "voltage")
+    return remark_of(
+        "moved-by-voltage",
+        f"On {on_one.bus_v:.2f} V throughout, which the bus had at the highest "
+        f"throttle, thrust at {low:g} % throttle would have been {abs(moved):.1f} % "
+        f"{way}: by so much a sagging bus bends the curves against throttle.",
+        moved,
+        "%",
+        evidence.grounds((), channels),
+        evidence.cautions(
+            channels,
             ("the speed controller is taken to make duty in proportion to throttle",),
         ),
     )
@@ -107,7 +104,3 @@ def thrust_in_standard_air(evidence: Evidence) -> Finding | None:
             "shaft power) and one (one speed); both are in the interval",
         ),
     )
-
-
-def _percent(share: float) -> float:
-    return 100 * share

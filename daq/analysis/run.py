@@ -20,11 +20,13 @@ from daq.analysis import (
     restating,
 )
 from daq.analysis.air import Air, assumed_air
+from daq.analysis.aircraft import Aircraft
+from daq.analysis.bridge import read_powertrain
 from daq.analysis.bursts import read_bursts
 from daq.analysis.curves import Curve, draw_bare_curves, draw_curves, draw_exponent
 from daq.analysis.findings import Evidence, Finding
 from daq.analysis.glides import read_glides
-from daq.analysis.hover import Aircraft, fly
+from daq.analysis.hover import fly
 from daq.analysis.legs import up_down
 from daq.analysis.measured import Measured
 from daq.analysis.motor import Winding, read_motor
@@ -242,6 +244,7 @@ def analyse(
         disc = Disc(diameter_m, diameter_u_m, assumed_air() if air is None else air)
     watt = None if power is None else power.measured
     propeller = None if disc is None else examine(plateaus, watt, disc)
+    train = None if propeller_off else read_powertrain(plateaus, watt)
     evidence = Evidence(
         plateaus=plateaus,
         power=power,
@@ -259,6 +262,7 @@ def analyse(
         bursts=read_bursts(series, holds, plateaus),
         propeller_off=propeller_off,
         on_supply=on_supply,
+        train=train,
         one_voltage=None if propeller_off else at_one_voltage(plateaus, watt),
         motor=None
         if winding is None
@@ -269,16 +273,10 @@ def analyse(
             disc,
             winding,
         ),
-        printed_kv_rpm_v=None if winding is None else winding.printed_kv_rpm_v,
-        of_scale=frozenset(
-            name
-            for channel in series.values()
-            for name in channel.errors.factors(channel.name, [0.0])
-        )
-        | unseen.names,
+        of_scale=_of_scale(series, unseen),
         flight=None
-        if aircraft is None or on_supply or propeller_off
-        else fly(series, plateaus, watt, aircraft),
+        if aircraft is None or on_supply or train is None
+        else fly(series, plateaus, train, aircraft),
     )
     told = BARE_FINDINGS if propeller_off else FINDINGS
     written = (write(evidence) for write in told)
@@ -288,6 +286,14 @@ def analyse(
         findings=tuple(finding for finding in written if finding is not None),
         evidence=evidence,
     )
+
+
+def _of_scale(series: Mapping[str, Series], unseen: Unseen) -> frozenset[str]:
+    """Names of the sources that belong to the stand and not to the run."""
+    found = set(unseen.names)
+    for channel in series.values():
+        found.update(channel.errors.factors(channel.name, [0.0]))
+    return frozenset(found)
 
 
 def _both_legs(plateaus: Plateaus, power: Measured | None) -> dict[str, Measured]:

@@ -17,8 +17,8 @@ import numpy as np
 import pandas as pd
 
 from daq.analysis.air import assumed_air
+from daq.analysis.aircraft import Aircraft
 from daq.analysis.curves import draw_curves
-from daq.analysis.hover import Aircraft
 from daq.analysis.plateaus import average
 from daq.analysis.power import electrical_power, specific_thrust
 from daq.analysis.run import Analysis, analyse

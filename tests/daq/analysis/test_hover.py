@@ -5,7 +5,6 @@ left is the method: one motor on the stand, four in the air.
 """
 
 import math
-from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -13,10 +12,12 @@ from tempfile import TemporaryDirectory
 import numpy as np
 import pytest
 
-from daq.analysis.hover import Aircraft, Flight, Hover, hover, read_powertrain
+from daq.analysis.aircraft import Aircraft, Rating
+from daq.analysis.hover import Flight, Hover, hover
 from daq.analysis.measured import Measured, derived, exact
 from daq.analysis.run import Analysis, analyse
 from daq.records.read import read_run
+from daq.stand.plant.drawn import one_of
 from daq.stand.plant.truth import Truth, shipped_truth
 from daq.units import gf_to_n
 from tests import flown
@@ -65,7 +66,7 @@ def test_full_throttle_of_four_motors_is_that_of_the_plant_flown() -> None:
     _, flight = analysed()
     assert flight is not None
     assert flight.full is not None
-    truth = flown.punched(flown.aircraft(exact_truth(), MOTORS, ELECTRONICS_A))
+    truth = flown.punched(one_of(exact_truth(), MOTORS, ELECTRONICS_A))
     # How throttle and duty go together is known no better than that.
     holds(flight.full.thrust_n, MOTORS * truth.thrust_n, 0.12)
     holds(flight.full.total_a, MOTORS * truth.bus_a, 0.18)
@@ -78,7 +79,7 @@ def test_hover_and_endurance_are_those_of_the_plant_flown() -> None:
     _, flight = analysed()
     assert flight is not None
     assert flight.hover is not None
-    truth = flown.aircraft(exact_truth(), MOTORS, ELECTRONICS_A)
+    truth = one_of(exact_truth(), MOTORS, ELECTRONICS_A)
     each_n = gf_to_n(WEIGHT_G) / MOTORS
     seconds, throttle, amps = flown.hovered(truth, each_n, left_frac=0.2)
     holds(flight.hover.endurance_s, seconds, 0.2)
@@ -89,7 +90,7 @@ def test_hover_and_endurance_are_those_of_the_plant_flown() -> None:
 
 def test_a_gram_more_costs_what_a_heavier_aircraft_shows() -> None:
     light = _hover(AIRCRAFT)
-    heavier = replace(AIRCRAFT, all_up_n=gf_to_n(WEIGHT_G + 10))
+    heavier = AIRCRAFT.weighing(WEIGHT_G + 10)
     assert light.gram_s is not None
     assert light.endurance_s is not None
     heavy = _hover(heavier).endurance_s
@@ -99,12 +100,9 @@ def test_a_gram_more_costs_what_a_heavier_aircraft_shows() -> None:
 
 
 def _hover(aircraft: Aircraft) -> Hover:
-    found, flight = analysed()
+    _, flight = analysed()
     assert flight is not None
-    assert found.evidence.power is not None
-    train = read_powertrain(found.plateaus, found.evidence.power.measured)
-    assert train is not None
-    solved = hover(train, flight.pack, aircraft)
+    solved = hover(flight.train, flight.pack, aircraft)
     assert solved is not None
     return solved
 
@@ -122,7 +120,6 @@ def test_a_hover_outside_of_what_was_measured_is_no_figure_but_is_said() -> None
 def test_a_current_is_held_against_each_rating() -> None:
     from daq.analysis.findings import Reading
     from daq.analysis.flight import _against
-    from daq.analysis.hover import Rating
 
     plug = Rating("plug", 12.0, each=False)
     assert _against(plug, Reading(34.0, 33.0, 35.0, "A")) == (

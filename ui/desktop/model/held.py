@@ -6,17 +6,16 @@ throttle that each run asks for. Reads runs, so it belongs into the background.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from daq.errors import GramwattError
-from daq.units import gf_to_n, n_to_gf
+from daq.units import n_to_gf
 
 if TYPE_CHECKING:
-    from daq.analysis.hover import Aircraft, Hover, Powertrain
+    from daq.analysis.hover import Flight, Hover
     from daq.analysis.measured import Measured
-    from daq.analysis.pack import PackFit
     from ui.comparing import Comparison
 
 MATTERS: Final = 0.03
@@ -33,26 +32,18 @@ class Flown:
 
     Attributes:
         name: of the run and its article.
-        train: what a motor needs for a thrust.
-        pack: as the run showed it.
-        aircraft: what it is meant to fly on.
+        flight: what it does on its aircraft.
     """
 
     name: str
-    train: "Powertrain"
-    pack: "PackFit"
-    aircraft: "Aircraft"
+    flight: "Flight"
 
     def at(self, weight_g: float) -> "Hover | None":
         """Its hover at that all-up weight; None where nothing can be said."""
         from daq.analysis.hover import hover
 
-        known = self.aircraft
-        per_g = gf_to_n(1.0)  # or by the gravity that this run's thrust is counted by
-        if known.all_up_n is not None and known.all_up_g is not None:
-            per_g = known.all_up_n / known.all_up_g
-        aircraft = replace(known, all_up_n=per_g * weight_g)
-        return hover(self.train, self.pack, aircraft)
+        flight = self.flight
+        return hover(flight.train, flight.pack, flight.aircraft.weighing(weight_g))
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,21 +148,13 @@ def _told(comparison: "Comparison", matters: float) -> list[tuple[str, str]]:
 
 
 def _flown(comparison: "Comparison") -> dict[Path, Flown]:
-    from daq.analysis.hover import read_powertrain
-
     found: dict[Path, Flown] = {}
     for group in comparison.groups:
         for results in group.results:
-            analysis = results.analysis
-            flight = None if analysis is None else analysis.evidence.flight
-            power = None if analysis is None else analysis.evidence.power
-            if analysis is None or flight is None or power is None:
-                continue
-            train = read_powertrain(analysis.plateaus, power.measured)
-            if train is not None:
+            flight = results.analysis.evidence.flight if results.analysis else None
+            if flight is not None:
                 folder = results.run.folder
-                name = f"{group.name}, {folder.name}"
-                found[folder] = Flown(name, train, flight.pack, flight.aircraft)
+                found[folder] = Flown(f"{group.name}, {folder.name}", flight)
     return found
 
 
