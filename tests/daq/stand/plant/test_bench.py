@@ -9,6 +9,7 @@ from daq.errors import InputFault
 from daq.stand.plant.bench import Plant
 from daq.stand.plant.sensors import FastFrame
 from daq.stand.plant.truth import shipped_truth
+from tests.daq.stand.plant.balance import framed
 from tests.daq.stand.plant.builder import QUIET, changed
 
 TRUTH = shipped_truth()
@@ -84,12 +85,7 @@ def test_the_first_frame_before_any_step_reads_the_resting_bus() -> None:
 def test_frames_hold_mean_and_extremes_of_the_truth_since_last_asked() -> None:
     plant = Plant(changed(QUIET | {"esc.slew_frac_s": None}), 1)
     plant.advance(0.5, 1.2e-3)
-    plant.fast_frame()
-    before = plant.integrals
-    plant.advance(0.1, 2.0e-3)
-    after, frame = plant.integrals, plant.fast_frame()
-    mean_a = (after.bus_charge_c - before.bus_charge_c) / 0.1
-    mean_v = (after.bus_v_s - before.bus_v_s) / 0.1
+    mean_v, mean_a, frame = framed(plant, 0.1, 2.0e-3)
     assert frame.current_mean_counts == pytest.approx(1000.0 * mean_a, abs=0.6)
     assert frame.voltage_mean_counts == pytest.approx(1000.0 * mean_v, abs=0.6)
     # The surge comes first: at the jump, far above the mean.
@@ -104,12 +100,7 @@ def test_frames_hold_mean_and_extremes_of_the_truth_since_last_asked() -> None:
 def test_counts_carry_the_secret_gains_and_zeros() -> None:
     plant = Plant(TRUTH, 11)
     plant.advance(1.0, 1.6e-3)
-    plant.fast_frame()
-    before = plant.integrals
-    plant.advance(2.0, 1.6e-3)
-    after, frame = plant.integrals, plant.fast_frame()
-    volt = (after.bus_v_s - before.bus_v_s) / 2.0
-    amp = (after.bus_charge_c - before.bus_charge_c) / 2.0
+    volt, amp, frame = framed(plant, 2.0, 1.6e-3)
     gains = plant.true_counts_per_unit
     # Noise of the mean of 2000 samples: 0.07 and 0.2 counts.
     assert frame.voltage_mean_counts == pytest.approx(

@@ -12,6 +12,7 @@ from daq.stand.plant.chopped import ChoppedBus, ripple_share
 from daq.stand.plant.esc import Esc
 from daq.stand.plant.motor import Motor
 from daq.stand.plant.truth_effects import ChoppingTruth
+from tests.daq.stand.plant.balance import INSULATED, energy
 from tests.daq.stand.plant.builder import QUIET, changed
 
 TRUTH = changed({"esc.bus_capacitance_f": 47e-6})
@@ -117,27 +118,8 @@ def test_the_plants_energy_is_the_mean_of_the_product() -> None:
 
 def test_the_energy_that_comes_in_is_work_and_heat_and_nothing_else() -> None:
     # First law with ripple, switching and heat: no formula of the ripple used.
-    truth = changed(
-        QUIET
-        | CHOPPED
-        | {
-            "winding_heat.resistance_k_w": 1e9,
-            "esc_heat.resistance_k_w": 1e9,
-            "winding_heat.capacity_j_k": 1.0,
-            "esc_heat.capacity_j_k": 1.0,
-        }
-    )
-    plant = Plant(truth, 1)
-    plant.advance(1.0, 1.55e-3)
-    begin, sums = plant.state, plant.integrals
-    plant.advance(2.0, 1.55e-3)
-    end, after = plant.state, plant.integrals
-    gave = after.bus_energy_j - sums.bus_energy_j
-    work = after.shaft_energy_j - sums.shaft_energy_j
-    inertia = truth.motor.inertia_kg_m2 + truth.propeller.inertia_kg_m2
-    stored = 0.5 * inertia * (end.speed_rad_s**2 - begin.speed_rad_s**2)
-    heat = end.winding_k - begin.winding_k + end.esc_k - begin.esc_k
-    assert heat == pytest.approx(gave - work - stored, rel=1e-4)
+    found = energy(changed(QUIET | CHOPPED | INSULATED), 1.55e-3)
+    assert found.heat_j == pytest.approx(found.left_j, rel=1e-4)
 
 
 def test_each_edge_costs_half_of_voltage_times_current() -> None:

@@ -14,6 +14,7 @@ from daq.stand.plant.heat import Lump, copper_factor
 from daq.stand.plant.truth import Truth
 from daq.stand.plant.truth_parts import HeatTruth
 from daq.typed_toml import check_typed
+from tests.daq.stand.plant.balance import INSULATED, energy
 from tests.daq.stand.plant.builder import QUIET, bench_supply, changed, shipped_tables
 
 AIR_K = 273.15 + 21.0
@@ -98,27 +99,9 @@ def test_the_shipped_truths_resistance_does_not_follow() -> None:
 
 def test_losses_of_a_spinning_motor_are_what_bus_and_shaft_do_not_share() -> None:
     """Energy: what the bus gave, less the shaft's work, is the heat of both parts."""
-    truth = changed(
-        QUIET
-        | {
-            "winding_heat.resistance_k_w": 1e9,
-            "esc_heat.resistance_k_w": 1e9,
-            "winding_heat.capacity_j_k": 1.0,
-            "esc_heat.capacity_j_k": 1.0,
-        }
-    )
-    plant = Plant(truth, 1)
-    plant.advance(1.0, 1.6e-3)  # up to speed: from here the rotor stores no more
-    begin, sums = plant.state, plant.integrals
-    plant.advance(2.0, 1.6e-3)
-    end, after = plant.state, plant.integrals
-    gave = after.bus_energy_j - sums.bus_energy_j
-    work = after.shaft_energy_j - sums.shaft_energy_j
-    inertia = truth.motor.inertia_kg_m2 + truth.propeller.inertia_kg_m2
-    stored = 0.5 * inertia * (end.speed_rad_s**2 - begin.speed_rad_s**2)
-    heat = end.winding_k - begin.winding_k + end.esc_k - begin.esc_k
-    assert heat == pytest.approx(gave - work - stored, rel=1e-3)
-    assert end.winding_k - begin.winding_k > 5.0 * (end.esc_k - begin.esc_k)
+    found = energy(changed(QUIET | INSULATED), 1.6e-3)
+    assert found.heat_j == pytest.approx(found.left_j, rel=1e-3)
+    assert found.winding_j > 5.0 * found.esc_j
 
 
 def test_how_time_is_cut_changes_no_temperature() -> None:
@@ -220,26 +203,10 @@ def test_warm_magnets_turn_faster_unloaded_and_pull_less_a_ampere() -> None:
 
 def test_weak_magnets_still_keep_the_books() -> None:
     """Energy with hot winding and weak magnets: torque and back-EMF fall alike."""
-    truth = changed(
-        QUIET
-        | {
-            "winding_heat.resistance_k_w": 1e9,
-            "winding_heat.capacity_j_k": 1.0,
-            "winding_heat.resistance_follows": True,
-            "winding_heat.magnet_rel_k": -0.0011,
-            "esc_heat.resistance_k_w": 1e9,
-            "esc_heat.capacity_j_k": 1.0,
-        }
-    )
-    plant = Plant(truth, 1)
-    plant.advance(1.0, 1.6e-3)
-    begin, sums = plant.state, plant.integrals
-    plant.advance(2.0, 1.6e-3)
-    end, after = plant.state, plant.integrals
-    gave = after.bus_energy_j - sums.bus_energy_j
-    work = after.shaft_energy_j - sums.shaft_energy_j
-    inertia = truth.motor.inertia_kg_m2 + truth.propeller.inertia_kg_m2
-    stored = 0.5 * inertia * (end.speed_rad_s**2 - begin.speed_rad_s**2)
-    heat = end.winding_k - begin.winding_k + end.esc_k - begin.esc_k
-    assert end.kt_v_s < 0.99 * begin.kt_v_s
-    assert heat == pytest.approx(gave - work - stored, rel=1e-3)
+    follows = {
+        "winding_heat.resistance_follows": True,
+        "winding_heat.magnet_rel_k": -0.0011,
+    }
+    found = energy(changed(QUIET | INSULATED | follows), 1.6e-3)
+    assert found.end.kt_v_s < 0.99 * found.begin.kt_v_s
+    assert found.heat_j == pytest.approx(found.left_j, rel=1e-3)

@@ -28,10 +28,8 @@ def test_thrust_and_torque_follow_the_coefficients_at_n() -> None:
     assert one.torque_nm * 2.0 * math.pi * 300.0 == pytest.approx(power_w, rel=1e-12)
 
 
-@pytest.mark.parametrize("rpm", [100.0, 6001.0, 18000.0, 29999.0, 50000.0])
-def test_the_torque_slope_is_the_derivative(rpm: float) -> None:
-    one = propeller()
-    speed = rpm * 2.0 * math.pi / 60.0
+def assert_slope(one: Propeller, speed: float) -> None:
+    """The slope is the torque's difference quotient."""
 
     def torque(speed_rad_s: float) -> float:
         one.turn_at(speed_rad_s)
@@ -41,6 +39,14 @@ def test_the_torque_slope_is_the_derivative(rpm: float) -> None:
     numeric = (torque(speed + 0.05) - torque(speed - 0.05)) / 0.1
     one.turn_at(speed)
     assert one.torque_slope_nm_s == pytest.approx(numeric, rel=1e-5)
+
+
+@pytest.mark.parametrize("rpm", [100.0, 6001.0, 18000.0, 29999.0, 50000.0])
+def test_the_torque_slope_is_the_derivative(rpm: float) -> None:
+    one = propeller()
+    speed = rpm * 2.0 * math.pi / 60.0
+
+    assert_slope(one, speed)
 
 
 def test_beyond_its_ends_the_table_is_held() -> None:
@@ -86,13 +92,7 @@ def test_the_torque_slope_of_flexing_blades_is_the_derivative() -> None:
     one = propeller_of(FIGURES | FLEX)
     speed = 2.0 * math.pi * 400.0
 
-    def torque(speed_rad_s: float) -> float:
-        one.turn_at(speed_rad_s)
-        return one.torque_nm
-
-    numeric = (torque(speed + 0.05) - torque(speed - 0.05)) / 0.1
-    one.turn_at(speed)
-    assert one.torque_slope_nm_s == pytest.approx(numeric, rel=1e-5)
+    assert_slope(one, speed)
 
 
 def test_thrust_and_power_need_not_go_with_the_square_and_the_cube() -> None:

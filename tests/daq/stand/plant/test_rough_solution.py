@@ -1,15 +1,16 @@
 """Every effect at once that is not drawn, against an adaptive solver from scratch."""
 
 import math
+from functools import partial
 
 import numpy as np
 import pytest
 from numpy.typing import NDArray
-from scipy.integrate import solve_ivp
 
 from daq.stand.plant.bench import Plant
 from daq.stand.plant.truth import Truth
 from tests.daq.stand.plant.builder import QUIET, changed
+from tests.daq.stand.plant.scheduled import solved, walked
 
 TRUTH = changed(
     QUIET
@@ -30,8 +31,6 @@ TRUTH = changed(
     },
     "rough",
 )
-SCHEDULE = [(0.0, 0.3), (0.4, 1.0), (0.8, 0.0), (1.0, 0.55)]  # start s, throttle
-END_S = 1.4
 
 
 def ripple(duty: float, source: float, motor_a: float, truth: Truth) -> float:
@@ -83,11 +82,12 @@ def circuit(truth: Truth, duty: float, y: NDArray[np.float64]) -> tuple[float, .
     return float(motor_a), float(bus_a), float(volt), power, thrust, torque, kt
 
 
-def slopes(truth: Truth, duty: float, y: NDArray[np.float64]) -> list[float]:
+def slopes(truth: Truth, throttle: float, y: NDArray[np.float64]) -> list[float]:
     """Speed, charge, slow voltage, felt force, its rate, winding and ESC, warmth of
     the cell, filtered current, energy."""
     assert truth.arm is not None
     assert truth.cell_warming is not None
+    duty = throttle + 4.0 * 0.03 * throttle * (1.0 - throttle)
     speed, _, slow, felt, rate, winding_k, esc_k, rise_k, amps, _ = y
     motor_a, bus_a, volt, power, thrust, torque, kt = circuit(truth, duty, y)
     motor, arm, pack = truth.motor, truth.arm, truth.pack
@@ -129,61 +129,37 @@ def slopes(truth: Truth, duty: float, y: NDArray[np.float64]) -> list[float]:
     ]
 
 
-def solved(times_s: NDArray[np.floating]) -> NDArray[np.float64]:
-    assert TRUTH.esc.duty_bow_frac == 0.03
-    air_k = 273.15 + 21.0
-    y = [0.0, 1.0, 0.0, 0.0, 0.0, air_k, air_k, 0.0, 0.035, 0.0]
-    ends = [start for start, _ in SCHEDULE[1:]] + [END_S]
-    rows = []
-    for (start, throttle), end in zip(SCHEDULE, ends, strict=True):
-        duty = throttle + 4.0 * 0.03 * throttle * (1.0 - throttle)
-        inside = times_s[(times_s > start + 1e-9) & (times_s <= end + 1e-9)]
-        answer = solve_ivp(
-            lambda _, y, duty: slopes(TRUTH, duty, y),
-            (start, end),
-            y,
-            args=(duty,),
-            t_eval=np.minimum(inside, end),
-            rtol=1e-8,
-            atol=1e-10,
-            max_step=2e-3,
-        )
-        rows.append(answer.y.T)
-        y = answer.y[:, -1].tolist()
-    return np.vstack(rows)
-
-
-def walked(every_s: float) -> NDArray[np.float64]:
-    plant = Plant(TRUTH, 1)
-    rows = []
-    for index in range(round(END_S / every_s)):
-        now = (index + 0.5) * every_s
-        throttle = [each for start, each in SCHEDULE if start <= now][-1]
-        plant.advance(every_s, 1e-3 + throttle * 1e-3)
-        state = plant.state
-        rows.append(
-            [
-                state.speed_rad_s,
-                state.charge_frac,
-                state.slow_v,
-                state.felt_n,
-                plant._mount.rate_n_s,
-                state.winding_k,
-                state.esc_k,
-                state.cell_rise_k,
-                plant._current._filtered,  # type: ignore[attr-defined]
-                plant.integrals.bus_energy_j,
-            ]
-        )
-    return np.array(rows)
+def states(plant: Plant) -> list[float]:
+    state = plant.state
+    return [
+        state.speed_rad_s,
+        state.charge_frac,
+        state.slow_v,
+        state.felt_n,
+        plant._mount.rate_n_s,
+        state.winding_k,
+        state.esc_k,
+        state.cell_rise_k,
+        plant._current._filtered,  # type: ignore[attr-defined]
+        plant.integrals.bus_energy_j,
+    ]
 
 
 SCALES = np.array([4000.0, 0.01, 0.05, 3.0, 1000.0, 30.0, 5.0, 0.5, 12.0, 60.0])
 
 
 def test_all_that_is_not_drawn_agrees_with_an_adaptive_solver() -> None:
-    times_s = np.arange(1, 71) * 0.02
-    errors = np.abs(walked(0.02) - solved(times_s)).max(axis=0) / SCALES
+    assert TRUTH.esc.duty_bow_frac == 0.03
+    air_k = 273.15 + 21.0
+    exact = solved(
+        partial(slopes, TRUTH),
+        [0.0, 1.0, 0.0, 0.0, 0.0, air_k, air_k, 0.0, 0.035, 0.0],
+        np.arange(1, 71) * 0.02,
+        rtol=1e-8,
+        atol=1e-10,
+    )
+    found = walked(Plant(TRUTH, 1), 0.02, states)
+    errors = np.abs(found - exact).max(axis=0) / SCALES
     speed, charge, slow, felt, _, winding, esc, rise, amps, energy = errors
     # More than the plain plant's error: heat moves at the end of spans of 20 ms, and
     # resistance and magnets with it.

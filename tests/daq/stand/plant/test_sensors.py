@@ -22,6 +22,7 @@ from daq.stand.plant.sensors import (
     true_gain,
 )
 from daq.stand.plant.truth_parts import SpeedSensorTruth
+from tests.daq.stand.plant.balance import framed
 from tests.daq.stand.plant.builder import QUIET, changed
 
 
@@ -163,12 +164,7 @@ def test_a_voltage_tapped_before_a_lead_reads_its_drop_too() -> None:
     first = plant.fast_frame().voltage_mean_counts
     assert first == pytest.approx(12_567 + 12 * 0.035, abs=1)
     plant.advance(2.0, 1.8e-3)
-    plant.fast_frame()
-    before = plant.integrals
-    plant.advance(0.1, 1.8e-3)
-    after, frame = plant.integrals, plant.fast_frame()
-    volt = (after.bus_v_s - before.bus_v_s) / 0.1
-    amp = (after.bus_charge_c - before.bus_charge_c) / 0.1
+    volt, amp, frame = framed(plant, 0.1, 1.8e-3)
     assert frame.voltage_mean_counts / 1000.0 == pytest.approx(
         volt + 0.012 * amp, abs=1e-3
     )

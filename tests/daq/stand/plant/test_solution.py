@@ -1,20 +1,19 @@
 """The plant's answers against solvers that share nothing with it."""
 
 import math
+from functools import partial
 
 import numpy as np
 import pytest
 from numpy.typing import NDArray
-from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
 from daq.stand.plant.bench import Plant
 from daq.stand.plant.truth import Truth
 from tests.daq.stand.plant.builder import QUIET, changed
+from tests.daq.stand.plant.scheduled import solved, walked
 
 TRUTH = changed(QUIET | {"esc.slew_frac_s": None})
-SCHEDULE = [(0.0, 0.3), (0.4, 1.0), (0.8, 0.0), (1.0, 0.55)]  # start s, throttle
-END_S = 1.4
 
 
 def equations(
@@ -76,51 +75,20 @@ def slopes(truth: Truth, duty: float, y: NDArray[np.float64]) -> list[float]:
     ]
 
 
-def solved(truth: Truth, times_s: NDArray[np.floating]) -> NDArray[np.float64]:
-    """The nine states at the times, by an adaptive solver restarted at each jump."""
-    y = [0.0, truth.pack.charge_frac, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0]
-    ends = [start for start, _ in SCHEDULE[1:]] + [END_S]
-    rows = []
-    for (start, duty), end in zip(SCHEDULE, ends, strict=True):
-        inside = times_s[(times_s > start + 1e-9) & (times_s <= end + 1e-9)]
-        answer = solve_ivp(
-            lambda _, y, duty: slopes(truth, duty, y),
-            (start, end),
-            y,
-            args=(duty,),
-            t_eval=np.minimum(inside, end),
-            rtol=1e-9,
-            atol=1e-11,
-            max_step=2e-3,
-        )
-        rows.append(answer.y.T)
-        y = answer.y[:, -1].tolist()
-    return np.vstack(rows)
-
-
-def walked(truth: Truth, step_s: float, every_s: float) -> NDArray[np.float64]:
+def states(plant: Plant) -> list[float]:
     """The same states of the plant."""
-    plant = Plant(truth, 1, step_s=step_s)
-    rows = []
-    for index in range(round(END_S / every_s)):
-        now = (index + 0.5) * every_s
-        duty = [throttle for start, throttle in SCHEDULE if start <= now][-1]
-        plant.advance(every_s, 1e-3 + duty * 1e-3)
-        state, sums = plant.state, plant.integrals
-        rows.append(
-            [
-                state.speed_rad_s,
-                state.charge_frac,
-                state.slow_v,
-                state.felt_n,
-                plant._mount.rate_n_s,
-                sums.thrust_n_s,
-                sums.bus_charge_c,
-                sums.bus_energy_j,
-                sums.shaft_energy_j,
-            ]
-        )
-    return np.array(rows)
+    state, sums = plant.state, plant.integrals
+    return [
+        state.speed_rad_s,
+        state.charge_frac,
+        state.slow_v,
+        state.felt_n,
+        plant._mount.rate_n_s,
+        sums.thrust_n_s,
+        sums.bus_charge_c,
+        sums.bus_energy_j,
+        sums.shaft_energy_j,
+    ]
 
 
 TIMES_S = np.arange(1, 141) * 0.01
@@ -130,14 +98,15 @@ SCALES = np.array([4000.0, 0.01, 0.05, 3.0, 1000.0, 1.0, 5.0, 60.0, 40.0])
 
 @pytest.fixture(scope="module")
 def exact() -> NDArray[np.float64]:
-    return solved(TRUTH, TIMES_S)
+    begin = [0.0, TRUTH.pack.charge_frac, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0]
+    return solved(partial(slopes, TRUTH), begin, TIMES_S, rtol=1e-9, atol=1e-11)
 
 
 def test_the_shipped_step_agrees_with_an_adaptive_solver(
     exact: NDArray[np.float64],
 ) -> None:
-    # Jumps to 30 %, to full, to nothing and up again, compared every 10 ms.
-    errors = np.abs(walked(TRUTH, 1e-3, 0.01) - exact).max(axis=0) / SCALES
+    found = walked(Plant(TRUTH, 1, step_s=1e-3), 0.01, states)
+    errors = np.abs(found - exact).max(axis=0) / SCALES
     speed, charge, slow, felt, _, *integrals = errors
     assert max(speed, charge, slow, *integrals) < 1e-4
     assert felt < 1e-3  # of full thrust, while the mount rings
@@ -148,7 +117,9 @@ def test_halving_the_step_quarters_the_error(exact: NDArray[np.float64]) -> None
     # through the pack has a first-order part too, at a millionth.)
     columns = [0, 3, 5, 8]
     coarse, fine = (
-        np.abs(walked(TRUTH, step, 0.01) - exact).max(axis=0)[columns]
+        np.abs(walked(Plant(TRUTH, 1, step_s=step), 0.01, states) - exact).max(axis=0)[
+            columns
+        ]
         for step in (2e-3, 1e-3)
     )
     ratios = coarse / fine
