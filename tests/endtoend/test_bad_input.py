@@ -54,6 +54,7 @@ def test_nothing_listens_on_a_tcp_port(bench: Bench) -> None:
     assert "Nothing listens at" in spin_on(bench, "socket://127.0.0.1:9")
 
 
+@pytest.mark.slow
 def test_a_port_where_nothing_answers(bench: Bench) -> None:
     master, slave = pty.openpty()
     try:

@@ -59,6 +59,7 @@ def test_ctrl_c_stops_seals_and_says_so(bench: Bench) -> None:
     assert cause_of(bench)["ended"] == "stopped"
 
 
+@pytest.mark.slow
 def test_a_killed_keeper_leaves_the_motor_stopped_and_the_record_readable(
     bench: Bench,
 ) -> None:
@@ -77,6 +78,7 @@ def test_a_killed_keeper_leaves_the_motor_stopped_and_the_record_readable(
     assert bench.device.state is m.State.TRIPPED
 
 
+@pytest.mark.slow
 def test_a_frozen_keeper_is_stopped_by_the_lease(bench: Bench) -> None:
     client = bench.spin(dwell_s=20)
     bench.wait_until_spinning()
@@ -183,6 +185,7 @@ def test_nobody_there_to_answer_arms_nothing(bench: Bench) -> None:
     assert bench.device.state is m.State.LOCKED
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("command", "after_s"),
     [(["spin", "staircase", "--simulated"], 1.2), (["demo"], 5.0)],

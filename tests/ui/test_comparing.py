@@ -7,24 +7,19 @@ from typing import Any
 import pytest
 
 from daq.errors import InputFault
-from tests.mountings import mounted
+from tests.mountings import mounted, taking_turns
 from ui.cli.main import main
 from ui.comparing import Comparison, compare_folders
 from ui.report.comparison import write_comparison
+
+pytestmark = pytest.mark.xdist_group("mountings")
 
 HOSTILE = '<script>alert("B")</script>'
 
 
 @pytest.fixture(scope="module")
 def folders(tmp_path_factory: pytest.TempPathFactory) -> list[Path]:
-    """A, B, B, A; B's propeller gives a quarter more."""
-    runs = tmp_path_factory.mktemp("runs")
-    return [
-        mounted(runs, "motor A", 0),
-        mounted(runs, "motor B", 1, better=1.25),
-        mounted(runs, "motor B", 2, better=1.25),
-        mounted(runs, "motor A", 3),
-    ]
+    return taking_turns(tmp_path_factory.mktemp("runs"))
 
 
 @pytest.fixture(scope="module")

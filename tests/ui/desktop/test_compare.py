@@ -5,22 +5,16 @@ from pathlib import Path
 import pytest
 from pytestqt.qtbot import QtBot
 
-from tests.mountings import mounted
+from tests.mountings import taking_turns
 from ui.desktop.curves_compare import ComparePanel
 from ui.desktop.model.held import Held, hold, marks
 
-pytestmark = pytest.mark.slow  # eight spins, analysed
+pytestmark = [pytest.mark.slow, pytest.mark.xdist_group("mountings")]
 
 
 @pytest.fixture(scope="module")
 def folders(tmp_path_factory: pytest.TempPathFactory) -> list[Path]:
-    runs = tmp_path_factory.mktemp("runs")
-    return [
-        mounted(runs, "motor A", 0),
-        mounted(runs, "motor B", 1, better=1.25),
-        mounted(runs, "motor B", 2, better=1.25),
-        mounted(runs, "motor A", 3),
-    ]
+    return taking_turns(tmp_path_factory.mktemp("runs"))
 
 
 @pytest.fixture(scope="module")

@@ -431,6 +431,7 @@ def test_the_report_opens_and_what_has_no_program_is_named(
     assert str(row.folder) in texts(room.shown)
 
 
+@pytest.mark.slow
 def test_a_run_is_worked_out_when_asked_and_its_report_opens(
     opened: Open, tmp_path: Path, outside: list[Path], qtbot: QtBot
 ) -> None:
