@@ -11,8 +11,7 @@ import math
 import threading
 from dataclasses import replace
 from pathlib import Path
-from types import TracebackType
-from typing import TYPE_CHECKING, Final, Self
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -63,7 +62,7 @@ def specimen_of(truth: Path | None, seed: int) -> str:
 
 
 class SimulatedScale:
-    """Serves a simulated stand, with hands; the port goes when this is closed.
+    """Serves a simulated stand, with hands; ``close`` it, or the port stays.
 
     Attributes:
         port: what to open.
@@ -176,17 +175,6 @@ class SimulatedScale:
         """End it; the port vanishes."""
         self._server.end()
         self._thread.join(ANSWER_S)
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        fault: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self.close()
 
 
 def _number(facts: object, key: str) -> float:

@@ -4,14 +4,12 @@ import json
 import subprocess
 import sys
 from pathlib import Path
-from types import TracebackType
-from typing import Self
 
 from daq.errors import GramwattError, WorldFault
 
 
 class SimulatedStand:
-    """Serves a simulated stand on a port; the port goes when this is closed.
+    """Serves a simulated stand on a port; ``close`` it, or the port stays.
 
     Attributes:
         port: what to open.
@@ -138,14 +136,3 @@ class SimulatedStand:
             self._process.wait()
         if self._process.stdout is not None:
             self._process.stdout.close()
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        fault: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self.close()

@@ -1,5 +1,6 @@
 """The simulated stand in a process of its own, and the hands that reach it."""
 
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -32,7 +33,7 @@ def bus_v(port: Port) -> float:
 
 
 def test_the_plug_moves_when_it_is_told_and_the_supply_with_it() -> None:
-    with SimulatedStand(plug_in=False) as stand:
+    with closing(SimulatedStand(plug_in=False)) as stand:
         port = open_port(stand.port)
         try:
             assert bus_v(port) < 1.0
@@ -49,7 +50,7 @@ def test_the_plug_moves_when_it_is_told_and_the_supply_with_it() -> None:
 def test_a_fault_from_a_file_acts_on_it(tmp_path: Path) -> None:
     faults = tmp_path / "faults.toml"
     faults.write_text('[[fault]]\nkind = "wrong-pack"\ncells = 2\n', "utf-8")
-    with SimulatedStand(faults=faults, tcp=True) as stand:
+    with closing(SimulatedStand(faults=faults, tcp=True)) as stand:
         port = open_port(stand.port)
         try:
             assert bus_v(port) == pytest.approx(8.38, abs=0.1)
@@ -62,7 +63,7 @@ def test_an_idle_spin_is_prepared_for_a_motor_without_its_propeller() -> None:
     assert idle.plan.propeller_off
     assert not idle.task.rules.propeller_on
     assert stairs.task.rules.propeller_on
-    with SimulatedStand(bare=True, plug_in=False) as stand:
+    with closing(SimulatedStand(bare=True, plug_in=False)) as stand:
         assert stand.port  # its program takes the option
 
 

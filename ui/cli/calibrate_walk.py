@@ -9,6 +9,7 @@ from __future__ import annotations
 import argparse
 import shutil
 import sys
+from contextlib import closing
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
@@ -91,7 +92,7 @@ class Walk:
         scale = SimulatedScale(
             MachineClock(), truth=self._args.truth, seed=self._args.seed
         )
-        with scale as hands:
+        with closing(scale) as hands:
             self._hands = hands
             port = open_port(hands.port)
             try:

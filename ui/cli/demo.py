@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import argparse
+from contextlib import closing
 
+from ui.cli.simulate import add_seed_option
 from ui.cli.spin import SIMULATED_LOAD_CELL_G, Spin, add_out_option
 from ui.ordered import order_for
 
@@ -23,12 +25,7 @@ def add_parser(
             "page. No hardware; nothing turns. Takes about 40 seconds."
         ),
     )
-    parser.add_argument(
-        "--seed",
-        type=int,
-        default=1,
-        help="of the simulated noise and errors (default: 1)",
-    )
+    add_seed_option(parser)
     parser.add_argument("--tcp", action="store_true", help="loopback TCP, no terminal")
     add_out_option(parser)
     parser.add_argument("--json", action="store_true", help="print JSON at the end")
@@ -47,7 +44,8 @@ def run(args: argparse.Namespace) -> int:
     from ui.simulation import SimulatedStand
 
     spin = Spin(order_for(PROTOCOL, chosen_article(None), SIMULATED_LOAD_CELL_G))
-    with SimulatedStand(seed=args.seed, tcp=args.tcp, plug_in=False) as stand:
+    stand = SimulatedStand(seed=args.seed, tcp=args.tcp, plug_in=False)
+    with closing(stand):
         if not args.json:
             print(
                 "A whole bench test on a SIMULATED stand: no hardware, nothing turns."

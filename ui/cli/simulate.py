@@ -61,6 +61,11 @@ def add_stand_options(parser: argparse.ArgumentParser) -> None:
         metavar="FILE",
         help="the simulated plant's figures, TOML (default: the demo's)",
     )
+    add_seed_option(parser)
+
+
+def add_seed_option(parser: argparse.ArgumentParser) -> None:
+    """What is random in a simulated stand, by any command that starts one."""
     parser.add_argument(
         "--seed",
         type=int,

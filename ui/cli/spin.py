@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+from contextlib import closing
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -122,7 +123,7 @@ def run(args: argparse.Namespace) -> int:
     spin = Spin(order)
     if args.port:
         return spin.on(args.port, baud, args.out, as_json=args.json)
-    with SimulatedStand(
+    stand = SimulatedStand(
         truth=args.truth,
         faults=args.faults,
         seed=args.seed,
@@ -131,7 +132,8 @@ def run(args: argparse.Namespace) -> int:
         lines=args.lines,
         specimen=args.specimen,
         mounting=args.mounting,
-    ) as stand:
+    )
+    with closing(stand):
         return spin.on(stand.port, baud, args.out, own=stand, as_json=args.json)
 
 

@@ -1,6 +1,6 @@
 """Pictures of every room and state, light and dark, at two sizes, with one command.
 
-``python -m ui.desktop.pictures FOLDER`` starts the window without a screen, has it spin
+``python -m tests.pictures FOLDER`` starts the window without a screen, has it spin
 simulated stands, and saves what it shows on the way: one of its own, one that it takes
 for real and that throws its propeller, and one that prints lines. For whoever changes
 how it looks.
@@ -12,8 +12,11 @@ import argparse
 import os
 import sys
 from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
+
+from tests.lined import DESCRIPTION
 
 if TYPE_CHECKING:
     from ui.simulation import SimulatedStand
@@ -30,39 +33,6 @@ FAULTS: Final = """
 [[fault]]
 kind = "thrown-propeller"
 start_s = {start_s}
-"""
-LINES: Final = r"""
-format = 1
-name = "a sketch on the bench"
-baud = 115200
-form = "separated"
-separator = "comma"
-columns = ["t", "load", "bus", "amps"]
-rate_hz = 80
-[time]
-column = "t"
-unit = "us"
-wraps_at = 4294967296
-[[channel]]
-name = "thrust"
-column = "load"
-unit = "gf"
-decimals = 1
-[[channel]]
-name = "voltage"
-column = "bus"
-unit = "V"
-decimals = 2
-kind = "mean"
-[[channel]]
-name = "current"
-column = "amps"
-unit = "A"
-decimals = 2
-kind = "mean"
-[commands]
-throttle = "T{percent:.1f}\n"
-stop = "S\n"
 """
 
 
@@ -191,7 +161,7 @@ def trip(camera: Camera) -> None:
     window, desk = camera.window, camera.window.desk
     faults = camera.folder / "faults.toml"
     faults.write_text(FAULTS.format(start_s=THROWN_S), encoding="utf-8")
-    with SimulatedStand(faults=faults) as stand:
+    with closing(SimulatedStand(faults=faults)) as stand:
         began_s = camera.now_s
         camera.meanwhile = lambda: _lend_a_hand(camera, stand)
         _meet(camera, stand.port)
@@ -224,8 +194,8 @@ def lines(camera: Camera) -> None:
 
     window, desk = camera.window, camera.window.desk
     described = camera.folder / "lines.toml"
-    described.write_text(LINES, encoding="utf-8")
-    with SimulatedStand(lines=described, plug_in=False) as stand:
+    described.write_text(DESCRIPTION, encoding="utf-8")
+    with closing(SimulatedStand(lines=described, plug_in=False)) as stand:
         camera.meanwhile = lambda: _lend_a_hand(camera, stand)
         window.spin.setup.protocol = "low-staircase"
         _meet(camera, stand.port, described)
@@ -308,7 +278,7 @@ def _proved(camera: Camera) -> list[object]:
 
 def main() -> int:
     """Take the pictures into a folder."""
-    parser = argparse.ArgumentParser(prog="python -m ui.desktop.pictures")
+    parser = argparse.ArgumentParser(prog="python -m tests.pictures")
     parser.add_argument("folder", type=Path, metavar="FOLDER")
     options = parser.parse_args()
     os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
