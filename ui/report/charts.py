@@ -18,12 +18,13 @@ from daq.analysis.plateaus import PASSES
 from daq.analysis.rounding import figure as rounded
 from ui.report import svg
 from ui.report.method import misfit_words
-from ui.report.paper import grouped, label, paper, say_simulated
+from ui.report.paper import label, paper, say_simulated, span
 from ui.report.words import counted
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.collections import LineCollection
+    from matplotlib.figure import Figure
 
     from daq.analysis.curves import Curve
     from daq.analysis.measured import Measured
@@ -300,15 +301,7 @@ def points_of(quantity: Measured | Array, axis: Axis) -> Points:
 def draw(chart: Chart) -> Drawn:
     """One chart as SVG."""
     with svg.drawing(chart.key):
-        figure = svg.new_figure(WIDTH, HEIGHT)
-        axes = figure.add_axes(
-            (
-                LEFT / WIDTH,
-                BOTTOM / HEIGHT,
-                (WIDTH - LEFT - RIGHT) / WIDTH,
-                (HEIGHT - TOP - BOTTOM) / HEIGHT,
-            )
-        )
+        figure, axes = one_chart()
         _set_range(axes, chart)
         paper(axes)
         _draw_curve(axes, chart)
@@ -322,21 +315,28 @@ def draw(chart: Chart) -> Drawn:
     return Drawn(chart.title, drawn, _note(chart))
 
 
-def _set_range(axes: Axes, chart: Chart) -> None:
-    from matplotlib.ticker import MaxNLocator
+def one_chart() -> tuple[Figure, Axes]:
+    """An empty chart of the page's usual size."""
+    figure = svg.new_figure(WIDTH, HEIGHT)
+    axes = figure.add_axes(
+        (
+            LEFT / WIDTH,
+            BOTTOM / HEIGHT,
+            (WIDTH - LEFT - RIGHT) / WIDTH,
+            (HEIGHT - TOP - BOTTOM) / HEIGHT,
+        )
+    )
+    return figure, axes
 
+
+def _set_range(axes: Axes, chart: Chart) -> None:
     band = np.concatenate(_curve(chart)[2:])
-    for axis, points, along, set_range in (
-        (chart.x_axis, chart.x, axes.xaxis, axes.set_xlim),
-        (chart.y_axis, chart.y, axes.yaxis, axes.set_ylim),
+    for which, axis, points, edge in (
+        ("x", chart.x_axis, chart.x, band[:0]),
+        ("y", chart.y_axis, chart.y, band),
     ):
-        locator = MaxNLocator(nbins=5, steps=[1, 2, 2.5, 5, 10])
-        edge = band if axis is chart.y_axis else band[:0]
         low, high = (0.0, 100.0) if axis is THROTTLE else _span(points, axis, edge)
-        ticks = locator.tick_values(low, high)
-        set_range(float(ticks[0]), float(ticks[-1]))
-        along.set_major_locator(locator)
-        along.set_major_formatter(grouped)
+        span(axes, which, low, high)
 
 
 def _span(points: Points, axis: Axis, band: Array) -> tuple[float, float]:

@@ -17,15 +17,14 @@ from daq import units
 from daq.errors import WorldFault
 from ui import compared
 from ui.report import svg
-from ui.report.charts import BOTTOM, HEIGHT, LEFT, RIGHT, TOP, WIDTH, Drawn
+from ui.report.charts import BOTTOM, LEFT, Drawn, one_chart
 from ui.report.page import filled_in
-from ui.report.paper import grouped, label, paper, say_simulated
+from ui.report.paper import label, paper, say_simulated, span
 from ui.report.words import moment as moment_words
 from ui.report.words import text_of
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
 
     from daq.analysis.compare import Difference
     from ui.comparing import Comparison
@@ -252,7 +251,7 @@ def _draw_curves(
     )
     name = f"curves-{key}-{difference.what.replace(' ', '-')}"
     with svg.drawing(name):
-        figure, axes = _axes()
+        figure, axes = one_chart()
         _set_range(axes, x, np.concatenate([line[0] for line in lines]), from_zero=True)
         paper(axes)
         for y, words, color, dash in lines:
@@ -281,7 +280,7 @@ def _draw_difference(
     low, high = 100 * difference.low, 100 * difference.high
     name = f"apart-{key}-{difference.what.replace(' ', '-')}"
     with svg.drawing(name):
-        figure, axes = _axes()
+        figure, axes = one_chart()
         edges = np.concatenate((y, low, high, [0.0]))
         _set_range(axes, x, edges[np.isfinite(edges)], from_zero=False)
         paper(axes)
@@ -301,30 +300,7 @@ def _draw_difference(
     return Drawn(title, drawn, band)
 
 
-def _axes() -> tuple[Figure, Axes]:
-    figure = svg.new_figure(WIDTH, HEIGHT)
-    axes = figure.add_axes(
-        (
-            LEFT / WIDTH,
-            BOTTOM / HEIGHT,
-            (WIDTH - LEFT - RIGHT) / WIDTH,
-            (HEIGHT - TOP - BOTTOM) / HEIGHT,
-        )
-    )
-    return figure, axes
-
-
 def _set_range(axes: Axes, x: np.ndarray, y: np.ndarray, *, from_zero: bool) -> None:
-    from matplotlib.ticker import MaxNLocator
-
     low, high = float(y.min()), float(y.max())
-    spans = (
-        (axes.xaxis, axes.set_xlim, (0.0, float(x.max()))),
-        (axes.yaxis, axes.set_ylim, (0.0 if from_zero else low, high)),
-    )
-    for along, set_range, (bottom, top) in spans:
-        locator = MaxNLocator(nbins=5, steps=[1, 2, 2.5, 5, 10])
-        ticks = locator.tick_values(bottom, top if top > bottom else bottom + 1.0)
-        set_range(float(ticks[0]), float(ticks[-1]))
-        along.set_major_locator(locator)
-        along.set_major_formatter(grouped)
+    span(axes, "x", 0.0, float(x.max()))
+    span(axes, "y", 0.0 if from_zero else low, high if high > low else low + 1.0)

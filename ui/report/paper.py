@@ -25,6 +25,20 @@ def label(axes: Axes, words: str, left: float) -> None:
     )
 
 
+def span(axes: Axes, which: str, low: float, high: float) -> None:
+    """The range of ``x`` or ``y``, from one round tick to another."""
+    from matplotlib.ticker import MaxNLocator
+
+    along, set_range = (
+        (axes.xaxis, axes.set_xlim) if which == "x" else (axes.yaxis, axes.set_ylim)
+    )
+    locator = MaxNLocator(nbins=5, steps=[1, 2, 2.5, 5, 10])
+    ticks = locator.tick_values(low, high)
+    set_range(float(ticks[0]), float(ticks[-1]))
+    along.set_major_locator(locator)
+    along.set_major_formatter(grouped)
+
+
 def paper(axes: Axes, *, fine: bool = True) -> None:
     """Squared paper behind the axes, once their range is set."""
     if fine:
