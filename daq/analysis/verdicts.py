@@ -8,7 +8,7 @@ import math
 
 from daq.analysis.compare import Difference
 from daq.analysis.remounting import runs_needed
-from daq.analysis.rounding import in_passing, with_interval
+from daq.analysis.rounding import figure, in_passing, with_interval
 from daq.units import n_to_gf
 
 #: How a quantity is read, and what it is matched at.
@@ -35,11 +35,12 @@ def verdict(difference: Difference, first: str, second: str) -> str:
         )
     size = abs(value)
     limits = (low, high) if value >= 0 else (-high, -low)
-    figure = with_interval(size, *limits, "%", 0.95)
+    told = with_interval(size, *limits, "%", 0.95)
     if difference.verdict == "cannot tell":
         return (
             f"{second} and {first} cannot be told apart in {difference.what} "
-            f"{matched}: the difference was {_signed(value, low, high)}, {over}."
+            f"{matched}: the difference was {_signed(value, low, high)}, {over}"
+            f"{_all_the_same(low, high)}."
         )
     if low <= 0 <= high or (value >= 0) != (difference.verdict == "more"):
         clear = difference.where or (float(difference.x[0]), float(difference.x[-1]))
@@ -52,7 +53,7 @@ def verdict(difference: Difference, first: str, second: str) -> str:
     if difference.where is not None and not _whole(difference):
         where = f"; clear {_clear(difference, *difference.where)}"
     return (
-        f"{second} {what.format(_more(value))} than {first} {matched}, by {figure} "
+        f"{second} {what.format(_more(value))} than {first} {matched}, by {told} "
         f"{over}{where}."
     )
 
@@ -73,7 +74,7 @@ def rests_on(difference: Difference) -> str:
     return (
         f"It rests on {runs}. Mounted again, an article differs from itself by "
         f"{100 * found.sd_rel:.2g} % (one standard deviation, from {found.words}, "
-        f"{found.dof:.0f} degrees of freedom); {shared}."
+        f"{found.dof:.0f} {_degrees(found.dof)} of freedom); {shared}."
     )
 
 
@@ -106,6 +107,17 @@ def to_settle(difference: Difference, matters: float) -> str:
     )
 
 
+def _all_the_same(low: float, high: float) -> str:
+    """Why it cannot be told though the mean, by itself, leaves zero out."""
+    if low <= 0 <= high:
+        return ""
+    return "; the band over the whole range, which decides, leaves zero out nowhere"
+
+
+def _degrees(dof: float) -> str:
+    return "degree" if round(dof) == 1 else "degrees"
+
+
 def _more(value: float) -> str:
     return "more" if value >= 0 else "less"
 
@@ -120,8 +132,8 @@ def _span(difference: Difference) -> str:
 
 def _from_to(difference: Difference, low: float, high: float) -> str:
     if difference.what == "specific thrust":
-        return f"{n_to_gf(low):.3g} to {n_to_gf(high):.3g} gf"
-    return f"{low:.3g} to {high:.3g} V at the motor"
+        return f"{figure(n_to_gf(low))} to {figure(n_to_gf(high))} gf"
+    return f"{figure(low)} to {figure(high)} V at the motor"
 
 
 def _clear(difference: Difference, low: float, high: float) -> str:
