@@ -7,7 +7,7 @@ policy forbids it to load or run anything.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from importlib import resources
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -84,6 +84,8 @@ def filled_in(template_name: str, page: object) -> str:
     """A template of this package with what it shows, every text escaped."""
     from jinja2 import Environment, FunctionLoader, StrictUndefined
 
+    from daq.analysis.rounding import figure
+
     environment = Environment(
         loader=FunctionLoader(_own),
         autoescape=True,
@@ -92,6 +94,7 @@ def filled_in(template_name: str, page: object) -> str:
         lstrip_blocks=True,
         keep_trailing_newline=True,
     )
+    environment.filters["size"] = lambda u: figure(u, u)
     template = environment.get_template(template_name)
     return template.render(page=page, style=Markup(_own(STYLE)))  # noqa: S704 - shipped with the program
 
@@ -153,7 +156,7 @@ def _page(results: Results) -> Page:
     from ui.cautions import CAUTION
 
     run, analysis, article = results.run, results.analysis, results.article
-    series = _series(run)
+    series, guarded = _series(run), _as_guarded(run)
     findings = list(analysis.findings) if analysis else []
     drawn, missing = (
         charts.draw_all(analysis, simulated=run.simulated)
@@ -164,7 +167,7 @@ def _page(results: Results) -> Page:
         drawn += gliding.draw_glides(analysis.evidence.glides, simulated=run.simulated)
     line = timeline.read_timeline(run, series, analysis)
     walk, cut = timeline.walked_stretches(run), cut_of(run)
-    around = moment.read_moment(run, series, walk)
+    around = moment.read_moment(run, guarded, walk)
     protocol, protocol_name = setup.protocol_of(run)
     return Page(
         title=article.name if article else "Article not on record",
@@ -200,10 +203,10 @@ def _page(results: Results) -> Page:
         # Where nothing was measured, they are what there is to tell.
         guards_first=text_of(run.outcome, "data") == "none",
         proof=proof.proof_of(run),
-        limits=guards.guarded(run, series),
+        limits=guards.guarded(run, guarded),
         unguarded=guards.unguarded(run),
-        timed=timed.timed_limits(run, series),
-        rules=timed.rule_lines(run, series),
+        timed=timed.timed_limits(run, guarded),
+        rules=timed.rule_lines(run, guarded),
         note=article.note if article else "",
         article=setup.article_parts(article) if article else [],
         stand_lines=setup.stand_lines(run),
@@ -247,6 +250,14 @@ def _series(run: Run) -> Mapping[str, Series]:
         return series_of(run)[0]
     except InputFault:
         return {}
+
+
+def _as_guarded(run: Run) -> Mapping[str, Series]:
+    """Channels by the stand's own constants: no guard, nor its zero, knows others."""
+    from ui.calibrations import GIVEN, HEADER
+
+    header = {k: value for k, value in run.header.items() if k not in (HEADER, GIVEN)}
+    return _series(replace(run, header=header))
 
 
 def _stand_name(run: Run) -> str:

@@ -13,11 +13,12 @@ from daq.link.messages import Ability
 from tests.test_structure import imported_by
 from tests.ui.report.built import again, with_header
 from tests.ui.report.reading import Read, read
+from tests.ui.test_calibrations import thrust, voltage
 from ui.cautions import CAUTION
 from ui.report.figures import headlines
 from ui.report.page import render, write_report
 from ui.report.setup import zero_lines
-from ui.results import Results
+from ui.results import Results, analyse_folder
 
 LARGEST_BYTES = 300_000
 MINUS = "\N{MINUS SIGN}"
@@ -123,7 +124,7 @@ def test_title_protocol_date_and_run_head_the_page(
 
 
 def test_a_simulated_run_says_so_at_the_top_and_in_every_chart(page: Read) -> None:
-    assert page.text().count(SIMULATED) > 1
+    assert page.text().count(SIMULATED) == 1
     banner = [a for _, a in page.tags if a.get("class") == "simulated"]
     assert len(banner) == 1
     charts = [a for tag, a in page.tags if tag == "svg" and a.get("role") == "img"]
@@ -167,9 +168,20 @@ def test_every_finding_stands_with_its_grounds_and_cautions(
     for finding in results.analysis.findings:
         assert finding.sentence in sentences
         assert all(ground in text for ground in finding.rests_on)
-        assert set(finding.cautions) <= set(sentences)
+        assert set(finding.cautions) - {SIMULATED} <= set(sentences)
+    assert SIMULATED not in sentences, "the head says it of everything"
     folded = [tag for tag, _ in page.tags if tag == "details"]
     assert len(folded) >= len(results.analysis.findings)
+
+
+def test_limits_stand_against_what_the_guard_read_whatever_the_calibration(
+    page: Read, folder: Path
+) -> None:
+    calibrated = read(render(analyse_folder(folder, [thrust(), voltage()])))
+    assert "by the calibration thrust-" in calibrated.text()
+    nominal = [words for words in page.within("p") if "while armed" in words]
+    assert len(nominal) == 4
+    assert [w for w in calibrated.within("p") if "while armed" in w] == nominal
 
 
 def test_large_figures_are_those_of_the_findings(page: Read, results: Results) -> None:
