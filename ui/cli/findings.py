@@ -10,8 +10,10 @@ if TYPE_CHECKING:
     from daq.analysis.run import Analysis
     from daq.calibration.value import Calibration
     from daq.records.read import Run
+    from ui.results import Results
 
 LOSSY: Final = 4
+NOMINAL: Final = "nominal, not calibrated"
 
 
 def add_parser(
@@ -120,19 +122,33 @@ def run(args: argparse.Namespace) -> int:
     else:
         for finding in results.sentences():
             print(wrapped(finding, indent=2, hang=4))
-    cautions = [c for f in results.findings() for c in _texts(f["cautions"])]
-    for caution in dict.fromkeys(cautions):
+    for caution in _cautions(results):
         print(labelled("caution", caution))
     return status_of(results.run)
 
 
+def _cautions(results: Results) -> list[str]:
+    """Each caution once, and none that the notes at the head have told."""
+    told = set(results.warnings())
+    analysis = results.analysis
+    all_nominal = analysis is not None and not results.uses()
+    found = [c for f in results.findings() for c in _texts(f["cautions"])]
+    return [
+        caution
+        for caution in dict.fromkeys(found)
+        if caution not in told and not (all_nominal and caution.endswith(NOMINAL))
+    ]
+
+
 def _print_with_budgets(analysis: Analysis) -> None:
+    from daq.analysis.rounding import figure
     from ui.cli.text import wrapped
 
+    print(wrapped("below each: share of the variance, standard uncertainty, cause"))
     for finding in analysis.findings:
         print(wrapped(finding.sentence, indent=2, hang=4))
         for part in finding.budget:
-            size = f"{part.u:.2g} {finding.unit}".strip()
+            size = f"{figure(part.u, part.u)} {finding.unit}".strip()
             print(f"      {part.percent:>9}  {size:<12} {part.words}")
         if finding.narrower:
             print(wrapped(finding.narrower, indent=6))

@@ -320,6 +320,16 @@ def test_findings_of_a_cut_run_say_how_it_ended_and_how_far_it_came(
     assert max(len(line) for line in out.splitlines()) <= WIDTH
 
 
+def test_cautions_do_not_repeat_what_the_notes_have_said(
+    cut_runs: CutRuns, capsys: pytest.CaptureFixture[str]
+) -> None:
+    main(["findings", str(cut_runs.folder("whole"))])
+    out = capsys.readouterr().out
+    assert out.count("Simulated: no hardware") == 1
+    assert out.count("nominal, not calibrated") == 1
+    assert "caution " in out
+
+
 def test_findings_in_json_say_how_far(
     cut_runs: CutRuns, capsys: pytest.CaptureFixture[str]
 ) -> None:
