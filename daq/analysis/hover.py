@@ -37,16 +37,30 @@ ONE_MORE_G: Final = 1.0
 
 
 @dataclass(frozen=True, slots=True)
-class Hover:
-    """The aircraft standing in the air; one value each.
+class Lift:
+    """A weight held in the air; one value each.
 
     Attributes:
         thrust_n: Of each motor.
         throttle_frac: Of each motor.
         motor_w: Electrical power of each motor with its speed controller.
-        specific_n_w: Thrust of each over that.
         total_a: Current from the pack, electronics included.
         bus_v: Voltage at the speed controllers.
+    """
+
+    thrust_n: Measured
+    throttle_frac: Measured
+    motor_w: Measured
+    total_a: Measured
+    bus_v: Measured
+
+
+@dataclass(frozen=True, slots=True)
+class Hover(Lift):
+    """The aircraft standing in the air; one value each.
+
+    Attributes:
+        specific_n_w: Thrust of each motor over its electrical power.
         endurance_s: From full to a fifth left; None without a pack.
         gram_s: Endurance lost to one gram more; None without a pack.
         gram_throttle_frac: Throttle that one gram more asks for.
@@ -54,12 +68,7 @@ class Hover:
             the pack was seen to give.
     """
 
-    thrust_n: Measured
-    throttle_frac: Measured
-    motor_w: Measured
     specific_n_w: Measured
-    total_a: Measured
-    bus_v: Measured
     endurance_s: Measured | None
     gram_s: Measured | None
     gram_throttle_frac: Measured
@@ -145,21 +154,21 @@ def hover(train: Powertrain, pack: PackFit, aircraft: Aircraft) -> Hover | None:
         return None
     endurance = gram = None
     if charge is not None:
-        endurance = derived(lambda c, a: c / a, charge, found["total_a"])
-        later = derived(lambda c, a: c / a, charge, heavier["total_a"])
+        endurance = derived(lambda c, a: c / a, charge, found.total_a)
+        later = derived(lambda c, a: c / a, charge, heavier.total_a)
         gram = minus(endurance, later)
     return Hover(
-        thrust_n=found["thrust_n"],
-        throttle_frac=found["throttle_frac"],
-        motor_w=found["motor_w"],
-        specific_n_w=derived(lambda t, p: t / p, found["thrust_n"], found["motor_w"]),
-        total_a=found["total_a"],
-        bus_v=found["bus_v"],
+        thrust_n=found.thrust_n,
+        throttle_frac=found.throttle_frac,
+        motor_w=found.motor_w,
+        total_a=found.total_a,
+        bus_v=found.bus_v,
+        specific_n_w=derived(lambda t, p: t / p, found.thrust_n, found.motor_w),
         endurance_s=endurance,
         gram_s=gram,
-        gram_throttle_frac=minus(heavier["throttle_frac"], found["throttle_frac"]),
+        gram_throttle_frac=minus(heavier.throttle_frac, found.throttle_frac),
         extrapolated=not train.power.covers(each_n)
-        or float(found["total_a"].value[0]) > pack.highest_a,
+        or float(found.total_a.value[0]) > pack.highest_a,
     )
 
 
@@ -223,7 +232,7 @@ def _at_weight(
     aircraft: Aircraft,
     weight: Measured,
     rest: Measured,
-) -> Mapping[str, Measured] | None:
+) -> Lift | None:
     motors = aircraft.motors
     share = np.full(1, 1.0 / motors)
     each = combine(weight.value / motors, [(share, weight)])
@@ -250,13 +259,13 @@ def _at_weight(
     throttle = derived(lambda u, v: u / v, volt, bus_v)
     on_stand = float(volt.value[0]) / _bus_on_stand(train, float(each.value[0]))
     moved = off_by_duty(float(throttle.value[0]) - on_stand)
-    return {
-        "thrust_n": each,
-        "motor_w": watt,
-        "bus_v": bus_v,
-        "total_a": total_a,
-        "throttle_frac": throttle.with_source(RESTATED, np.array([[moved]])),
-    }
+    return Lift(
+        thrust_n=each,
+        throttle_frac=throttle.with_source(RESTATED, np.array([[moved]])),
+        motor_w=watt,
+        total_a=total_a,
+        bus_v=bus_v,
+    )
 
 
 def _bus_on_stand(train: Powertrain, thrust_n: float) -> float:

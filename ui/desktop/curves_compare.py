@@ -15,7 +15,7 @@ from daq.errors import InputFault
 from ui.desktop import theme
 from ui.desktop.curves_detail import Sentences
 from ui.desktop.flow import Flow
-from ui.desktop.model.held import HEAVIEST_G, LIGHTEST_G, Held, Mark, Told
+from ui.desktop.model.held import HEAVIEST_G, LIGHTEST_G, Held, Told
 from ui.desktop.model.numbers import typed_number
 from ui.desktop.parts import button, column, label
 
@@ -84,9 +84,8 @@ class ComparePanel(QWidget):
             self.weight.setText(f"{held.weight_g:g}")
             self._weigh()
 
-    def show_marks(self, marks: Sequence[Mark], told: Told) -> None:
-        """Tell where they would hover."""
-        del marks  # the plot shows them
+    def tell_hover(self, told: Told) -> None:
+        """Tell where they would hover; the plot marks it."""
         self._marks.tell(*told)
 
     def _ask(self) -> None:

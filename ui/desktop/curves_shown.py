@@ -143,8 +143,8 @@ class ShownSide(QWidget):
 
     def show_marks(self, found: tuple[tuple[Mark, ...], Told]) -> None:
         """Show where the runs would hover."""
-        self._marks = found[0]
-        self.held.show_marks(*found)
+        self._marks, told = found
+        self.held.tell_hover(told)
         self._draw_marks()
 
     def _draw_marks(self) -> None:
