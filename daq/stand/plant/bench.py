@@ -365,7 +365,7 @@ class Plant:
         if self.plug_in and self._condition.plug_in:
             now = bus.at_once(pack.emf_v, self._esc.duty_frac, speed)
         else:
-            now = bus.motor_a, 0.0, bus.volt_v
+            now = bus.motor_a, 0.0, bus.volt_v, 0.0
         return PlantState(
             time_s=self.time_s,
             thrust_n=propeller.thrust_n,
@@ -383,7 +383,7 @@ class Plant:
             charge_frac=pack.charge_frac,
             winding_k=warmth.winding.temperature_k,
             esc_k=warmth.esc.temperature_k,
-            bus_power_w=now[1] * now[2] - bus.ripple_w(now[0]),
+            bus_power_w=now[3],
             density_kg_m3=self._density_kg_m3,
             ct=still_ct * wind_ct,
             cp=still_cp * wind_cp,

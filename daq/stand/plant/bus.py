@@ -2,8 +2,8 @@
 
 With the plug in the bus capacitor is left out, because it settles within
 microseconds; with the plug out it is the only supply. The bridge is averaged over
-its switching (``chopped`` says what that leaves out); its body diodes are not
-modelled.
+its switching; what switching adds is nothing here and worked out in ``chopped``. Body
+diodes are not modelled.
 """
 
 import math
@@ -16,8 +16,9 @@ class Bus:
     """Bus voltage and currents, averaged over the step last taken.
 
     Source: Kirchhoff's laws on an averaged bridge, solved in closed form:
-    I_motor = (d V_bus - K_t omega)/(R_motor + R_esc), never below zero,
-    I_bus = d I_motor + draw, V_bus = emf - R_source I_bus.
+    I_motor = (d V_bus - K_t omega)/(R_motor + R_esc + R_ripple), never below zero,
+    I_bus = (d + s) I_motor + draw, V_bus = emf - R_source I_bus, where R_ripple and
+    the share s come from switching.
 
     Attributes:
         kt_v_s: how much voltage the motor sets against a speed.
@@ -37,7 +38,11 @@ class Bus:
         "_duty",
         "_emf",
         "_esc",
+        "_for_ohm",
+        "_load_ohm",
+        "_ripple_ohm",
         "_step_s",
+        "_switch_share",
         "bus_a",
         "kt_v_s",
         "loop_ohm",
@@ -58,23 +63,33 @@ class Bus:
         self.source_ohm = source_ohm
         self._step_s = step_s
         self._duty = self._emf = self._draw_a = 0.0
+        self._ripple_ohm = self._switch_share = self._load_ohm = 0.0
+        self._for_ohm = math.nan
         self.volt_v = self.bus_a = self.motor_a = self.slope_a_s = 0.0
         self.rippled_w = self.switched_w = 0.0
 
     def ripple_w(self, motor_a: float) -> float:
-        """Product of the means less mean power at a motor current: none here."""
-        return 0.0 * motor_a
+        """Product of the means less mean power at a motor current."""
+        return self._ripple_ohm * motor_a * motor_a
+
+    def _change(self, duty: float) -> None:
+        """Take note of what follows from duty and source alone."""
+        self._duty, self._for_ohm = duty, self.source_ohm
+        self._draw_a = self._esc.draw_a(duty)
+        self._load_ohm = duty * (duty + self._switch_share) * self.source_ohm
+        self._load_ohm += self._ripple_ohm
 
     def feed(self, emf_v: float, duty: float, speed_rad_s: float) -> None:
         """Solve at the start of a step with the plug in."""
+        source = self.source_ohm
+        if duty != self._duty or source != self._for_ohm:
+            self._change(duty)
         self._emf = emf_v
-        self._duty = duty
-        self._draw_a = draw = self._esc.draw_a(duty)
         if duty > 0.0:
-            source = self.source_ohm
-            loop = self.loop_ohm + duty * duty * source
+            loop = self.loop_ohm + self._load_ohm
             kt = self.kt_v_s
-            current = (duty * (emf_v - source * draw) - kt * speed_rad_s) / loop
+            back_v = source * self._draw_a
+            current = (duty * (emf_v - back_v) - kt * speed_rad_s) / loop
             if current > 0.0:
                 self.motor_a = current
                 self.slope_a_s = -kt / loop
@@ -88,28 +103,36 @@ class Bus:
         if current < 0.0:
             current = 0.0
         self.motor_a = current
-        bus = duty * current + self._draw_a
+        share = self._switch_share
+        bus = (duty + share) * current + self._draw_a
         volt = self._emf - self.source_ohm * bus
         if volt < 0.0:
             volt = 0.0
             bus = self._emf / self.source_ohm
         self.volt_v = volt
         self.bus_a = bus
+        if share or self._ripple_ohm:
+            self.rippled_w += self._ripple_ohm * current * current
+            self.switched_w += volt * share * current
 
     def at_once(
         self, emf_v: float, duty: float, speed_rad_s: float
-    ) -> tuple[float, float, float]:
-        """Motor current, bus current and voltage at one instant with the plug in.
+    ) -> tuple[float, float, float, float]:
+        """Motor current, bus current, voltage and power at one instant, plug in.
 
         Leaves what the bus holds as it was.
         """
-        held = (self._emf, self._duty, self._draw_a)
+        held_v, held_duty = self._emf, self._duty
         means = (self.motor_a, self.bus_a, self.volt_v, self.slope_a_s)
+        sums = (self.rippled_w, self.switched_w)
         self.feed(emf_v, duty, speed_rad_s)
         self.average(0.0)
-        now = (self.motor_a, self.bus_a, self.volt_v)
-        self._emf, self._duty, self._draw_a = held
+        power_w = self.bus_a * self.volt_v - self.ripple_w(self.motor_a)
+        now = (self.motor_a, self.bus_a, self.volt_v, power_w)
+        self._emf = held_v
+        self._change(held_duty)
         self.motor_a, self.bus_a, self.volt_v, self.slope_a_s = means
+        self.rippled_w, self.switched_w = sums
         return now
 
     def drain(self, duty: float, speed_rad_s: float) -> None:

@@ -61,10 +61,6 @@ class ChoppedBus(Bus):
     __slots__ = (
         "_cycle_s",
         "_edges",
-        "_extra",
-        "_for_duty",
-        "_for_ohm",
-        "_ripple_ohm",
     )
 
     def __init__(
@@ -78,63 +74,12 @@ class ChoppedBus(Bus):
         super().__init__(esc, motor, source_ohm, step_s)
         self._cycle_s = 1.0 / truth.frequency_hz
         self._edges = truth.edge_s * truth.frequency_hz
-        self._for_duty = self._for_ohm = -1.0
-        self._ripple_ohm = self._extra = 0.0
 
-    def _look(self, duty: float) -> None:
-        """Ripple and cost of switching at that duty on this source."""
+    @override
+    def _change(self, duty: float) -> None:
         source = self.source_ohm
-        self._for_duty, self._for_ohm = duty, source
-        self._extra = self._edges if 0.0 < duty < 1.0 else 0.0
+        self._switch_share = self._edges if 0.0 < duty < 1.0 else 0.0
         time_s = source * self._esc.capacitance_f
         share = ripple_share(duty, self._cycle_s / time_s) if time_s else 0.0
         self._ripple_ohm = source * share
-
-    @override
-    def feed(self, emf_v: float, duty: float, speed_rad_s: float) -> None:
-        source = self.source_ohm
-        if duty != self._for_duty or source != self._for_ohm:
-            self._look(duty)
-        self._emf = emf_v
-        self._duty = duty
-        self._draw_a = draw = self._esc.draw_a(duty)
-        if duty > 0.0:
-            loop = self.loop_ohm + self._ripple_ohm
-            loop += source * duty * (duty + self._extra)
-            kt = self.kt_v_s
-            current = (duty * (emf_v - source * draw) - kt * speed_rad_s) / loop
-            if current > 0.0:
-                self.motor_a = current
-                self.slope_a_s = -kt / loop
-                return
-        self.motor_a = self.slope_a_s = 0.0
-
-    @override
-    def average(self, speed_change_rad_s: float) -> None:
-        duty = self._duty
-        current = self.motor_a + 0.5 * self.slope_a_s * speed_change_rad_s
-        if current < 0.0:
-            current = 0.0
-        self.motor_a = current
-        bus = (duty + self._extra) * current + self._draw_a
-        volt = self._emf - self.source_ohm * bus
-        if volt < 0.0:
-            volt = 0.0
-            bus = self._emf / self.source_ohm
-        self.volt_v = volt
-        self.bus_a = bus
-        self.rippled_w += self._ripple_ohm * current * current
-        self.switched_w += volt * self._extra * current
-
-    @override
-    def ripple_w(self, motor_a: float) -> float:
-        return self._ripple_ohm * motor_a * motor_a
-
-    @override
-    def at_once(
-        self, emf_v: float, duty: float, speed_rad_s: float
-    ) -> tuple[float, float, float]:
-        held = (self.rippled_w, self.switched_w)
-        now = super().at_once(emf_v, duty, speed_rad_s)
-        self.rippled_w, self.switched_w = held
-        return now
+        super()._change(duty)
