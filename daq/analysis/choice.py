@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from daq.analysis.measured import COVERAGE, Measured, Source, combine, t_factor
+from daq.analysis.measured import COVERAGE, Measured, Source, combine
 from daq.analysis.remounting import Reproducibility
 
 
@@ -81,5 +81,4 @@ def _lead(
     u = found.sd_rel * math.sqrt(1.0 / best.runs + 1.0 / other.runs)
     mounted = Source(np.array([[u]]), np.array([found.dof]))
     whole = Measured(apart.value, {**apart.sources, "re-mounting": mounted})
-    half = t_factor(whole.dof(), coverage) * whole.standard_uncertainty()
-    return log - float(half[0])
+    return log - float(whole.half_width(coverage)[0])

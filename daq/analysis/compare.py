@@ -26,7 +26,6 @@ from daq.analysis.measured import (
     averaged,
     combine,
     minus,
-    t_factor,
 )
 from daq.analysis.remounting import Reproducibility, scatter_of, simultaneous
 from daq.analysis.run import Analysis
@@ -39,6 +38,7 @@ POINTS: Final = 9
 NARROWEST_SHARE: Final = 0.2
 
 Verdict = Literal["more", "less", "cannot tell", "no verdict"]
+NO_VERDICT: Final[Verdict] = "no verdict"
 
 
 @dataclass(frozen=True, slots=True)
@@ -272,26 +272,17 @@ def _compared(
     shared = _only_shared(apart, (*first, *second))
     over = np.full((1, x.size), 1.0 / x.size)
     alone = apart.mapped(over)
-    shared_u = float(shared.mapped(over).standard_uncertainty()[0])
-    value = float(alone.value[0])
-    alone_half = float(
-        t_factor(alone.dof(), COVERAGE)[0] * alone.standard_uncertainty()[0]
-    )
     low = high = np.full(x.size, math.nan)
-    mean = (value, math.nan, math.nan)
-    verdict: Verdict = "no verdict"
-    where = None
+    half_mean, where = math.nan, None
+    verdict = NO_VERDICT
     if reproducibility is not None:
-        runs = (len(one), len(other))
-        whole = _with_reproducibility(apart, reproducibility, runs)
+        whole = _with_reproducibility(apart, reproducibility, (len(one), len(other)))
         half = simultaneous(whole)
         low, high = apart.value - half, apart.value + half
-        flat = whole.mapped(over)
-        half_mean = float(
-            t_factor(flat.dof(), COVERAGE)[0] * flat.standard_uncertainty()[0]
-        )
-        mean = (value, value - half_mean, value + half_mean)
+        half_mean = float(whole.mapped(over).half_width()[0])
         verdict, where = _verdict(x, low, high)
+    value = float(alone.value[0])
+    limits = (value, value - half_mean, value + half_mean)
     names = [np.exp(averaged(side).value) for side in (one, other)]
     scale = x if quantity.sign < 0 else np.ones(x.size)
     return Difference(
@@ -302,10 +293,10 @@ def _compared(
         ratio=np.expm1(apart.value),
         low=np.expm1(low),
         high=np.expm1(high),
-        mean=(math.expm1(mean[0]), math.expm1(mean[1]), math.expm1(mean[2])),
-        alone=alone_half,
+        mean=(math.expm1(limits[0]), math.expm1(limits[1]), math.expm1(limits[2])),
+        alone=float(alone.half_width()[0]),
         reproducibility=reproducibility,
-        shared_u=shared_u,
+        shared_u=float(shared.mapped(over).standard_uncertainty()[0]),
         runs=(len(one), len(other)),
         verdict=verdict,
         where=where,

@@ -151,8 +151,12 @@ class Measured:
 
     def interval(self, coverage: float = COVERAGE) -> tuple[Array, Array]:
         """Low and high limit of each value, shapes (n,)."""
-        half = t_factor(self.dof(), coverage) * self.standard_uncertainty()
+        half = self.half_width(coverage)
         return self.value - half, self.value + half
+
+    def half_width(self, coverage: float = COVERAGE) -> Array:
+        """Half of the interval of each value, shape (n,)."""
+        return t_factor(self.dof(), coverage) * self.standard_uncertainty()
 
     def take(self, index: Index | Sequence[int]) -> "Measured":
         """The values at ``index``, still sharing their sources."""
