@@ -18,6 +18,7 @@ from typing import Any
 
 from daq.errors import RecordFault
 from daq.machine_clock import MachineClock
+from daq.records.read import read_run
 from daq.records.wirelog import Follower, Kind
 from daq.stand.device import Device
 from daq.stand.faults.stand import FaultyStand
@@ -205,6 +206,12 @@ class Bench:
         """The one run that was made."""
         (folder,) = (self.folder / "runs").iterdir()
         return folder
+
+    def outcome(self) -> dict[str, object]:
+        """How the one run that was made ended."""
+        outcome = read_run(self.run_folder()).outcome
+        assert outcome is not None
+        return dict(outcome)
 
 
 def lend_hand(device: Any, wanted: object) -> None:

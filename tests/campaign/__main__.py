@@ -6,15 +6,15 @@ Exit status 0 when every law held and every cause was named rightly, else 1.
 import argparse
 import json
 import math
-import os
 import sys
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict
 from pathlib import Path
+from typing import Any
 
 from daq.stand.faults.catalogue import KINDS
+from tests.campaign.pooled import pooled
 from tests.campaign.script import Verdict, run_script
 
 
@@ -59,22 +59,8 @@ def _worst(values: Iterable[float]) -> str:
     return f"{max(known):.0f}" if known else "-"
 
 
-def judged(seeds: range, jobs: int, kept: Path | None) -> list[Verdict]:
-    """The verdict on every script; those kept from an earlier run are not run again."""
-    text = kept.read_text("utf-8") if kept and kept.exists() else ""
-    before = [Verdict(**json.loads(line)) for line in text.splitlines()]
-    known = {verdict.seed: verdict for verdict in before}
-    left = [seed for seed in seeds if seed not in known]
-    with (
-        ProcessPoolExecutor(jobs) as pool,
-        (kept or Path(os.devnull)).open("a", encoding="utf-8") as out,
-    ):
-        for number, verdict in enumerate(pool.map(run_script, left, chunksize=8), 1):
-            known[verdict.seed] = verdict
-            print(json.dumps(asdict(verdict)), file=out, flush=True)
-            if number % 200 == 0:
-                print(f"{number} of {len(left)}", file=sys.stderr, flush=True)
-    return [known[seed] for seed in seeds]
+def _from_row(row: dict[str, Any]) -> Verdict:
+    return Verdict(**row)
 
 
 def main() -> int:
@@ -92,7 +78,7 @@ def main() -> int:
         print(json.dumps(asdict(run_script(options.seed)), indent=2))
         return 0
     seeds = range(options.first, options.first + options.scripts)
-    verdicts = judged(seeds, options.jobs, options.out)
+    verdicts = pooled(run_script, seeds, options.jobs, options.out, _from_row)
     print(table(verdicts))
     bad = [v for v in verdicts if v.broken or v.misnamed]
     for verdict in bad[:40]:

@@ -6,7 +6,7 @@ are absolute, so that a person can hold a stand against them.
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any, Final
 
 from daq.errors import InputFault
@@ -159,9 +159,7 @@ def _answers(effect: Effect, size: float, seed: int) -> list[Answer]:
         owner = owner.in_truth(truth)
     flies = any(name in FLIGHT for name in effect.suffers)
     if not flies:
-        # Nobody asks about an aircraft here, and its hover takes a while.
-        article = {k: v for k, v in owner.article.items() if k != "aircraft"}
-        owner = replace(owner, article=article)
+        owner = owner.grounded()
     stand = day.introduced(truth)
     plan = day.plan_named("staircase")
     header = day.header_of(owner, day.calibrations(owner, stand), plan)

@@ -9,15 +9,12 @@ Exit status 0 when no row is short and no verdict rate is broken, else 1.
 """
 
 import argparse
-import json
 import math
-import os
 import sys
-from collections.abc import Iterable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
-from dataclasses import asdict, dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 
@@ -33,6 +30,7 @@ from tests.campaign.breakage import broken
 from tests.campaign.counted import Told
 from tests.campaign.flown_truth import OwnCurves, own_curves
 from tests.campaign.owner import Owner, owner_of
+from tests.campaign.pooled import pooled
 from tests.campaign.worlds import World, draw_world
 
 WIRED: Final = 20
@@ -102,9 +100,7 @@ def _compared(
 ) -> Iterator[tuple[str, Answer, Told]]:
     """One article against another, and against itself, each mounted again."""
     seed, base = owner.world.seed, owner.world.truth
-    # Nobody asks about an aircraft here, and its hover takes a while.
-    article = {k: v for k, v in owner.article.items() if k != "aircraft"}
-    header = header | {"article": article}
+    header = header | {"article": owner.grounded().article}
     mountings = 2 + (seed // COMPARED) % 2
     better = BETTER[(seed // (2 * COMPARED)) % len(BETTER)]
     first, second = _better(base, 0.0), _better(base, better)
@@ -177,37 +173,7 @@ def _told(found: Difference, true: Sequence[float]) -> Told:
 # ------------------------------------------------------------------ the command
 
 
-def lived(
-    seeds: Iterable[int], processes: int, kept: Path | None = None
-) -> list[Outcome]:
-    """All worlds, in order; how it goes on the error stream.
-
-    Args:
-        seeds: numbers of the worlds.
-        processes: at a time.
-        kept: a file of outcomes, a line each; what is in it is not lived again.
-    """
-    numbers = list(seeds)
-    text = kept.read_text("utf-8") if kept is not None and kept.exists() else ""
-    found = {one.seed: one for one in map(_from_line, text.splitlines())}
-    left = [seed for seed in numbers if seed not in found]
-    clock = MachineClock()
-    begun_s = clock.now_s()
-    with (
-        ProcessPoolExecutor(processes) as pool,
-        (kept or Path(os.devnull)).open("a", encoding="utf-8") as out,
-    ):
-        for number, outcome in enumerate(pool.map(live_through, left, chunksize=4), 1):
-            found[outcome.seed] = outcome
-            print(json.dumps(asdict(outcome)), file=out, flush=True)
-            if number % 50 == 0:
-                words = f"{number} of {len(left)}, {clock.now_s() - begun_s:.0f} s"
-                print(words, file=sys.stderr, flush=True)
-    return [found[seed] for seed in numbers]
-
-
-def _from_line(line: str) -> Outcome:
-    row = json.loads(line)
+def _from_row(row: dict[str, Any]) -> Outcome:
     told = tuple((kind, Told(**verdict)) for kind, verdict in row["told"])
     every = tuple(Answer(**answer) for answer in row["answers"])
     return Outcome(row["seed"], every, told, row["refused"])
@@ -256,7 +222,9 @@ def main() -> int:
     clock = MachineClock()
     begun_s = clock.now_s()
     seeds = range(options.seed, options.seed + worlds)
-    words, sound = report(lived(seeds, options.processes, options.kept))
+    words, sound = report(
+        pooled(live_through, seeds, options.processes, options.kept, _from_row)
+    )
     print(words)
     print(f"\n{worlds} worlds in {clock.now_s() - begun_s:.0f} s")
     return 0 if sound else 1

@@ -83,6 +83,11 @@ class Owner:
         """The same person with the same things, at a stand that is another."""
         return replace(self, world=replace(self.world, truth=truth))
 
+    def grounded(self) -> "Owner":
+        """The same person, who asks about no aircraft: its hover takes a while."""
+        article = {k: v for k, v in self.article.items() if k != "aircraft"}
+        return replace(self, article=article)
+
 
 def owner_of(world: World, slip: Slip | None = None) -> Owner:
     """Who it is; the same for the same world."""

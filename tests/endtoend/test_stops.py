@@ -25,12 +25,6 @@ TICK_S = 0.001
 LOOK_S = 0.1
 
 
-def cause_of(bench: Bench) -> dict[str, object]:
-    outcome = read_run(bench.run_folder()).outcome
-    assert outcome is not None
-    return dict(outcome)
-
-
 def test_a_whole_spin_with_the_checklist_ends_well(bench: Bench) -> None:
     status, said = bench.end_of(bench.spin())
     assert status == 0, said
@@ -56,7 +50,7 @@ def test_ctrl_c_stops_seals_and_says_so(bench: Bench) -> None:
     assert "ctrl-C" in said
     assert "NOT CONFIRMED" not in said
     assert read_run(bench.run_folder()).sealed
-    assert cause_of(bench)["ended"] == "stopped"
+    assert bench.outcome()["ended"] == "stopped"
 
 
 @pytest.mark.slow
@@ -90,7 +84,7 @@ def test_a_frozen_keeper_is_stopped_by_the_lease(bench: Bench) -> None:
     status, said = bench.end_of(client)
     assert status == 3
     assert "The keeper is silent" in said
-    assert cause_of(bench)["check"] == "lease"
+    assert bench.outcome()["check"] == "lease"
 
 
 def test_a_killed_client_stops_the_motor_and_the_record_is_sealed(bench: Bench) -> None:
@@ -99,7 +93,7 @@ def test_a_killed_client_stops_the_motor_and_the_record_is_sealed(bench: Bench) 
     client.kill()
     assert bench.device_time_to_zero_s() < 0.2
     bench.wait_until(lambda: read_run(bench.run_folder()).sealed)
-    outcome = cause_of(bench)
+    outcome = bench.outcome()
     assert outcome["ended"] == "stopped"
     assert "is gone" in str(outcome["cause"])
     assert outcome["stop_confirmed"] is True
@@ -112,7 +106,7 @@ def test_a_frozen_client_counts_as_gone(bench: Bench) -> None:
     os.kill(client.pid, signal.SIGSTOP)
     assert bench.device_time_to_zero_s() < 0.7 + 0.2 + LOOK_S
     bench.wait_until(lambda: read_run(bench.run_folder()).sealed)
-    assert cause_of(bench)["check"] == "beat"
+    assert bench.outcome()["check"] == "beat"
     os.kill(client.pid, signal.SIGCONT)
     status, _ = bench.end_of(client)
     assert status == 3
@@ -127,7 +121,7 @@ def test_a_terminated_keeper_stops_and_seals(bench: Bench) -> None:
     status, _ = bench.end_of(client)
     assert status == 1
     assert read_run(bench.run_folder()).sealed
-    assert "terminate" in str(cause_of(bench)["cause"])
+    assert "terminate" in str(bench.outcome()["cause"])
 
 
 @pytest.mark.slow

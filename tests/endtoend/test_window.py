@@ -234,10 +234,8 @@ def test_space_stops_wherever_the_focus_is(
     assert seen["took_s"] < 0.5
     assert seen["line"] == before  # nothing was typed
     assert seen["dialog"] == (where == "open_dialog")  # and nothing was closed
-    run = read_run(bench.run_folder())
-    assert run.sealed
-    assert run.outcome is not None
-    assert run.outcome["ended"] == "stopped"
+    assert read_run(bench.run_folder()).sealed
+    assert bench.outcome()["ended"] == "stopped"
     assert bench.device.state is m.State.TRIPPED
 
 
@@ -249,9 +247,7 @@ def test_a_killed_window_stops_the_motor_and_the_run_is_sealed(
     os.kill(shown.process.pid, signal.SIGKILL)
     assert bench.device_time_to_zero_s() < 0.5
     bench.wait_until(lambda: read_run(bench.run_folder()).sealed)
-    outcome = read_run(bench.run_folder()).outcome
-    assert outcome is not None
-    assert outcome["ended"] == "stopped"
+    assert bench.outcome()["ended"] == "stopped"
 
 
 @pytest.mark.slow
@@ -335,8 +331,7 @@ def test_held_by_a_key_the_motor_turns_until_it_is_let_go(
         shown.hold("keyup", "space")
     assert bench.device_time_to_zero_s() < 0.5
     shown.until(over=True)
-    outcome = read_run(bench.run_folder()).outcome
-    assert outcome is not None
+    outcome = bench.outcome()
     assert outcome["ended"] == "stopped"
     assert outcome["cause"] == "The button was let go."
 
@@ -426,9 +421,7 @@ def test_a_trip_says_what_acted_and_what_clears_it(shown: Shown, bench: Bench) -
     shown.told("Tripped: thrown")
     shown.told("as if the propeller had come off")
     shown.told("Clears when")
-    outcome = read_run(bench.run_folder()).outcome
-    assert outcome is not None
-    assert outcome["check"] == "thrown"
+    assert bench.outcome()["check"] == "thrown"
 
 
 @pytest.mark.slow
