@@ -21,10 +21,11 @@ from daq.machine_clock import MachineClock
 from daq.records.read import read_run
 from daq.records.wirelog import Follower, Kind
 from daq.stand.device import Device
+from daq.stand.endpoint import open_endpoint
 from daq.stand.faults.stand import FaultyStand
 from daq.stand.plant.bench import Plant
 from daq.stand.plant.truth import shipped_truth
-from daq.stand.serve import Server, open_endpoint
+from daq.stand.serve import Server
 from ui.articles import example_article
 
 ROOT = Path(__file__).parents[1]

@@ -17,8 +17,9 @@ import numpy as np
 
 from daq.calibration.reference import Reference
 from daq.clock import Clock
+from daq.stand.endpoint import open_endpoint
 from daq.stand.plant.condition import Condition
-from daq.stand.serve import Server, build, open_endpoint
+from daq.stand.serve import Server, build
 
 if TYPE_CHECKING:
     from daq.calibration.meter import Meter

@@ -1,7 +1,6 @@
 """Put a simulated stand on a real port, in real time: the thin edge.
 
-A pseudo-terminal where the system has them, loopback TCP elsewhere. One loop
-moves the device's time along with the machine's, hands it what arrived and
+One loop moves the device's time along with the machine's, hands it what arrived and
 writes what it sent; what nobody reads is dropped whole and counted, as a
 serial line would lose it. Run as ``python -m daq.stand.serve`` it prints its
 port as one JSON line and ends when its standard input does. Until then each line
@@ -11,52 +10,32 @@ line when it is done.
 
 import argparse
 import json
-import math
-import os
-import select
-import socket
 import sys
 import threading
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import Future
 from functools import partial
 from pathlib import Path
-from typing import Generic, Protocol, TypeVar
+from typing import Generic, Protocol, TypeAlias, TypeVar
 
 from daq.clock import Clock
 from daq.errors import GramwattError, InputFault, WorldFault
 from daq.link.columns.description import read_description
 from daq.machine_clock import MachineClock
 from daq.stand.device import TICK_S
+from daq.stand.endpoint import Endpoint, open_endpoint
 from daq.stand.faults.stand import FaultyStand
+from daq.stand.hands import by_hand, lines_of, order_of
 from daq.stand.lines import LineStand
 from daq.text_file import read_text
 
 CATCH_UP_TICKS = 10  # device time between two looks at the input, at most
 WAIT_S = 0.001
 ANSWER_S = 0.1  # between two looks at whether the server still runs
-MAX_LINE_BYTES = 1000
 
+Simulated: TypeAlias = FaultyStand | LineStand
 Answer = TypeVar("Answer")
 Kind = TypeVar("Kind", bound="Served")
-
-
-class Endpoint(Protocol):
-    """A byte pipe with a name that a host can open."""
-
-    name: str
-
-    def read(self, wait_s: float) -> bytes:
-        """What arrived, waiting at most that long for it."""
-        ...
-
-    def write(self, data: bytes) -> bool:
-        """Send all of it or nothing; whether it went."""
-        ...
-
-    def close(self) -> None:
-        """Take the port away."""
-        ...
 
 
 class Served(Protocol):
@@ -75,100 +54,6 @@ class Served(Protocol):
     def advance(self, ticks: int = 1) -> bytes:
         """Run for so many milliseconds; what it sent meanwhile."""
         ...
-
-
-class Handled(Served, Protocol):
-    """A stand that a person's hand can do something to.
-
-    Attributes:
-        plug_in: whether the arming plug is in.
-        stop_loop_open: whether the stop loop is open.
-    """
-
-    plug_in: bool
-    stop_loop_open: bool
-
-
-class Terminal:
-    """A pseudo-terminal; the host opens its other end by path."""
-
-    def __init__(self) -> None:
-        import tty
-
-        self._fd, self._held = os.openpty()
-        tty.setraw(self._held)
-        os.set_blocking(self._fd, False)
-        self.name = os.ttyname(self._held)
-
-    def read(self, wait_s: float) -> bytes:
-        """What arrived, waiting at most that long for it."""
-        if not select.select([self._fd], [], [], wait_s)[0]:
-            return b""
-        return os.read(self._fd, 65_536)
-
-    def write(self, data: bytes) -> bool:
-        """Send all of it or nothing; whether it went."""
-        try:
-            sent = os.write(self._fd, data)
-        except BlockingIOError:
-            return False
-        return sent == len(data)
-
-    def close(self) -> None:
-        """Take the port away: the host's next read fails."""
-        os.close(self._held)
-        os.close(self._fd)
-
-
-class Loopback:
-    """A TCP port on this machine only, for systems without terminals."""
-
-    def __init__(self) -> None:
-        self._server = socket.create_server(("127.0.0.1", 0))
-        host, port = self._server.getsockname()[:2]
-        self.name = f"socket://{host}:{port}"
-        self._peer: socket.socket | None = None
-
-    def read(self, wait_s: float) -> bytes:
-        """What arrived, waiting at most that long for it."""
-        source = self._peer or self._server
-        if not select.select([source], [], [], wait_s)[0]:
-            return b""
-        if self._peer is None:
-            self._peer = self._server.accept()[0]
-            self._peer.settimeout(0.0)
-            self._peer.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-            return b""
-        try:
-            data = self._peer.recv(65_536)
-        except OSError:
-            data = b""
-        if not data:
-            self._peer.close()
-            self._peer = None
-        return data
-
-    def write(self, data: bytes) -> bool:
-        """Send all of it or nothing; whether it went."""
-        if self._peer is None:
-            return False
-        try:
-            return self._peer.send(data) == len(data)
-        except OSError:
-            return False
-
-    def close(self) -> None:
-        """Take the port away."""
-        if self._peer is not None:
-            self._peer.close()
-        self._server.close()
-
-
-def open_endpoint(*, tcp: bool = False) -> Endpoint:
-    """A pseudo-terminal, or loopback TCP where asked for or needed."""
-    if tcp or not hasattr(os, "openpty"):
-        return Loopback()
-    return Terminal()
 
 
 class Server(Generic[Kind]):
@@ -291,17 +176,6 @@ def build(
 NOISES_A_STAND = 1000
 """Seeds of noise that belong to one stand, one a mounting."""
 
-LOAD = "load"
-"""An order to set down so many newton; for programs, not typed by a person."""
-
-HANDS: dict[tuple[str, str], str] = {
-    ("plug", "out"): "The arming plug is out.",
-    ("plug", "in"): "The arming plug is in.",
-    ("loop", "open"): "The stop loop is open.",
-    ("loop", "closed"): "The stop loop is closed.",
-}
-"""What a person's hand can do to the stand, and how it is told."""
-
 
 def printing(stand: FaultyStand, description: Path) -> LineStand:
     """The same stand with a program that prints lines.
@@ -325,76 +199,27 @@ def printing(stand: FaultyStand, description: Path) -> LineStand:
     return LineStand(stand, described, heeds_keep_alive=True)
 
 
-def by_hand(stand: Handled, part: str, state: str) -> str:
-    """Do one of ``HANDS``; returns the sentence that says so.
+def as_asked(options: argparse.Namespace) -> tuple[FaultyStand, Simulated]:
+    """What ``add_arguments``, or options of the same names, ask for.
+
+    Returns:
+        The hardware, and what speaks on its line: itself, or what prints lines.
 
     Raises:
-        InputFault: there is no such thing to do.
+        InputFault: a file is missing or wrong, or they do not go together.
     """
-    if part == LOAD:
-        return _set_down(stand, state)
-    told = HANDS.get((part, state))
-    if told is None:
-        known = ", ".join(" ".join(words) for words in HANDS)
-        typed = "".join(c if c.isprintable() else "?" for c in f"{part} {state}"[:40])
-        raise InputFault(f'"{typed.strip()}" is nothing to do here: {known}.')
-    if part == "plug":
-        stand.plug_in = state == "in"
-    else:
-        stand.stop_loop_open = state == "open"
-    return told
-
-
-def _set_down(stand: Handled, newton: str) -> str:
-    """Put so much on the load cell, instead of what was on it.
-
-    Raises:
-        InputFault: it is no number, or this stand has no cell to put it on.
-    """
-    bench = getattr(stand, "bench", None)
-    try:
-        load_n = float(newton)
-    except ValueError:
-        load_n = math.nan
-    if bench is None or not math.isfinite(load_n):
-        raise InputFault("a load is set down in newton, on a stand with frames only.")
-    bench.placed_load_n = load_n
-    return f"{load_n:g} N are on the load cell."
-
-
-def lines_of(descriptor: int) -> Iterator[str]:
-    """Lines of an input until it ends or cannot be read.
-
-    Not through ``sys.stdin``, whose lock a dying interpreter would wait for.
-    """
-    held = b""
-    while True:
-        try:
-            data = os.read(descriptor, 4096)
-        except OSError:
-            return
-        if not data:
-            return
-        *lines, held = (held + data).split(b"\n")
-        held = held[-MAX_LINE_BYTES:]
-        for line in lines:
-            yield line.decode("utf-8", "replace").strip()
-
-
-def order_of(line: str) -> tuple[str, str]:
-    """Part and state out of an order's JSON line.
-
-    Raises:
-        InputFault: it is none.
-    """
-    try:
-        said = json.loads(line)
-    except (ValueError, RecursionError):
-        said = None
-    if not isinstance(said, Mapping) or len(said) != 1:
-        raise InputFault('An order is a line such as {"plug": "out"}.')
-    ((part, state),) = said.items()
-    return str(part), str(state)
+    hardware = build(
+        options.truth,
+        options.seed,
+        options.faults,
+        plug_in=not options.plug_out,
+        bare=options.bare,
+        specimen=options.specimen,
+        mounting=options.mounting,
+    )
+    if options.lines is None:
+        return hardware, hardware
+    return hardware, printing(hardware, options.lines)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -416,18 +241,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     add_arguments(parser)
     options = parser.parse_args(arguments)
     try:
-        hardware = build(
-            options.truth,
-            options.seed,
-            options.faults,
-            plug_in=not options.plug_out,
-            bare=options.bare,
-            specimen=options.specimen,
-            mounting=options.mounting,
-        )
-        stand: Handled = hardware
-        if options.lines is not None:
-            stand = printing(hardware, options.lines)
+        _, stand = as_asked(options)
     except GramwattError as fault:
         _say(error=str(fault))
         return 1

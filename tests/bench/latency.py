@@ -24,9 +24,9 @@ from pathlib import Path
 from daq.link import messages as m
 from daq.link.framing import Deframer
 from daq.records.wirelog import Follower, Kind
+from daq.stand.endpoint import Terminal
 from daq.stand.plant.bench import Plant
 from daq.stand.plant.truth import shipped_truth
-from daq.stand.serve import Terminal
 from tests.bench.asleep import Asleep
 from tests.served import lend_hand
 from tests.spins import LIMITS, task

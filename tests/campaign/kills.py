@@ -31,10 +31,11 @@ from daq.machine_clock import MachineClock
 from daq.records.read import Run, read_run
 from daq.records.wirelog import MAGIC, NAME, Reader
 from daq.stand.device import ZERO_PULSE_S
+from daq.stand.endpoint import open_endpoint
 from daq.stand.faults.stand import FaultyStand
 from daq.stand.plant.bench import Plant
 from daq.stand.plant.truth import shipped_truth
-from daq.stand.serve import Server, open_endpoint
+from daq.stand.serve import Server
 from tests.served import Bench
 from ui.articles import example_article
 from ui.results import _seal_as_it_stands

@@ -11,10 +11,11 @@ from daq.link import messages as m
 from daq.link.ports import Port, open_port
 from daq.machine_clock import MachineClock
 from daq.stand.device import Device
+from daq.stand.endpoint import open_endpoint
 from daq.stand.plant.bench import Plant
 from daq.stand.plant.sensors import FastFrame, SensorSpec
 from daq.stand.plant.truth import shipped_truth
-from daq.stand.serve import Server, open_endpoint
+from daq.stand.serve import Server
 from tests.contract.stranger_stand import SENSORS, StrangerStand
 from tests.wired import Wired
 

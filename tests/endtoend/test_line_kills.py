@@ -23,11 +23,12 @@ from typing_extensions import override
 from daq.machine_clock import MachineClock
 from daq.records.read import read_run
 from daq.records.wirelog import Follower, Kind
+from daq.stand.endpoint import open_endpoint
 from daq.stand.faults.stand import FaultyStand
 from daq.stand.lines import LineStand
 from daq.stand.plant.bench import Plant
 from daq.stand.plant.truth import shipped_truth
-from daq.stand.serve import Server, open_endpoint
+from daq.stand.serve import Server
 from protocols.last_word import AGAIN_S, PATIENCE_S, STOPS
 from protocols.task import Task
 from tests.lined import DESCRIPTION, described, slow

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from daq.stand.faults.stand import FaultyStand
-    from daq.stand.serve import Handled, Server
+    from daq.stand.serve import Server, Simulated
 
 
 def add_parser(
@@ -97,20 +97,10 @@ def run(args: argparse.Namespace) -> int:
     from functools import partial
 
     from daq.machine_clock import MachineClock
-    from daq.stand.serve import Server, build, open_endpoint, printing
+    from daq.stand.endpoint import open_endpoint
+    from daq.stand.serve import Server, as_asked
 
-    hardware = build(
-        args.truth,
-        args.seed,
-        args.faults,
-        plug_in=not args.plug_out,
-        bare=args.bare,
-        specimen=args.specimen,
-        mounting=args.mounting,
-    )
-    stand: Handled = hardware
-    if args.lines is not None:
-        stand = printing(hardware, args.lines)
+    hardware, stand = as_asked(args)
     server = Server(stand, open_endpoint(tcp=args.tcp), MachineClock())
     _introduce(server.name, hardware, args.lines, json_wanted=args.json)
     if hasattr(signal, "SIGTTIN"):
@@ -133,7 +123,7 @@ def _introduce(
     import json
 
     from daq.stand.faults.fault import describe
-    from daq.stand.serve import HANDS
+    from daq.stand.hands import HANDS
 
     faults = [describe(fault) for fault in stand.faults]
     if json_wanted:
@@ -148,13 +138,15 @@ def _introduce(
     print(f"Type: {', '.join(' '.join(words) for words in HANDS)}.", flush=True)
 
 
-def _lend_hands(server: Server[Handled], stand: Handled, *, json_wanted: bool) -> None:
+def _lend_hands(
+    server: Server[Simulated], stand: Simulated, *, json_wanted: bool
+) -> None:
     """Do what is typed, line by line; a stand goes on when nobody types any more."""
     import json
     from functools import partial
 
     from daq.errors import GramwattError
-    from daq.stand.serve import by_hand, lines_of
+    from daq.stand.hands import by_hand, lines_of
 
     for line in lines_of(0):
         part, _, state = " ".join(line.lower().split()).partition(" ")

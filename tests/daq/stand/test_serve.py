@@ -19,16 +19,9 @@ from daq.link.framing import Deframer, frame
 from daq.link.ports import Port, PortFault, PortLost, open_port
 from daq.machine_clock import MachineClock
 from daq.stand.device import Device
+from daq.stand.endpoint import Endpoint, open_endpoint
 from daq.stand.plant.bench import Plant
-from daq.stand.serve import (
-    HANDS,
-    Endpoint,
-    Server,
-    build,
-    by_hand,
-    lines_of,
-    open_endpoint,
-)
+from daq.stand.serve import Server, build
 from tests.daq.stand.plant.builder import QUIET, changed
 
 Heard = TypeVar("Heard", m.Identity, m.Event, m.Counters)
@@ -337,31 +330,6 @@ def test_orders_on_its_input_are_done_and_answered_one_by_one() -> None:
             program.kill()
 
 
-def test_hands_move_the_plug_and_the_loop() -> None:
-    stand = build(None, 1)
-    done = []
-    for part, state in HANDS:
-        told = by_hand(stand, part, state)
-        stand.advance(500)
-        supply = "supply" if stand.bench.bus_v > 12.0 else "no supply"
-        done.append((told, supply, stand.stop_loop_open))
-    assert done == [
-        ("The arming plug is out.", "no supply", False),
-        ("The arming plug is in.", "supply", False),
-        ("The stop loop is open.", "supply", True),
-        ("The stop loop is closed.", "supply", False),
-    ]
-
-
-@pytest.mark.parametrize("words", [("plug", ""), ("plug", "OUT"), ("\x1b[2J", "x")])
-def test_hands_do_nothing_else_and_say_what_they_can(words: tuple[str, str]) -> None:
-    with pytest.raises(
-        InputFault, match="plug out, plug in, loop open, loop closed"
-    ) as it:
-        by_hand(build(None, 1), *words)
-    assert str(it.value).isprintable()
-
-
 def test_a_stand_may_begin_with_its_plug_out_and_no_volt_on_the_bus() -> None:
     stand = build(None, 1, plug_in=False)
     assert stand.bench.bus_v == 0.0
@@ -389,21 +357,6 @@ def test_what_is_asked_of_a_server_that_ended_is_refused() -> None:
     assert endpoint.server is not None
     with pytest.raises(WorldFault, match="has ended"):
         endpoint.server.ask(lambda: None)
-
-
-def test_lines_come_whole_however_they_arrive_and_end_with_the_input() -> None:
-    into, out = os.pipe()
-    for part in (b"plug", b" out\nloo", b"p open\r\n\n", b"x" * 5000, b"y\nlast"):
-        os.write(out, part)
-    os.close(out)
-    try:
-        lines = list(lines_of(into))
-    finally:
-        os.close(into)
-    assert lines[:3] == ["plug out", "loop open", ""]
-    assert len(lines[3]) <= 4096 + 1000  # a line without end is not kept
-    assert len(lines) == 4
-    assert list(lines_of(into)) == []  # what cannot be read has no lines
 
 
 def test_a_stand_mounted_again_is_the_same_stand_with_other_noise() -> None:

@@ -14,11 +14,12 @@ import pytest
 
 from daq.link.columns.description import read_description
 from daq.machine_clock import MachineClock
+from daq.stand.endpoint import open_endpoint
 from daq.stand.faults.stand import FaultyStand
 from daq.stand.lines import LineStand
 from daq.stand.plant.bench import Plant
 from daq.stand.plant.truth import shipped_truth
-from daq.stand.serve import Server, open_endpoint
+from daq.stand.serve import Server
 from tests.lined import DESCRIPTION
 from ui.cli.main import main
 from ui.simulated_scale import PacedClock
