@@ -87,8 +87,7 @@ class CurvesRoom(QWidget):
         wanted = tuple(self.side.chosen_folders())
         if self.library.folders != wanted:
             self.library = Library(wanted)
-        library = self.library
-        self._jobs.start("look", library.refresh, lambda _: self._looked_at(library))
+        self._jobs.start("look", self.library.looked_again, self._looked_at)
 
     def choose(self, folder: str) -> None:
         """Show a run, wherever it is."""
@@ -128,8 +127,9 @@ class CurvesRoom(QWidget):
     # ------------------------------------------------------------------ rows
 
     def _looked_at(self, library: Library) -> None:
-        if library is not self.library:
-            return  # another folder was chosen meanwhile, and is being looked at
+        if library.folders != self.library.folders:
+            return  # others were chosen meanwhile, and are being looked at
+        self.library = library
         wanted, self._wanted = self._wanted, None
         if wanted is not None and library.row_of(wanted) is not None:
             self.side.current = wanted
@@ -140,7 +140,7 @@ class CurvesRoom(QWidget):
         self.side.show_library(library)
 
     def _label_kept(self, folder: Path) -> None:
-        self.library.labelled(folder)
+        self.library = self.library.labelled(folder)
         if self._jobs.runs("look"):
             self.refresh()  # it may have read the label before it was written
         self.side.show_library(self.library)

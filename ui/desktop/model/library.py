@@ -29,79 +29,58 @@ from ui.desktop.model.rows import (
 )
 from ui.desktop.model.words import folded
 
-
-@dataclass(frozen=True, slots=True)
-class Changes:
-    """What a look at the folders brought.
-
-    Attributes:
-        fresh: runs that were not there before.
-        changed: runs that are not as they were.
-        gone: runs that are not there any more.
-    """
-
-    fresh: int = 0
-    changed: int = 0
-    gone: int = 0
-
-    @property
-    def any(self) -> bool:
-        """Whether there was anything."""
-        return bool(self.fresh or self.changed or self.gone)
-
-
 _Stamp = tuple[tuple[int, int], ...]
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class Library:
-    """The runs in some folders.
+    """The runs in some folders, as one look found them.
+
+    A value: a look in another thread cannot lose what is written meanwhile.
 
     Attributes:
         folders: where runs are looked for; one that is a run itself is one run.
         rows: as they were last seen, newest first.
         troubles: folders that cannot be looked into, a sentence each.
+        stamps: of each run, times and sizes of what its row was read from.
     """
 
     folders: tuple[Path, ...]
     rows: tuple[Row, ...] = ()
     troubles: tuple[str, ...] = ()
-    _stamps: dict[Path, _Stamp] = field(default_factory=dict)
+    stamps: Mapping[Path, _Stamp] = field(default_factory=dict)
 
-    def refresh(self) -> Changes:
-        """Look at the folders again; only what changed is read."""
+    def looked_again(self) -> "Library":
+        """The folders as they are now; only what changed is read."""
         before = {row.folder: row for row in self.rows}
         troubles: list[str] = []
         stamps: dict[Path, _Stamp] = {}
         rows: list[Row] = []
-        fresh = changed = 0
         for folder in dict.fromkeys(_runs_in(self.folders, troubles)):
-            old, stamp = before.get(folder), _stamp_of(folder)
-            stamps[folder] = stamp
-            known = old is not None and self._stamps.get(folder) == stamp
+            # Before the row is read: what is written after it is read again.
+            stamps[folder] = _stamp_of(folder)
+            old = before.get(folder)
+            known = old is not None and self.stamps.get(folder) == stamps[folder]
             # An open run is sealed, or left by its keeper, without a sign.
             if old is not None and known and old.ended not in (OPEN, GONE):
                 rows.append(old)
-                continue
-            row = read_row(folder)
-            fresh += old is None or old.ended == GONE
-            changed += old is not None and old.ended != GONE and row != old
-            rows.append(row)
+            else:
+                rows.append(read_row(folder))
         lost = [r for f, r in before.items() if f not in stamps and r.ended != GONE]
         rows += [_gone(row) for row in lost]
-        self.rows = tuple(_by_date(rows))
-        self.troubles, self._stamps = tuple(troubles), stamps
-        return Changes(fresh, changed, len(lost))
+        return Library(self.folders, tuple(_by_date(rows)), tuple(troubles), stamps)
 
-    def labelled(self, folder: Path) -> None:
-        """Take the label of one run anew, after it was written."""
+    def labelled(self, folder: Path) -> "Library":
+        """The same with the label of one run read anew, after it was written."""
+        if folder not in self.stamps:
+            return self
+        stamps = {**self.stamps, folder: _stamp_of(folder)}
         label, remark = read_label(folder)
-        self.rows = tuple(
+        rows = tuple(
             replace(row, label=label, remark=remark) if row.folder == folder else row
             for row in self.rows
         )
-        if folder in self._stamps:
-            self._stamps[folder] = _stamp_of(folder)
+        return replace(self, rows=rows, stamps=stamps)
 
     def row_of(self, folder: Path) -> Row | None:
         """The row of a run; None where there is none."""

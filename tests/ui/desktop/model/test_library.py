@@ -20,14 +20,26 @@ from tests.ui.desktop.run_folders import (
 )
 from ui.desktop.model import rows as rows_module
 from ui.desktop.model.labels import Label, path_of, write_label
-from ui.desktop.model.library import COLUMNS, Changes, Library, filtered, ordered
+from ui.desktop.model.library import COLUMNS, Library, filtered, ordered
 from ui.desktop.model.rows import GONE, OPEN, UNREADABLE, Row, read_row
 
 
 def looked(*folders: Path) -> Library:
-    library = Library(folders)
-    library.refresh()
-    return library
+    return Library(folders).looked_again()
+
+
+def told(before: Library, after: Library) -> dict[str, set[str]]:
+    """What another look brought: names of runs that are new, changed and gone."""
+    old = {row.name: row for row in before.rows if row.ended != GONE}
+    new = {row.name: row for row in after.rows if row.ended != GONE}
+    return {
+        "new": new.keys() - old.keys(),
+        "changed": {name for name in new.keys() & old.keys() if new[name] != old[name]},
+        "gone": {row.name for row in after.rows if row.ended == GONE},
+    }
+
+
+NOTHING: dict[str, set[str]] = {"new": set(), "changed": set(), "gone": set()}
 
 
 # ------------------------------------------------------------------ one row
@@ -234,30 +246,37 @@ def test_a_folder_that_cannot_be_looked_into_is_said(tmp_path: Path) -> None:
 
 def test_a_look_tells_what_is_new_changed_and_gone(tmp_path: Path) -> None:
     kept, lost = make_run(tmp_path, "kept"), make_run(tmp_path, "lost")
-    library = Library((tmp_path,))
-    assert library.refresh() == Changes(fresh=2)
-    assert library.refresh() == Changes()
+    library = looked(tmp_path)
+    again = library.looked_again()
+    assert told(library, again) == NOTHING
     add_findings(kept, finding("sag", 1.0, 0.1, "V"))
     make_run(tmp_path, "fresh")
     shutil.rmtree(lost)
-    assert library.refresh() == Changes(fresh=1, changed=1, gone=1)
-    row = library.row_of(lost)
+    later = again.looked_again()
+    assert told(again, later) == {
+        "new": {"fresh"},
+        "changed": {"kept"},
+        "gone": {"lost"},
+    }
+    row = later.row_of(lost)
     assert row is not None
     assert (row.ended, row.readable) == (GONE, False)
     assert "deleted, moved or renamed" in row.meaning
     assert row.article == "Indoor quad, motor A"
-    assert library.refresh() == Changes()  # told once
-    assert library.row_of(lost) is None
+    last = later.looked_again()
+    assert told(later, last) == NOTHING  # told once
+    assert last.row_of(lost) is None
 
 
 def test_a_run_that_comes_back_is_there_again(tmp_path: Path) -> None:
     run = make_run(tmp_path / "runs", "a")
     library = looked(tmp_path / "runs")
     run.rename(tmp_path / "away")
-    library.refresh()
+    library = library.looked_again()
     (tmp_path / "away").rename(run)
-    assert library.refresh() == Changes(fresh=1)
-    assert library.rows[0].ended == "completed"
+    back = library.looked_again()
+    assert told(library, back) == {**NOTHING, "new": {"a"}}
+    assert back.rows[0].ended == "completed"
 
 
 def test_only_what_changed_is_read_again(
@@ -274,7 +293,7 @@ def test_only_what_changed_is_read_again(
 
     monkeypatch.setattr("ui.desktop.model.library.read_row", reading)
     write_label(tmp_path / "b", Label(("windy",), ""))
-    library.refresh()
+    library.looked_again()
     assert read == [tmp_path / "b"]
 
 
@@ -286,20 +305,37 @@ def test_an_open_run_is_looked_at_each_time(tmp_path: Path) -> None:
     library = looked(tmp_path)
     assert library.rows[0].meaning == "It is being recorded now."
     log.close()
-    assert library.refresh() == Changes(changed=1)
-    assert "keeper was ended" in library.rows[0].meaning
+    again = library.looked_again()
+    assert told(library, again) == {**NOTHING, "changed": {"a"}}
+    assert "keeper was ended" in again.rows[0].meaning
 
 
 def test_a_label_is_taken_up_at_once(tmp_path: Path) -> None:
     run = make_run(tmp_path, "a")
     library = looked(tmp_path)
     write_label(run, Label(("windy",), "Rough."))
-    library.labelled(run)
-    assert library.rows[0].label.tags == ("windy",)
-    assert library.refresh() == Changes()
+    labelled = library.labelled(run)
+    assert labelled.rows[0].label.tags == ("windy",)
+    assert told(labelled, labelled.looked_again()) == NOTHING
     path_of(run).write_text("{")
-    library.labelled(run)
-    assert "damaged" in library.rows[0].remark
+    assert "damaged" in labelled.labelled(run).rows[0].remark
+
+
+def test_a_label_written_while_its_row_is_read_is_there_at_the_next_look(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    make_run(tmp_path, "a")
+
+    def read_just_before(folder: Path) -> Row:
+        row = read_row(folder)
+        write_label(folder, Label(("windy",), ""))
+        return row
+
+    with monkeypatch.context() as patched:
+        patched.setattr("ui.desktop.model.library.read_row", read_just_before)
+        late = looked(tmp_path)
+    assert late.rows[0].label.tags == ()
+    assert late.looked_again().rows[0].label.tags == ("windy",)
 
 
 def test_the_wire_log_is_never_read(
