@@ -13,11 +13,10 @@ import numpy as np
 
 from daq.analysis.legs import UpDown, up_down
 from daq.analysis.measured import Measured, Source
-from daq.analysis.plateaus import Plateaus
-from daq.analysis.scaled import scale_sources
+from daq.analysis.plateaus import Plateaus, with_causes
 from daq.analysis.series import Array, Hold, Series
 from daq.analysis.statistics import WindowMean, distinct, step_nearby, window_mean
-from daq.analysis.zeros import ZEROED
+from daq.analysis.unseen import NOTHING_UNSEEN, Unseen
 from daq.units import n_to_gf, rad_s_to_rpm
 
 #: Width of a stretch of throttle. At a twentieth of full throttle a quantity that
@@ -71,8 +70,8 @@ class Glides:
         """The stretches as a table: one row each, the same keys in every row.
 
         SI with the unit as suffix, ``_u_`` for combined standard uncertainties
-        (scatter, zero and scale factor, not lag); thrust and speed are repeated in
-        the trade's units.
+        (scatter, zero, scale and what nothing shows, not lag); thrust and speed are
+        repeated in the trade's units.
         """
         return [self._row(index) for index in range(len(self))]
 
@@ -106,7 +105,10 @@ class _Stretch:
 
 
 def read_glides(
-    series: Mapping[str, Series], holds: Sequence[Hold], plateaus: Plateaus
+    series: Mapping[str, Series],
+    holds: Sequence[Hold],
+    plateaus: Plateaus,
+    unseen: Unseen = NOTHING_UNSEEN,
 ) -> Glides | None:
     """Average every glide of a run.
 
@@ -114,6 +116,7 @@ def read_glides(
         series: Channels by name.
         holds: Stretches of the run; those of kind ``glide`` are used.
         plateaus: The averaged run, for the zeros read in its rests.
+        unseen: What neither calibration nor readings show.
 
     Returns:
         None where nothing glided far enough for a single stretch.
@@ -129,7 +132,7 @@ def read_glides(
     if not stretches:
         return None
     channels = {
-        name: _means(series[name], stretches, plateaus)
+        name: _means(series[name], stretches, plateaus, unseen)
         for name, _ in CHANNELS
         if name in series
     }
@@ -201,7 +204,10 @@ def _stretches(number: int, hold: Hold) -> list[_Stretch]:
 
 
 def _means(
-    channel: Series, stretches: Sequence[_Stretch], plateaus: Plateaus
+    channel: Series,
+    stretches: Sequence[_Stretch],
+    plateaus: Plateaus,
+    unseen: Unseen,
 ) -> Measured:
     """One channel over all stretches, each at the middle of its throttle."""
     passed = distinct(channel.value_si)
@@ -215,21 +221,10 @@ def _means(
         np.array(own_u, dtype=np.float64),
         np.array([max(1.0, window.n_eff - 2) for window in windows]),
     )
-    name = channel.name
-    sources = {f"{name} random": own}
-    value: Array = raw
-    taken_off: Array | None = None
-    if name in ZEROED:
-        rests = plateaus.channels[name].rests
-        middle_s = np.array([stretch.middle_s for stretch in stretches])
-        finite = np.abs(raw[np.isfinite(raw)])
-        largest = float(finite.max()) if finite.size else math.nan
-        zero = rests.zero_at(middle_s, largest)
-        value, taken_off = raw - zero.value, zero.value
-        sources.update(zero.sources)
+    middle_s = np.array([stretch.middle_s for stretch in stretches])
     legs = [stretch.leg for stretch in stretches]
-    sources.update(scale_sources(channel, raw, taken_off, legs))
-    return Measured(value, sources)
+    rests = plateaus.channels[channel.name].rests
+    return with_causes(channel, raw, own, rests, middle_s, legs, unseen)
 
 
 def _at_middle(window: WindowMean, stretch: _Stretch) -> float:

@@ -213,6 +213,39 @@ def average(
     )
 
 
+def with_causes(
+    channel: Series,
+    raw: Array,
+    own: Source,
+    rests: Rests,
+    middle_s: Array,
+    legs: Sequence[str],
+    unseen: Unseen,
+) -> Measured:
+    """Means of a channel with their zero taken off, and every cause of their errors.
+
+    Args:
+        channel: Whose they are.
+        raw: Means as they were read, shape (n,).
+        own: What each is uncertain by for itself.
+        rests: What the channel read in the rests.
+        middle_s: When each was read, shape (n,).
+        legs: Leg of each, as in the plan.
+        unseen: What neither calibration nor readings show.
+    """
+    name = channel.name
+    sources = {f"{name} random": own}
+    value: Array = raw
+    taken_off: Array | None = None
+    if name in ZEROED:
+        zero = rests.zero_at(middle_s, _largest(raw - _middle(rests)))
+        value, taken_off = raw - zero.value, zero.value
+        sources.update(zero.sources)
+    sources.update(scale_sources(channel, raw, taken_off, legs))
+    sources.update(unseen.sources(channel, value))
+    return Measured(value, sources)
+
+
 def _passed(channel: Series, start_s: Array, end_s: Array) -> Array:
     """Different readings between one window and the next, rising."""
     parts = [
@@ -259,17 +292,8 @@ def _channel_means(
         np.array([window.u for window in windows], dtype=np.float64),
         np.array([window.dof for window in windows], dtype=np.float64),
     )
-    name = channel.name
-    sources = {f"{name} random": own}
-    value: Array = raw
-    taken_off: Array | None = None
-    if name in ZEROED:
-        zero = rests.zero_at(middle_s, _largest(raw - _middle(rests)))
-        value, taken_off = raw - zero.value, zero.value
-        sources.update(zero.sources)
-    sources.update(scale_sources(channel, raw, taken_off, legs))
-    sources.update(unseen.sources(channel, value))
-    measured = Measured(value, sources)
+    measured = with_causes(channel, raw, own, rests, middle_s, legs, unseen)
+    value = measured.value
     unsettled = np.array(
         [
             window.late and abs(window.change) > SETTLED_SHARE * abs(mean)

@@ -258,7 +258,7 @@ def analyse(
         legs=up_down(plateaus, _both_legs(plateaus, watt)),
         nominal=frozenset(nominal),
         notes=tuple(notes),
-        glides=read_glides(series, holds, plateaus),
+        glides=read_glides(series, holds, plateaus, unseen),
         bursts=read_bursts(series, holds, plateaus),
         propeller_off=propeller_off,
         on_supply=on_supply,
