@@ -194,6 +194,10 @@ class Calibrating:
         zero = self.readings[0].counts if self.readings else counts
         return self._sensed.to_si(counts) - self._sensed.to_si(zero)
 
+    def apart_si(self, counts: float) -> float:
+        """How far so many counts are apart, and one at least, by the same constants."""
+        return abs(self._sensed.to_si(max(1.0, counts)) - self._sensed.to_si(0.0))
+
     # ------------------------------------------------------------ what is done
 
     def take(self, now_s: float, typed: float | None = None) -> None:

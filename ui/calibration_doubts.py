@@ -23,6 +23,9 @@ if TYPE_CHECKING:
 #: A reading further than this from what it should be, as a share of the largest load so
 #: far, is told at once.
 DOUBT_SHARE: Final = 0.02
+#: A load that moves the reading by fewer than so many of its own scatters does not
+#: arrive at the sensor.
+ARRIVES: Final = 5.0
 #: What is typed is within this factor of what the stand's constants say, or in another
 #: unit; of less than this, in SI, nothing can be said.
 FAR: Final = 5.0
@@ -101,18 +104,25 @@ def doubt(readings: Sequence[Reading], reference: Reference) -> str:
         if abs(newest.counts - zero.counts) > DOUBT_SHARE * most:
             return (
                 "It does not come back to where it began: look whether everything "
-                "is off and nothing touches; u takes this reading back."
+                "is off and nothing touches."
             )
-    if newest.kind != "load" or len(pairs) < 2:
+    if newest.kind != "load":
         return ""
     known, moved = pairs[-1]
+    name = reference.levels[newest.level].name
+    if abs(moved) < ARRIVES * newest.sd_counts:
+        return (
+            f"The channel has not moved for {name}: look whether it is on, and whether "
+            "the sensor is wired."
+        )
+    if len(pairs) == 1:
+        return ""
     scale = float(np.median([counts / value for value, counts in pairs[:-1]]))
     largest = max(abs(value) for value, _ in pairs)
     seems = moved / scale
     if abs(seems - known) <= DOUBT_SHARE * largest:
         return ""
-    return (
-        f"By the steps before, that is {100.0 * seems / known:.0f} % of "
-        f"{reference.levels[newest.level].name}. Look what is on it; u takes this "
-        "reading back."
-    )
+    share = f"that is {100.0 * seems / known:.0f} % of {name}."
+    if len(pairs) == 2:  # nothing says yet which of the two it is
+        return f"By the step before, {share} One of the two is not what it should be."
+    return f"By the steps before, {share} Look what is on it."

@@ -37,6 +37,23 @@ def shown(channel: str, value_si: float) -> str:
     return f"{brief(value)} {unit}"
 
 
+def resolved(channel: str, value_si: float, step_si: float) -> str:
+    """A reading in the trade's unit, to the digit that its scatter leaves.
+
+    Args:
+        channel: whose reading it is.
+        value_si: the reading.
+        step_si: its scatter, positive.
+    """
+    from protocols.limits import to_trade
+
+    value, unit = to_trade(channel, value_si)
+    step, _ = to_trade(channel, step_si)
+    decimals = max(0, -math.floor(math.log10(step)))
+    rounded = round(value, decimals) + 0.0  # never minus zero
+    return f"{rounded:.{decimals}f} {unit}"
+
+
 def told(made: Calibration) -> list[tuple[str, str]]:
     """Labels and sentences, in the order in which a person wants them."""
     subject = made.subject

@@ -58,7 +58,7 @@ def calibrate(
         InputFault: why no calibration can be made of them.
     """
     suspects.check_amount(readings, reference)
-    suspects.check_sensor(readings, sensor)
+    suspects.check_sensor(readings, sensor, reference)
     loads = subject.unit == "N"
     table = tabled(readings, zeroed=loads)
     value = reference.value_at(table.level)

@@ -67,7 +67,8 @@ class Meter:
         """How good it is."""
         words = f"meter within {self.percent:g} % of the reading"
         if self.digits:
-            words += f" and {self.digits} digits of {self.step:g}"
+            many = "digit" if self.digits == 1 else "digits"
+            words += f" and {self.digits} {many} of {self.step:g}"
         if self.resistance_ohm is not None:
             words += (
                 f", across {self.resistance_ohm:g} ohm known to "

@@ -103,7 +103,9 @@ def check_amount(readings: Sequence[Reading], reference: Reference) -> None:
         raise InputFault("A reading is of a known value that there is not.")
 
 
-def check_sensor(readings: Sequence[Reading], sensor: Sensor) -> None:
+def check_sensor(
+    readings: Sequence[Reading], sensor: Sensor, reference: Reference
+) -> None:
     """Whether the sensor is alive and inside its range.
 
     Raises:
@@ -116,9 +118,9 @@ def check_sensor(readings: Sequence[Reading], sensor: Sensor) -> None:
         ):
             if counts:
                 raise InputFault(
-                    f"{sensor.name} is at the {end} end of its range {_where(reading)}:"
-                    " the sensor or its amplifier is saturated or not connected. Use "
-                    "less, or mend it."
+                    f"{sensor.name} is at the {end} end of its range "
+                    f"{_where(reading, reference)}: the sensor or its amplifier is "
+                    "saturated or not connected. Use less, or mend it."
                 )
     loads = [r.counts for r in readings if r.kind != "zero"]
     zeros = [r.counts for r in readings if r.kind == "zero"]
@@ -281,7 +283,7 @@ def suspects(
 
     value = reference.value_at(table.level)
     largest = float(np.abs(value).max())
-    candidates = [*_pieces(table, reference), *_singles(table, largest)]
+    candidates = [*_pieces(table, reference), *_singles(table, reference, largest)]
     dof = table.x.size - len(powers) - 1
     if dof < 1:
         return []
@@ -343,28 +345,28 @@ def _blame(piece: Piece, per: float, off_si: float) -> str:
     )
 
 
-def _singles(table: Table, largest: float) -> list[Candidate]:
+def _singles(table: Table, reference: Reference, largest: float) -> list[Candidate]:
     """Each reading of a known value by itself."""
     ones = np.eye(table.x.size)
     return [
-        Candidate(ones[place], 0.0, partial(_doubt, reading, largest))
+        Candidate(
+            ones[place], 0.0, partial(_doubt, _where(reading, reference), largest)
+        )
         for place, reading in enumerate(table.readings)
         if reading.kind == "load"
     ]
 
 
-def _doubt(reading: Reading, largest: float, off_si: float) -> str:
+def _doubt(where: str, largest: float, off_si: float) -> str:
     return (
-        f"The reading {_where(reading)} does not fit the others: it is off by "
+        f"The reading {where} does not fit the others: it is off by "
         f"{100.0 * abs(off_si) / largest:.1f} % of the largest. Something else was on "
         "it, or it was touched; take that step again."
     )
 
 
-def _where(reading: Reading) -> str:
-    if reading.kind == "zero":
-        return f"with nothing on {_when(reading)}"
-    return f"at step {reading.level + 1} {_when(reading)}"
+def _where(reading: Reading, reference: Reference) -> str:
+    return f"at {_level_name(reference, reading.level)} {_when(reading)}"
 
 
 def _when(reading: Reading) -> str:

@@ -14,7 +14,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 from daq.errors import GramwattError, InputFault, StandFault
-from ui.calibration_words import caution, shown
+from ui.calibration_words import caution, resolved
 from ui.cli.calibrate_end import End
 from ui.cli.text import beside, labelled, wrapped
 from ui.cli.typed import BACK, LEAVE, Typed, number
@@ -37,6 +37,7 @@ KEYS: Final = (
     "Enter takes the reading when you have done the step; u takes the last one back, "
     "done ends early, q leaves and keeps what was read."
 )
+TAKES_BACK: Final = "u takes the reading back."
 LEFT: Final = 1
 
 
@@ -237,13 +238,15 @@ class Walk:
     def _tell_taken(self, taken: Reading) -> None:
         words = f"{taken.counts:.0f} counts, scatter {taken.sd_counts:.0f}"
         if len(self.model.readings) > 1:
-            value = shown(self._known.channel, self.model.from_zero_si(taken.counts))
+            value_si = self.model.from_zero_si(taken.counts)
+            step_si = self.model.apart_si(taken.sd_counts)
+            value = resolved(self._known.channel, value_si, step_si)
             words += f"; nominally {value} from zero"
         self._say(f"          {words}")
         masses = self._known.masses
         doubt = "" if masses is None else self.model.doubt(masses)
         if doubt and not self._args.check:
-            self._say(wrapped(doubt, indent=10))
+            self._say(wrapped(f"{doubt} {TAKES_BACK}", indent=10))
 
     def _tell_said(self) -> None:
         said, self.model.said = self.model.said, []
@@ -262,7 +265,8 @@ class Walk:
             line = "          no reading"
         else:
             still = "steady" if live.steady else f"moving {live.moving_counts:+.0f}"
-            value = shown(self._known.channel, live.value_si)
+            step_si = self.model.apart_si(live.noise_counts)
+            value = resolved(self._known.channel, live.value_si, step_si)
             line = f"          {value} nominal  {still}"
             if self.model.taking:
                 line += f"  taking: {self.model.left_s:.0f} s"

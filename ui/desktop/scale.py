@@ -266,9 +266,7 @@ class ScaleRoom(QWidget):
         if now == self._shown:
             return
         self._shown = now
-        self._rows.tell(
-            *((f"{what}: {counts} counts", "small") for what, counts in now[0])
-        )
+        self._rows.tell(*((f"{what}: {counts}", "small") for what, counts in now[0]))
         told = [("Kept, and used by the next spin", "head")] if scaling.made else []
         told += [(f"{name}: {said}", "") for name, said in scaling.told()]
         self._told.tell(*told)

@@ -207,12 +207,10 @@ def test_without_a_zero_there_is_none() -> None:
         from_readings([r for r in readings if r.kind != "zero"])
 
 
-def test_a_saturated_cell_is_named_with_the_step() -> None:
+def test_a_saturated_cell_is_named_with_what_was_on_it() -> None:
     readings = slipped(lambda r: None)
     readings[5] = replace(readings[5], high_counts=SENSOR.high_counts)
-    with pytest.raises(
-        InputFault, match=r"upper end of its range at step 5 \(series 1"
-    ):
+    with pytest.raises(InputFault, match=r"upper end of its range at 470 g \(series 1"):
         from_readings(readings)
 
 
@@ -261,7 +259,7 @@ def test_a_wrong_mass_is_named_with_what_it_seems_to_be(
 
 def test_one_reading_with_a_hand_on_it_is_named() -> None:
     readings = slipped(lambda r: more(r, 15, 6000.0))
-    with pytest.raises(InputFault, match=r"The reading at step 3 \(series 2"):
+    with pytest.raises(InputFault, match=r"The reading at 170 g \(series 2"):
         from_readings(readings)
 
 

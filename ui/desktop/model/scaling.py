@@ -20,7 +20,7 @@ from daq.records.kept import keep, keep_unfinished
 from ui.calibrating import Calibrating, Live
 from ui.calibration_known import Known, standards_in
 from ui.calibration_steps import UNITS
-from ui.calibration_words import caution, shown, told
+from ui.calibration_words import caution, resolved, told
 from ui.calibrations import kept_calibrations, latest
 
 CHANNELS: Final = tuple(UNITS)
@@ -227,7 +227,8 @@ class Scaling:
         live: Live = model.live(now_s)
         if live.counts != live.counts:
             return "\N{EN DASH}", "no reading"
-        value = shown(self.channel, model.from_zero_si(live.counts))
+        value_si = model.from_zero_si(live.counts)
+        value = resolved(self.channel, value_si, model.apart_si(live.noise_counts))
         if model.taking:
             return value, f"reading: {model.left_s:.0f} s left"
         still = "steady" if live.steady else "moving"
@@ -249,9 +250,8 @@ class Scaling:
                 what = f"{model.typed.get(step.level, 0.0):g} {known.unit}"
             if step.kind == "held":
                 what += ", held"
-            found.append(
-                (f"{number}. {what}", f"{reading.counts:.0f} ± {reading.sd_counts:.0f}")
-            )
+            counts = f"{reading.counts:.0f} counts, scatter {reading.sd_counts:.0f}"
+            found.append((f"{number}. {what}", counts))
         return found[::-1]
 
     def told(self) -> list[tuple[str, str]]:
