@@ -27,6 +27,7 @@ class SimulatedStand:
         lines: Path | None = None,
         specimen: int | None = None,
         mounting: int | None = None,
+        mating: int | None = None,
     ) -> None:
         """Start it and wait until it serves.
 
@@ -40,6 +41,7 @@ class SimulatedStand:
             lines: what it prints, as a sketch would; None: it speaks in frames.
             specimen: which motor and propeller; None: the truth's own.
             mounting: how often it was mounted before; None: as the truth says.
+            mating: how often its plug was put together; None: as the truth says.
 
         Raises:
             GramwattError: a file is wrong, or it did not start.
@@ -53,6 +55,7 @@ class SimulatedStand:
             "--lines": lines,
             "--specimen": specimen,
             "--mounting": mounting,
+            "--mating": mating,
         }
         for name, value in options.items():
             if value is not None:

@@ -141,6 +141,7 @@ def build(
     bare: bool = False,
     specimen: int | None = None,
     mounting: int | None = None,
+    mating: int | None = None,
 ) -> FaultyStand:
     """A stand over the plant of a truth file, or of the shipped one.
 
@@ -154,6 +155,7 @@ def build(
             None: the truth's own.
         mounting: how often it was mounted before, each time a little differently;
             None: as the truth says. The stand stays what its seed makes it.
+        mating: how often its plug was put together before; None: as the truth says.
 
     Raises:
         InputFault: a file is missing or wrong, or the truth says nothing of scatter.
@@ -166,15 +168,18 @@ def build(
     facts = load_truth(truth) if truth else shipped_truth("indoor_quad")
     suffered = read_faults(faults) if faults else ()
     noise = seed
-    if specimen is not None or mounting is not None:
-        facts = drawn(with_gains(facts, seed), specimen, mounting, seed)
+    if any(number is not None for number in (specimen, mounting, mating)):
+        facts = drawn(with_gains(facts, seed), specimen, mounting, seed, mating)
         noise = NOISES_A_STAND * seed + (mounting or 0)
+        noise += NOISES_A_MATING * (mating or 0)
     plant = Plant(facts, noise, plug_in=plug_in)
     return FaultyStand(plant, suffered, seed=seed, bare=bare)
 
 
 NOISES_A_STAND = 1000
 """Seeds of noise that belong to one stand, one a mounting."""
+NOISES_A_MATING = 50
+"""Those of a mating among them: so many mountings are told from it."""
 
 
 def printing(stand: FaultyStand, description: Path) -> LineStand:
@@ -216,6 +221,7 @@ def as_asked(options: argparse.Namespace) -> tuple[FaultyStand, Simulated]:
         bare=options.bare,
         specimen=options.specimen,
         mounting=options.mounting,
+        mating=options.mating,
     )
     if options.lines is None:
         return hardware, hardware
@@ -232,6 +238,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--lines", type=Path, metavar="FILE", help="prints lines")
     parser.add_argument("--specimen", type=int, metavar="N", help="which motor")
     parser.add_argument("--mounting", type=int, metavar="N", help="which mounting")
+    parser.add_argument(
+        "--mating", type=int, metavar="N", help="which mating of the plug"
+    )
     parser.add_argument("--tcp", action="store_true", help="loopback TCP, no terminal")
 
 

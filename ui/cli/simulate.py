@@ -88,6 +88,12 @@ def add_mounting_options(parser: argparse.ArgumentParser) -> None:
         metavar="N",
         help="mounted again, a little differently each time, with --truth rough",
     )
+    parser.add_argument(
+        "--mating",
+        type=int,
+        metavar="N",
+        help="its plug put together again, with --truth rough",
+    )
 
 
 def run(args: argparse.Namespace) -> int:

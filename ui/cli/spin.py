@@ -132,6 +132,7 @@ def run(args: argparse.Namespace) -> int:
         lines=args.lines,
         specimen=args.specimen,
         mounting=args.mounting,
+        mating=args.mating,
     )
     with closing(stand):
         return spin.on(stand.port, baud, args.out, own=stand, as_json=args.json)

@@ -22,6 +22,7 @@ from daq.stand.plant.motor import Motor
 from daq.stand.plant.mount import Mount
 from daq.stand.plant.noise import Stream, standard_normals
 from daq.stand.plant.pack import Pack
+from daq.stand.plant.plug import plug_of
 from daq.stand.plant.propeller import propeller
 from daq.stand.plant.rotor import Rotor
 from daq.stand.plant.sensors import (
@@ -58,7 +59,7 @@ class Plant:
         looped_a: what else flows through the current sensor, from a loop of its own
             such as a supply and a known load.
         sensor_specs: the channels as the stand declares them, but the slow ones.
-        slow_specs: its temperature channels, in the order of ``slow_frame``.
+        slow_specs: temperatures and plug, in the order of ``slow_frame``.
         true_counts_per_unit: what the gains of thrust, current and voltage are at the
             start; that of thrust for a force in the cell.
         truth: what it was built from.
@@ -95,10 +96,12 @@ class Plant:
         self.placed_load_n = self.looped_a = 0.0
 
         self.truth = truth
-        self._leads = Leads(truth.leads)
+        self._leads = Leads(truth.leads, plug_apart=truth.plug is not None)
         self._motor = motor = Motor(truth.motor)
         self._pack = Pack(truth.pack, step_s)
         self._esc = Esc(truth.esc, step_s)
+        span_s = WARM_STEPS * step_s
+        self._plug = plug_of(truth, seed, span_s)
         self._bus = self._bus_of(truth, step_s)
         self._density_kg_m3 = truth.air.density()
         self._propeller = propeller(truth.propeller, self._density_kg_m3)
@@ -122,9 +125,10 @@ class Plant:
         self._squares = 0.0
         self._warmed = (0.0, 0.0, 0.0)
         self._steps_to_warm = WARM_STEPS
-        span_s = WARM_STEPS * step_s
         self._warmth = Warmth(truth, seed, motor, self._esc, span_s)
         self.slow_specs = self._warmth.specs
+        if self._plug is not None:
+            self.slow_specs += self._plug.specs
         self._set_loop()
         if plug_in:
             self._bus.feed(self._pack.emf_v, 0.0, 0.0)
@@ -141,11 +145,19 @@ class Plant:
         self._wander = Wander(truth, seed, span_s, parts)
 
     def _bus_of(self, truth: Truth, step_s: float) -> Bus:
-        source_ohm = self._pack.resistance_ohm + self._leads.resistance_ohm
+        source_ohm = self._source_ohm
         esc, motor = self._esc, self._motor
         if truth.chopping is None:
             return Bus(esc, motor, source_ohm, step_s)
         return ChoppedBus(esc, motor, source_ohm, step_s, truth.chopping)
+
+    @property
+    def _source_ohm(self) -> float:
+        """Between the pack's inside and the bus, as it is now."""
+        source_ohm = self._pack.resistance_ohm + self._leads.resistance_ohm
+        if self._plug is None:
+            return source_ohm + self._condition.plug_ohm
+        return source_ohm + self._plug.resistance_ohm
 
     def _hang(self, truth: Truth, step_s: float) -> Vibration | None:
         """Put the arm between propeller and cell, and what shakes it."""
@@ -198,6 +210,9 @@ class Plant:
             (switched - self._warmed[2]) / WARM_STEPS,
         )
         self._squares = 0.0
+        if self._plug is not None:
+            self._plug.warm(self._sums[2], WARM_STEPS)
+            self._bus.source_ohm = self._source_ohm
         self._warmed = (turned, volts, switched)
         if self._warmth.follows:
             self._set_loop()
@@ -219,11 +234,11 @@ class Plant:
             self._rotor.hold(blocked=not now.rotor_free)
         self._esc.arms, self._esc.heeds_zero = now.esc_arms, now.esc_heeds_zero
         self._change_pack(was, now)
+        if self._plug is not None:
+            self._plug.gained_ohm = now.plug_ohm
         rise_k = max(0.0, now.winding_rise_k - was.winding_rise_k)
         self._warmth.winding.temperature_k += rise_k
-        bus = self._bus
-        bus.source_ohm = self._pack.resistance_ohm + self._leads.resistance_ohm
-        bus.source_ohm += now.plug_ohm
+        self._bus.source_ohm = self._source_ohm
         self._set_loop()
 
     def _change_pack(self, was: Condition, now: Condition) -> None:
@@ -327,8 +342,11 @@ class Plant:
         return round(sensor.newest_counts)
 
     def slow_frame(self) -> tuple[int, ...]:
-        """Counts of the temperature channels now."""
-        return self._warmth.frame()
+        """Counts of the temperature channels now, and of the plug since last asked."""
+        frame = self._warmth.frame()
+        if self._plug is None:
+            return frame
+        return frame + self._plug.frame(self._steps, self._sums[2], self._sums[3])
 
     def take_conversion(self) -> int | None:
         """The newest load-cell conversion if one ended since last asked."""

@@ -4,6 +4,7 @@ Pure: the same arguments give the same truth. Nothing here is drawn from what th
 plant itself draws by its seed.
 """
 
+import math
 from enum import IntEnum
 from typing import Any
 
@@ -25,9 +26,16 @@ class _Kind(IntEnum):
 
     SPECIMEN = 1000
     MOUNTING = 1001
+    MATING = 1002
 
 
-def drawn(truth: Truth, specimen: int | None, mounting: int | None, seed: int) -> Truth:
+def drawn(
+    truth: Truth,
+    specimen: int | None,
+    mounting: int | None,
+    seed: int,
+    mating: int | None = None,
+) -> Truth:
     """The truth of one specimen as it was mounted once.
 
     A specimen is the same in every mounting, and a mounting does the same to every
@@ -38,9 +46,11 @@ def drawn(truth: Truth, specimen: int | None, mounting: int | None, seed: int) -
         specimen: number of the motor and propeller; None: they are the base's.
         mounting: number of the mounting; None: as the base is mounted.
         seed: of the whole family; not negative.
+        mating: number of times the plug was put together; None: as the base says.
 
     Raises:
-        InputFault: the base says nothing of scatter, or a number is negative.
+        InputFault: the base says nothing of scatter, has no plug to mate, or a number
+            is negative.
     """
     scatter = truth.scatter
     if scatter is None:
@@ -54,6 +64,8 @@ def drawn(truth: Truth, specimen: int | None, mounting: int | None, seed: int) -
         _specimen(tables, scatter, _normals(seed, _Kind.SPECIMEN, specimen, 6))
     if mounting is not None:
         _mounting(tables, scatter, _normals(seed, _Kind.MOUNTING, mounting, 5))
+    if mating is not None:
+        _mating(tables, scatter, _normals(seed, _Kind.MATING, mating, 2))
     return check_typed(tables, Truth, "a drawn truth")
 
 
@@ -102,6 +114,22 @@ def _mounting(tables: dict[str, Any], scatter: ScatterTruth, z: list[float]) -> 
         _scale(arm, key, wash)
     cell = tables["load_cell"]
     cell["zero_counts"] += cell["counts_per_n"] * scatter.mounting_zero_n * z[4]
+
+
+def _mating(tables: dict[str, Any], scatter: ScatterTruth, z: list[float]) -> None:
+    plug = tables.get("plug")
+    if plug is None:
+        raise InputFault(
+            "this truth has no [plug], so there is none to put together: add one"
+        )
+    cold_ohm = tables["leads"]["plug_resistance_ohm"]
+    factors = (math.exp(scatter.mating_rel * normal) for normal in z)
+    shares = (plug["plus_share_frac"], 1.0 - plug["plus_share_frac"])
+    plus, minus = (
+        f * cold_ohm * share for f, share in zip(factors, shares, strict=True)
+    )
+    tables["leads"]["plug_resistance_ohm"] = plus + minus
+    plug["plus_share_frac"] = plus / (plus + minus) if plus else 0.0
 
 
 def with_gains(truth: Truth, seed: int) -> Truth:
@@ -171,5 +199,9 @@ def one_of(truth: Truth, motors: int, electronics_draw_a: float) -> Truth:
     ):
         _scale(table, key, float(motors))
     _scale(pack, "capacity_c", 1.0 / motors)
+    if "plug" in tables:
+        # N times the current through the same contacts, in terms of one motor's.
+        _scale(tables["plug"], "resistance_k_w", float(motors))
+        _scale(tables["plug"], "capacity_j_k", 1.0 / motors)
     esc["idle_current_a"] += electronics_draw_a / motors
     return check_typed(tables, Truth, "a shared pack's truth")

@@ -11,10 +11,12 @@ class Leads:
     """Two leads and a plug, in series with the pack. Source: Ohm's law.
 
     Attributes:
-        resistance_ohm: leads and both poles of the plug together.
+        resistance_ohm: leads and both poles of the plug together; the leads alone
+            where the plug is a part of its own (``plug``).
     """
 
     __slots__ = ("resistance_ohm",)
 
-    def __init__(self, truth: LeadsTruth) -> None:
-        self.resistance_ohm = truth.resistance_ohm + truth.plug_resistance_ohm
+    def __init__(self, truth: LeadsTruth, *, plug_apart: bool) -> None:
+        plug_ohm = 0.0 if plug_apart else truth.plug_resistance_ohm
+        self.resistance_ohm = truth.resistance_ohm + plug_ohm

@@ -29,6 +29,10 @@ class Stream(IntEnum):
     CELL_GAIN_WALK = 11
     REFERENCE_WALK = 12
     GUSTS = 13
+    PLUG_PLUS_GAIN = 14
+    PLUG_MINUS_GAIN = 15
+    PLUG_PLUS_NOISE = 16
+    PLUG_MINUS_NOISE = 17
 
 
 def _blocks(generator: np.random.Generator) -> Iterator[float]:

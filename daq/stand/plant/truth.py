@@ -38,6 +38,7 @@ from daq.stand.plant.truth_parts import (
     VoltageSensorTruth,
     WindingHeatTruth,
 )
+from daq.stand.plant.truth_plug import PlugSenseTruth, PlugTruth
 from daq.typed_toml import Table, read_typed
 
 SHIPPED_TRUTHS = Path(__file__).parent.parent / "truths"
@@ -72,6 +73,8 @@ class Truth(Table):
     reference: ReferenceTruth | None = None
     gusts: GustsTruth | None = None
     chopping: ChoppingTruth | None = None
+    plug: PlugTruth | None = None
+    plug_sense: PlugSenseTruth | None = None
     scatter: ScatterTruth | None = None
 
     @model_validator(mode="after")
@@ -88,6 +91,8 @@ class Truth(Table):
     def _complete(self) -> Self:
         if self.vibration is not None and self.propeller.blades is None:
             raise ValueError("with [vibration] give propeller.blades too")
+        if self.plug_sense is not None and self.plug is None:
+            raise ValueError("with [plug_sense] give [plug] too")
         drift = self.cell_drift or CellDriftTruth()
         if (drift.zero_n_k or drift.gain_rel_k) and self.cell_warming is None:
             raise ValueError(

@@ -133,7 +133,7 @@ class ScatterTruth(Table):
     Standard deviations. ``blade`` moves thrust and power coefficient together (as
     a pitch does), ``drag`` the power coefficient alone. Of a mounting, ``air``
     changes what the propeller really does (walls, inflow), the rest only what of
-    it reaches the load cell.
+    it reaches the load cell. A mating is the plug put together once more.
     """
 
     specimen_blade_rel: Spread = 0.0
@@ -147,6 +147,7 @@ class ScatterTruth(Table):
     mounting_angle_rad: Spread = 0.0
     mounting_wash_rel: Spread = 0.0
     mounting_zero_n: NotNegative = 0.0
+    mating_rel: Spread = 0.0
 
 
 def neutral_arm() -> ArmTruth:

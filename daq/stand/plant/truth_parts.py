@@ -25,7 +25,7 @@ Flex = Annotated[float, Field(ge=-1e-3, le=1e-3)]
 Count16 = Annotated[int, Field(ge=-32767, le=32767)]
 
 
-def _as_tuple(value: object) -> object:
+def as_tuple(value: object) -> object:
     """A list becomes a tuple, a single number a tuple of one."""
     if isinstance(value, list):
         return tuple(value)
@@ -34,7 +34,7 @@ def _as_tuple(value: object) -> object:
     return value
 
 
-Floats = Annotated[tuple[float, ...], BeforeValidator(_as_tuple)]
+Floats = Annotated[tuple[float, ...], BeforeValidator(as_tuple)]
 
 
 def increases(values: Sequence[float]) -> bool:

@@ -207,6 +207,8 @@ EFFECTS = (
     "reference",
     "gusts",
     "chopping",
+    "plug",
+    "plug_sense",
     "scatter",
 )
 

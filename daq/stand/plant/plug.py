@@ -1,0 +1,171 @@
+"""The arming plug: two contacts that warm, and an amplifier across each.
+
+A contact is a constriction of metal: what it drops is in proportion to the current, and
+its resistance rises with its temperature about as that of the metal does (R. Holm,
+Electric Contacts, 4th ed. 1967, from memory). Films, fretting and softening are not
+modelled. Nothing here corrects a reading.
+"""
+
+from functools import partial
+
+from daq.stand.plant.heat import Lump
+from daq.stand.plant.noise import Stream, standard_normals
+from daq.stand.plant.sensors import FastSensor, SensorSpec, true_gain
+from daq.stand.plant.truth import Truth
+from daq.stand.plant.truth_parts import HeatTruth
+from daq.stand.plant.truth_plug import POLES, PlugSenseTruth, PlugTruth, Pole
+from daq.units import c_to_k
+
+AVERAGED_S = 0.1
+"""What one reading is the mean of: a monitor chip that averages 64 conversions of
+1.1 ms takes 70 ms for it (such chips' data sheets, from memory)."""
+
+GAINS = {"plus": Stream.PLUG_PLUS_GAIN, "minus": Stream.PLUG_MINUS_GAIN}
+NOISES = {"plus": Stream.PLUG_PLUS_NOISE, "minus": Stream.PLUG_MINUS_NOISE}
+
+
+class Contacts:
+    """Both poles in series with the pack, one lump of heat.
+
+    Attributes:
+        plus_ohm: as warm as it is now.
+        minus_ohm: as warm as it is now.
+        lump: what they warm.
+    """
+
+    __slots__ = ("_air_k", "_cold", "_rise_rel_k", "lump", "minus_ohm", "plus_ohm")
+
+    def __init__(
+        self, truth: PlugTruth, cold_ohm: float, air_k: float, span_s: float
+    ) -> None:
+        heat = HeatTruth(
+            capacity_j_k=truth.capacity_j_k, resistance_k_w=truth.resistance_k_w
+        )
+        self.lump = Lump(heat, air_k, span_s)
+        self._air_k = air_k
+        plus_ohm = truth.plus_share_frac * cold_ohm
+        self._cold = (plus_ohm, cold_ohm - plus_ohm)
+        self._rise_rel_k = truth.rise_rel_k
+        self.plus_ohm, self.minus_ohm = self._cold
+
+    @property
+    def resistance_ohm(self) -> float:
+        """Of both poles."""
+        return self.plus_ohm + self.minus_ohm
+
+    def take(self, bus_a: float, gained_ohm: float) -> None:
+        """One span at that current; ``gained_ohm`` heats them too."""
+        self.lump.take(bus_a * bus_a * (self.resistance_ohm + gained_ohm))
+        factor = 1.0 + self._rise_rel_k * (self.lump.temperature_k - self._air_k)
+        self.plus_ohm, self.minus_ohm = (factor * ohm for ohm in self._cold)
+
+
+class Plug:
+    """Contacts, and what the stand reads across each.
+
+    Attributes:
+        contacts: both poles.
+        gained_ohm: what the plus pole has gained by a fault.
+        specs: its channels, in the order of ``frame``; none where nothing measures it.
+    """
+
+    __slots__ = ("_asked", "_sensors", "_truth", "_warmed_a", "contacts", "gained_ohm")
+
+    def __init__(self, truth: Truth, plug: PlugTruth, seed: int, span_s: float) -> None:
+        self.contacts = Contacts(
+            plug, truth.leads.plug_resistance_ohm, c_to_k(truth.air.celsius), span_s
+        )
+        self.gained_ohm = 0.0
+        self._truth = truth.plug_sense
+        self._sensors = () if self._truth is None else _sensors(self._truth, seed)
+        self._warmed_a = 0.0
+        self._asked = (0, 0.0, 0.0)
+
+    @property
+    def resistance_ohm(self) -> float:
+        """Of both poles now."""
+        return self.contacts.resistance_ohm + self.gained_ohm
+
+    @property
+    def specs(self) -> tuple[SensorSpec, ...]:
+        """Its channels as the stand declares them."""
+        return (
+            ()
+            if self._truth is None
+            else tuple(map(partial(_spec, self._truth), POLES))
+        )
+
+    def warm(self, sum_a: float, steps: int) -> None:
+        """One span of so many steps, up to a sum of the bus current over all steps."""
+        self.contacts.take((sum_a - self._warmed_a) / steps, self.gained_ohm)
+        self._warmed_a = sum_a
+
+    def frame(self, steps: int, sum_a: float, sum_v: float) -> tuple[int, ...]:
+        """Counts of both poles, each the mean since last asked.
+
+        Args:
+            steps: taken since the start.
+            sum_a: of the bus current over them.
+            sum_v: of the bus voltage over them.
+        """
+        if self._truth is None:
+            return ()
+        before, before_a, before_v = self._asked
+        if steps > before:
+            bus_a = (sum_a - before_a) / (steps - before)
+            bus_v = (sum_v - before_v) / (steps - before)
+            self._asked = (steps, sum_a, sum_v)
+            for pole, sensor in zip(POLES, self._sensors, strict=True):
+                sensor.sample(self._across_v(self._truth, pole, bus_a, bus_v))
+        read = (sensor.collect()[0] for sensor in self._sensors)
+        return tuple(
+            self._truth.high_counts if pole in self._truth.broken else count
+            for pole, count in zip(POLES, read, strict=True)
+        )
+
+    def _across_v(
+        self, truth: PlugSenseTruth, pole: Pole, bus_a: float, bus_v: float
+    ) -> float:
+        """What reaches the amplifier of one pole."""
+        contacts = self.contacts
+        if pole == "plus":
+            between_ohm = contacts.plus_ohm + self.gained_ohm + truth.plus_lead_ohm
+            common_v = truth.common_mode_rel * bus_v
+        else:
+            between_ohm, common_v = contacts.minus_ohm + truth.minus_lead_ohm, 0.0
+        sign = -1.0 if pole in truth.swapped else 1.0
+        return sign * between_ohm * bus_a + common_v
+
+
+def _sensors(truth: PlugSenseTruth, seed: int) -> tuple[FastSensor, ...]:
+    zeros = (truth.zero_error_counts, truth.minus_zero_error_counts)
+    return tuple(
+        FastSensor(
+            true_gain(truth, seed, GAINS[pole]),
+            zero,
+            truth.noise_counts_rms,
+            (truth.low_counts, truth.high_counts),
+            standard_normals(seed, NOISES[pole]),
+        )
+        for pole, zero in zip(POLES, zeros, strict=True)
+    )
+
+
+def _spec(truth: PlugSenseTruth, pole: Pole) -> SensorSpec:
+    return SensorSpec(
+        name=f"plug-{pole}",
+        quantity="voltage",
+        kind="mean",
+        counts_per_unit=truth.counts_per_v,
+        zero_counts=0,
+        low_counts=truth.low_counts,
+        high_counts=truth.high_counts,
+        width_bytes=2,
+        gain_tolerance_rel=truth.tolerance_rel,
+        delay_s=AVERAGED_S / 2,
+    )
+
+
+def plug_of(truth: Truth, seed: int, span_s: float) -> Plug | None:
+    """The plug that a truth has; ``span_s`` is how often it warms."""
+    return None if truth.plug is None else Plug(truth, truth.plug, seed, span_s)
