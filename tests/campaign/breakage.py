@@ -49,6 +49,11 @@ def _with(truth: Truth, part: str, **update: Any) -> Truth:
     return truth.model_copy(update={part: table.model_copy(update=update)})
 
 
+def _set(part: str, name: str, **also: float) -> Change:
+    """One figure of the truth is the size itself, and others are fixed."""
+    return lambda truth, size, owner: _with(truth, part, **{name: size}, **also)
+
+
 def _cell_drift(truth: Truth, size: float, owner: Owner) -> Truth:
     """A kelvin more in the cell at the largest thrust, and that much zero for it."""
     top_n = owner.top[0]
@@ -68,33 +73,9 @@ def _hysteresis(truth: Truth, size: float, owner: Owner) -> Truth:
     return _with(truth, "cell_hysteresis", rated_n=top_n, width_frac=size)
 
 
-def _wash(truth: Truth, size: float, owner: Owner) -> Truth:
-    return _with(truth, "arm", wash_drag_frac=size, wash_drag_per_n=0.0)
-
-
-def _misaligned(truth: Truth, size: float, owner: Owner) -> Truth:
-    return _with(truth, "arm", misalignment_rad=size)
-
-
-def _gusts(truth: Truth, size: float, owner: Owner) -> Truth:
-    return _with(truth, "gusts", share_frac=size)
-
-
 def _ripple(truth: Truth, size: float, owner: Owner) -> Truth:
     """Slower switching, so that the current swings further in each cycle."""
     return _with(truth, "chopping", frequency_hz=1e3 / size)
-
-
-def _lead(truth: Truth, size: float, owner: Owner) -> Truth:
-    return _with(truth, "voltage_sensor", tap_resistance_ohm=size)
-
-
-def _mounted(truth: Truth, size: float, owner: Owner) -> Truth:
-    return _with(truth, "scatter", mounting_arm_rel=size)
-
-
-def _bow(truth: Truth, size: float, owner: Owner) -> Truth:
-    return _with(truth, "esc", duty_bow_frac=size)
 
 
 THRUST: Final = ("thrust at the top", "specific thrust at the top", "C_T at the top")
@@ -114,20 +95,25 @@ EFFECTS: Final = (
            "%", 100.0, (0.005, 0.01, 0.02, 0.05),
            ("thrust at the top", "thrust at the bottom"), _hysteresis),
     Effect("wash on the arm, of thrust",
-           "%", 100.0, (0.02, 0.03, 0.05, 0.10), THRUST, _wash),
+           "%", 100.0, (0.02, 0.03, 0.05, 0.10), THRUST,
+           _set("arm", "wash_drag_frac", wash_drag_per_n=0.0)),
     Effect("axis out of line",
-           "deg", 57.29578, (0.10, 0.20, 0.30, 0.45), THRUST, _misaligned),
+           "deg", 57.29578, (0.10, 0.20, 0.30, 0.45), THRUST,
+           _set("arm", "misalignment_rad")),
     Effect("gusts, rms of the induced velocity",
            "%", 100.0, (0.05, 0.10, 0.20, 0.30),
-           ("thrust at the top", "hover current", "full-throttle thrust"), _gusts),
+           ("thrust at the top", "hover current", "full-throttle thrust"),
+           _set("gusts", "share_frac")),
     Effect("ripple: cycle of the bridge",
            "ms", 1.0, (0.05, 0.1, 0.3, 1.0),
            POWER, _ripple),
     Effect("lead between where voltage is read and the controller",
            "mohm", 1e3, (0.005, 0.01, 0.02, 0.05),
-           ("voltage at the top", "power at the top"), _lead),
+           ("voltage at the top", "power at the top"),
+           _set("voltage_sensor", "tap_resistance_ohm")),
     Effect("mounting again moves the axis, of the arm",
-           "%", 100.0, (0.01, 0.02, 0.04, 0.08), THRUST, _mounted),
+           "%", 100.0, (0.01, 0.02, 0.04, 0.08), THRUST,
+           _set("scatter", "mounting_arm_rel")),
     Effect("all masses heavier than said",
            "%", 100.0, (0.01, 0.02, 0.03, 0.06), THRUST,
            slip=lambda size: Slip(mass_rel=size)),
@@ -136,7 +122,8 @@ EFFECTS: Final = (
            ("C_T at the top", "total efficiency at the top"),
            slip=lambda size: Slip(diameter_rel=size)),
     Effect("bow between throttle and duty",
-           "%", 100.0, (0.03, 0.06, 0.10, 0.18), FLIGHT, _bow),
+           "%", 100.0, (0.03, 0.06, 0.10, 0.18), FLIGHT,
+           _set("esc", "duty_bow_frac")),
 )  # fmt: skip
 
 
