@@ -15,16 +15,18 @@ from daq.analysis.bridge import Powertrain
 from daq.analysis.budget import Part, budget_of, narrower
 from daq.analysis.bursts import Bursts
 from daq.analysis.curves import Curve
+from daq.analysis.gentle import Drawn
 from daq.analysis.glides import Glides
 from daq.analysis.hover import Flight
 from daq.analysis.legs import SAME_THROTTLE, UpDown
 from daq.analysis.measured import COVERAGE, Measured
 from daq.analysis.motor import MotorMeans
 from daq.analysis.plateaus import Plateaus
+from daq.analysis.plug import FittedPlug, PlugDrop
 from daq.analysis.power import PowerMeans
 from daq.analysis.propeller import Disc, Propeller
 from daq.analysis.restated import OneVoltage
-from daq.analysis.rounding import in_passing, with_interval
+from daq.analysis.rounding import figure, in_passing, with_interval
 from daq.analysis.zeros import ZEROED
 
 
@@ -105,6 +107,8 @@ class Evidence:
         motor: The motor at full throttle, if its resistance was measured apart.
         of_scale: Names of the sources that belong to the stand's scales: another run
             by the same scales has the same errors.
+        plug: What the arming plug drops, where the stand reads that.
+        fitted_plug: What the article says of its plug.
     """
 
     plateaus: Plateaus
@@ -126,6 +130,8 @@ class Evidence:
     train: Powertrain | None = None
     motor: MotorMeans | None = None
     of_scale: frozenset[str] = frozenset()
+    plug: PlugDrop | None = None
+    fitted_plug: FittedPlug | None = None
 
     def cautions(
         self, channels: Iterable[str], more: Iterable[str] = ()
@@ -202,13 +208,23 @@ class Evidence:
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """One value with its interval and its budget, in the unit that is printed."""
+    """One value with its interval and its budget, in the unit that is printed.
+
+    Attributes:
+        value: The value.
+        low: Low limit.
+        high: High limit.
+        unit: Unit at the surface.
+        budget: Which cause contributes how much.
+        draws: How often the interval was drawn; 0 where it lies about the value.
+    """
 
     value: float
     low: float
     high: float
     unit: str
     budget: tuple[Part, ...] = ()
+    draws: int = 0
 
     @property
     def finite(self) -> bool:
@@ -238,6 +254,7 @@ def reading(
         convert(float(high[0])),
         unit,
         budget_of(one, 0, convert),
+        one.draws if isinstance(one, Drawn) else 0,
     )
     return found if found.finite else None
 
@@ -252,7 +269,7 @@ def finding_of(
     cautions: tuple[str, ...],
 ) -> Finding:
     """A finding with what it rests on and its cautions."""
-    rests_on = list(evidence.grounds(points, channels))
+    rests_on = [*evidence.grounds(points, channels), *_drawn_words(found)]
     flagged = [
         f"{evidence.plateaus.label(point)}: {flag}"
         for point in points
@@ -270,6 +287,20 @@ def finding_of(
         rests_on=tuple(rests_on),
         cautions=evidence.cautions(channels, (*cautions, *flagged)),
         budget=found.budget,
+    )
+
+
+def _drawn_words(found: Reading) -> tuple[str, ...]:
+    """That an interval was drawn and leans, if it was."""
+    if not found.draws:
+        return ()
+    up, down = (
+        figure(abs(x - found.value), found.half_width) for x in (found.high, found.low)
+    )
+    unit = f" {found.unit}" if found.unit else ""
+    return (
+        f"a lopsided interval, drawn {found.draws} times (JCGM 101) where plus and "
+        f"minus are not alike: {up}{unit} up, {down}{unit} down",
     )
 
 

@@ -10,20 +10,19 @@ air are not touched here: the aircraft is taken to hover in the air of the bench
 """
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 
 from daq.analysis.aircraft import Aircraft
 from daq.analysis.bridge import RESTATED, Powertrain, off_by_duty
-from daq.analysis.curves import Curve
-from daq.analysis.measured import Measured, combine, derived, exact, minus, plus
+from daq.analysis.gentle import SEED, propagated
+from daq.analysis.measured import Measured, combine, exact, stated
 from daq.analysis.pack import PackFit, read_pack
 from daq.analysis.plateaus import Plateaus
 from daq.analysis.series import Array, Series
-from daq.errors import InputFault
 from daq.units import gf_to_n
 
 #: A speed controller is at full duty some way before full throttle: it is taught where
@@ -34,11 +33,15 @@ FULL_FROM: Final = 0.04
 #: extrapolated: a share of the measured range.
 CARRIED_ON: Final = 0.1
 ONE_MORE_G: Final = 1.0
+#: Where full throttle is looked for, as shares of the highest thrust measured, and how
+#: often that is halved: to a part in 10^12.
+SEARCHED: Final = (0.02, 1.5)
+HALVINGS: Final = 40
 
 
 @dataclass(frozen=True, slots=True)
-class Lift:
-    """A weight held in the air; one value each.
+class Hover:
+    """The aircraft standing in the air; one value each.
 
     Attributes:
         thrust_n: Of each motor.
@@ -46,20 +49,6 @@ class Lift:
         motor_w: Electrical power of each motor with its speed controller.
         total_a: Current from the pack, electronics included.
         bus_v: Voltage at the speed controllers.
-    """
-
-    thrust_n: Measured
-    throttle_frac: Measured
-    motor_w: Measured
-    total_a: Measured
-    bus_v: Measured
-
-
-@dataclass(frozen=True, slots=True)
-class Hover(Lift):
-    """The aircraft standing in the air; one value each.
-
-    Attributes:
         specific_n_w: Thrust of each motor over its electrical power.
         endurance_s: From full to a fifth left; None without a pack.
         gram_s: Endurance lost to one gram more; None without a pack.
@@ -68,6 +57,11 @@ class Hover(Lift):
             the pack was seen to give.
     """
 
+    thrust_n: Measured
+    throttle_frac: Measured
+    motor_w: Measured
+    total_a: Measured
+    bus_v: Measured
     specific_n_w: Measured
     endurance_s: Measured | None
     gram_s: Measured | None
@@ -135,208 +129,228 @@ def fly(
     )
 
 
-def hover(train: Powertrain, pack: PackFit, aircraft: Aircraft) -> Hover | None:
-    """Solve the hover; None where the weight is not known or nothing can lift it."""
+def hover(
+    train: Powertrain, pack: PackFit, aircraft: Aircraft, seed: int = SEED
+) -> Hover | None:
+    """Solve the hover; None where the weight is not known or nothing can lift it.
+
+    Args:
+        train: What a motor needs for a thrust.
+        pack: The pack.
+        aircraft: The aircraft.
+        seed: What draws begin from where a figure is not gentle.
+    """
     weight = aircraft.weight()
     if weight is None:
         return None
-    each_n = float(weight.value[0]) / aircraft.motors
-    if not train.power.covers(each_n, CARRIED_ON):
+    motors = aircraft.motors
+    each = combine(weight.value / motors, [(np.full(1, 1.0 / motors), weight)])
+    if not train.power.covers(float(each.value[0]), CARRIED_ON):
         return None
     # Without cells to go by it is the voltage that the run began with.
     rest, charge = aircraft.cells_v() or pack.rest_v, aircraft.flown_c()
-    found = _at_weight(train, pack, aircraft, weight, rest)
-    if found is None:
+    more_n = gf_to_n(ONE_MORE_G)
+    given = (weight, rest, pack.whole_ohm, aircraft.load())
+    now = (*given, *_off(train, each.value))
+    # The curves' errors a gram further on: what they change by is in their slope.
+    both = (*now, *_off(train, (weight.value + more_n) / motors))
+
+    def held(*values: Array) -> Flown:
+        return _held(train, motors, *values)
+
+    def heavier(*values: Array) -> Flown:
+        weight_n, *others = values
+        return held(weight_n + more_n, *others[:3], *others[5:7])
+
+    light, heavy = (
+        state(*(one.value for one in inputs))
+        for state, inputs in ((held, now), (heavier, both))
+    )
+    if not (np.isfinite(light.bus_v).all() and np.isfinite(heavy.bus_v).all()):
         return None
-    more = plus(weight, exact(gf_to_n(ONE_MORE_G)))
-    heavier = _at_weight(train, pack, aircraft, more, rest)
-    if heavier is None:
-        return None
-    endurance = gram = None
-    if charge is not None:
-        endurance = derived(lambda c, a: c / a, charge, found.total_a)
-        later = derived(lambda c, a: c / a, charge, heavier.total_a)
-        gram = minus(endurance, later)
+    on_stand = _on_stand(train, each.value)
+    duty = _duty_off(light.throttle_frac - on_stand)
+    heavier_duty = _duty_off(
+        heavy.throttle_frac - _on_stand(train, each.value + more_n / motors)
+    )
+
+    def figures(
+        charge_c: Array, off: Array, heavier_off: Array, *v: Array
+    ) -> tuple[Array, ...]:
+        one, other = held(*v[:6]), heavier(*v)
+        throttle = one.throttle_frac + off
+        return (
+            throttle,
+            one.motor_w,
+            one.total_a,
+            one.bus_v,
+            one.thrust_n / one.motor_w,
+            other.throttle_frac + heavier_off - throttle,
+            charge_c / one.total_a,
+            charge_c / one.total_a - charge_c / other.total_a,
+        )
+
+    throttle, watt, total, bus, specific, gram_throttle, endurance, gram = propagated(
+        figures,
+        charge or exact(0.0),
+        duty,
+        heavier_duty,
+        *both,
+        rng=np.random.default_rng(seed),
+    )
     return Hover(
-        thrust_n=found.thrust_n,
-        throttle_frac=found.throttle_frac,
-        motor_w=found.motor_w,
-        total_a=found.total_a,
-        bus_v=found.bus_v,
-        specific_n_w=derived(lambda t, p: t / p, found.thrust_n, found.motor_w),
-        endurance_s=endurance,
-        gram_s=gram,
-        gram_throttle_frac=minus(heavier.throttle_frac, found.throttle_frac),
-        extrapolated=not train.power.covers(each_n)
-        or float(found.total_a.value[0]) > pack.highest_a,
+        thrust_n=each,
+        throttle_frac=throttle,
+        motor_w=watt,
+        total_a=total,
+        bus_v=bus,
+        specific_n_w=specific,
+        endurance_s=endurance if charge else None,
+        gram_s=gram if charge else None,
+        gram_throttle_frac=gram_throttle,
+        extrapolated=not train.power.covers(float(each.value[0]))
+        or float(light.total_a[0]) > pack.highest_a,
     )
 
 
 def full_throttle(
-    train: Powertrain, pack: PackFit, aircraft: Aircraft
+    train: Powertrain, pack: PackFit, aircraft: Aircraft, seed: int = SEED
 ) -> FullThrottle | None:
-    """Solve full throttle; None where it lies too far beyond what was measured."""
-    load = aircraft.load()
-    inputs = (pack.rest_v, pack.quick_ohm, load)
-    top_n = float(train.power.x.max())
-    thrust_n = _solve(
-        lambda thrust: _surplus(train, aircraft.motors, thrust, *_values(inputs)), top_n
-    )
-    if thrust_n is None or not train.power.covers(thrust_n, CARRIED_ON):
+    """Solve full throttle; None where it lies too far beyond what was measured.
+
+    Args:
+        train: What a motor needs for a thrust.
+        pack: The pack.
+        aircraft: The aircraft.
+        seed: What draws begin from where a figure is not gentle.
+    """
+    motors = aircraft.motors
+    given = (pack.rest_v, pack.quick_ohm, aircraft.load())
+    rest_v, ohm, load_a = (one.value for one in given)
+    none = np.zeros(1)
+    nominal = _open(train, motors, rest_v, ohm, load_a, none, none)
+    thrust_n = float(nominal.thrust_n[0])
+    if not train.power.covers(thrust_n, CARRIED_ON):
         return None
-    at = np.array([thrust_n])
-    # Errors of the two curves there, as values around zero.
-    power_off, applied_off = (_off(curve, at) for curve in (train.power, train.applied))
-    applied_off = applied_off.with_source(
-        RESTATED, np.array([[_duty_off_v(train, thrust_n)]])
-    )
-    everything = (*inputs, power_off, applied_off)
+    power_off, applied_off = _off(train, nominal.thrust_n)
+    duty_v = np.array([[_duty_off_v(train, nominal.thrust_n)]])
+    inputs = (*given, power_off, applied_off.with_source(RESTATED, duty_v))
 
-    def answers(pick: Callable[[float, float, float], float]) -> Measured:
-        def solved(*values: Array) -> Array:
-            numbers = [float(value[0]) for value in values]
-            root = _solve(
-                lambda thrust: _surplus(train, aircraft.motors, thrust, *numbers), top_n
-            )
-            if root is None:
-                return np.array([math.nan])
-            watt = _value(train.power, root) + numbers[3]
-            volt = _value(train.applied, root) + numbers[4]
-            return np.array([pick(root, watt / volt, volt)])
-
-        return derived(solved, *everything)
-
-    motor_a = answers(lambda _, amp, __: amp)
-    total_a = answers(lambda _, amp, __: aircraft.motors * amp)
-    total_a = plus(total_a, load)
-    thrust = answers(lambda thrust, _, __: aircraft.motors * thrust)
     weight = aircraft.weight()
-    to_weight = None if weight is None else derived(lambda t, w: t / w, thrust, weight)
+
+    def figures(weight_n: Array, *v: Array) -> tuple[Array, ...]:
+        one = _open(train, motors, *v)
+        thrust_n = motors * one.thrust_n
+        amp = one.motor_w / one.bus_v
+        return thrust_n, thrust_n / weight_n, amp, one.total_a, one.bus_v
+
+    thrust, to_weight, motor_a, total_a, bus_v = propagated(
+        figures, weight or exact(1.0), *inputs, rng=np.random.default_rng(seed)
+    )
     return FullThrottle(
         thrust_n=thrust,
-        to_weight=to_weight,
+        to_weight=to_weight if weight else None,
         motor_a=motor_a,
         total_a=total_a,
-        bus_v=answers(lambda _, __, volt: volt),
-        extrapolated=not train.power.covers(thrust_n)
-        or float(total_a.value[0]) > pack.highest_a,
-    )
-
-
-# ----------------------------------------------------------------- hovering
-
-
-def _at_weight(
-    train: Powertrain,
-    pack: PackFit,
-    aircraft: Aircraft,
-    weight: Measured,
-    rest: Measured,
-) -> Lift | None:
-    motors = aircraft.motors
-    share = np.full(1, 1.0 / motors)
-    each = combine(weight.value / motors, [(share, weight)])
-    watt = _asked(train.power, each)
-    volt = _asked(train.applied, each)
-    load = aircraft.load()
-    inputs = (rest, pack.whole_ohm, load, watt)
-
-    def bus(rest_v: Array, ohm: Array, load_a: Array, motor_w: Array) -> Array:
-        left_v = rest_v - ohm * load_a
-        inside = left_v**2 - 4 * ohm * motors * motor_w
-        root = np.sqrt(np.where(inside >= 0, inside, math.nan))
-        return np.asarray((left_v + root) / 2, dtype=np.float64)
-
-    bus_v = derived(bus, *inputs)
-    if not np.isfinite(bus_v.value).all():
-        return None
-    total_a = derived(
-        lambda rest_v, ohm, load_a, motor_w: (
-            motors * motor_w / bus(rest_v, ohm, load_a, motor_w) + load_a
-        ),
-        *inputs,
-    )
-    throttle = derived(lambda u, v: u / v, volt, bus_v)
-    on_stand = float(volt.value[0]) / _bus_on_stand(train, float(each.value[0]))
-    moved = off_by_duty(float(throttle.value[0]) - on_stand)
-    return Lift(
-        thrust_n=each,
-        throttle_frac=throttle.with_source(RESTATED, np.array([[moved]])),
-        motor_w=watt,
-        total_a=total_a,
         bus_v=bus_v,
+        extrapolated=not train.power.covers(thrust_n)
+        or float(nominal.total_a[0]) > pack.highest_a,
     )
 
 
-def _bus_on_stand(train: Powertrain, thrust_n: float) -> float:
-    """Bus voltage that the stand had around a thrust, from the nearest plateau."""
+# ------------------------------------------------------------------- solving
+
+
+class Flown(NamedTuple):
+    """A state of the aircraft as plain arrays, shape (n,) each."""
+
+    thrust_n: Array
+    throttle_frac: Array
+    motor_w: Array
+    total_a: Array
+    bus_v: Array
+
+
+def _held(
+    train: Powertrain,
+    motors: int,
+    weight_n: Array,
+    rest_v: Array,
+    ohm: Array,
+    load_a: Array,
+    power_off_w: Array,
+    applied_off_v: Array,
+) -> Flown:
+    """The weight held in the air; NaN where the pack cannot give the power."""
+    each_n = weight_n / motors
+    watt = train.power.fit.predict(each_n) + power_off_w
+    volt = train.applied.fit.predict(each_n) + applied_off_v
+    left_v = rest_v - ohm * load_a
+    inside = left_v**2 - 4 * ohm * motors * watt
+    bus_v = (left_v + np.sqrt(np.where(inside >= 0, inside, math.nan))) / 2
+    total_a = motors * watt / bus_v + load_a
+    return Flown(each_n, volt / bus_v, watt, total_a, bus_v)
+
+
+def _open(
+    train: Powertrain,
+    motors: int,
+    rest_v: Array,
+    ohm: Array,
+    load_a: Array,
+    power_off_w: Array,
+    applied_off_v: Array,
+) -> Flown:
+    """All motors at full throttle, by halving; NaN outside the search."""
+
+    def needed(thrust_n: Array) -> tuple[Array, Array]:
+        watt = train.power.fit.predict(thrust_n) + power_off_w
+        return watt, train.applied.fit.predict(thrust_n) + applied_off_v
+
+    def surplus(thrust_n: Array) -> Array:
+        """Bus voltage that the pack gives less what full throttle needs, in volt."""
+        watt, volt = needed(thrust_n)
+        return np.asarray(rest_v - ohm * (motors * watt / volt + load_a) - volt)
+
+    top_n = float(train.power.x.max())
+    low = np.full(np.shape(rest_v), SEARCHED[0] * top_n)
+    high = np.full(np.shape(rest_v), SEARCHED[1] * top_n)
+    there = (surplus(low) > 0) & (surplus(high) < 0)
+    for _ in range(HALVINGS):
+        middle = (low + high) / 2
+        above = surplus(middle) > 0
+        low, high = np.where(above, middle, low), np.where(above, high, middle)
+    thrust_n = np.where(there, (low + high) / 2, math.nan)
+    watt, volt = needed(thrust_n)
+    full = np.ones_like(thrust_n)
+    return Flown(thrust_n, full, watt, motors * watt / volt + load_a, volt)
+
+
+def _off(train: Powertrain, at_n: Array) -> tuple[Measured, Measured]:
+    """Errors of the two curves at a thrust, as values around zero."""
+    power, applied = (curve.at(at_n).sources for curve in (train.power, train.applied))
+    return Measured(np.zeros(1), power), Measured(np.zeros(1), applied)
+
+
+def _duty_off(moved_frac: Array) -> Measured:
+    """What a throttle is off by that was moved so far, as a value around zero."""
+    return stated(0.0, RESTATED, off_by_duty(float(moved_frac[0])))
+
+
+def _on_stand(train: Powertrain, thrust_n: Array) -> Array:
+    """Throttle that a thrust took on the stand, at what the bus had around there."""
     applied = train.applied
-    nearest = int(np.argmin(np.abs(applied.x - thrust_n)))
-    return float(applied.y[nearest] / applied.throttle_frac[nearest])
+    nearest = int(np.argmin(np.abs(applied.x - thrust_n[0])))
+    bus_v = float(applied.y[nearest] / applied.throttle_frac[nearest])
+    return applied.fit.predict(thrust_n) / bus_v
 
 
-def _duty_off_v(train: Powertrain, thrust_n: float) -> float:
+def _duty_off_v(train: Powertrain, thrust_n: Array) -> float:
     """What the voltage at the bridge is off by where full throttle is asked.
 
     On the stand that thrust took less than full throttle, and what duty that was is
     known no better than how throttle and duty go together, and where it is full.
     """
-    volt = _value(train.applied, thrust_n)
-    on_stand = min(1.0, volt / _bus_on_stand(train, thrust_n))
+    volt = float(train.applied.fit.predict(thrust_n)[0])
+    on_stand = min(1.0, float(_on_stand(train, thrust_n)[0]))
     return math.hypot(off_by_duty(1.0 - on_stand), FULL_FROM / math.sqrt(3.0)) * volt
-
-
-def _asked(curve: Curve, at: Measured) -> Measured:
-    """A curve at a value that is itself uncertain."""
-    there = curve.at(at.value)
-    slope = curve.fit.slope(at.value)
-    return combine(there.value, [(np.ones(1), there), (slope, at)])
-
-
-# ------------------------------------------------------------ full throttle
-
-
-def _values(inputs: tuple[Measured, ...]) -> list[float]:
-    return [float(measured.value[0]) for measured in inputs]
-
-
-def _off(curve: Curve, at: Array) -> Measured:
-    there = curve.at(at)
-    return Measured(np.zeros(1), there.sources)
-
-
-def _value(curve: Curve, thrust_n: float) -> float:
-    return float(curve.fit.predict(np.array([thrust_n]))[0])
-
-
-def _surplus(
-    train: Powertrain,
-    motors: int,
-    thrust_n: float,
-    rest_v: float,
-    ohm: float,
-    load_a: float,
-    power_off_w: float = 0.0,
-    applied_off_v: float = 0.0,
-) -> float:
-    """Bus voltage that the pack gives less what full throttle needs, in volt."""
-    volt = _value(train.applied, thrust_n) + applied_off_v
-    watt = _value(train.power, thrust_n) + power_off_w
-    return rest_v - ohm * (motors * watt / volt + load_a) - volt
-
-
-def _solve(surplus: Callable[[float], float], top_n: float) -> float | None:
-    """Thrust at which nothing is left over, by halving; None outside the search."""
-    low, high = 0.02 * top_n, 1.5 * top_n
-    try:
-        if not (surplus(low) > 0 > surplus(high)):
-            return None
-        for _ in range(60):
-            middle = (low + high) / 2
-            if surplus(middle) > 0:
-                low = middle
-            else:
-                high = middle
-    except (InputFault, FloatingPointError):
-        return None
-    return (low + high) / 2

@@ -7,8 +7,6 @@ it takes. Only picks, converts and words; every figure was computed in ``motor``
 from collections.abc import Callable
 from typing import TypeAlias
 
-import numpy as np
-
 from daq.analysis.findings import (
     Evidence,
     Finding,
@@ -37,7 +35,7 @@ IMPOSSIBLE = (
 )
 
 Pick: TypeAlias = tuple[Measured | None, str, Callable[[float], float]]
-"""A figure of each plateau at full throttle, its unit, and what makes that of SI."""
+"""A figure of the motor, its unit, and what makes that of SI."""
 
 
 def speed_constant(evidence: Evidence) -> Finding | None:
@@ -138,8 +136,8 @@ def _told(
         channels: That it rests on.
     """
     readings = []
-    for figures, unit, convert in picks:
-        found = reading(_mean(motor, figures), 0, unit, convert)
+    for figure, unit, convert in picks:
+        found = reading(figure, 0, unit, convert)
         if found is None:
             return None
         readings.append(found)
@@ -154,10 +152,3 @@ def _against_printed(motor: MotorMeans, kv: Reading) -> str:
     if kv.low <= printed <= kv.high:
         return f"; {printed:g} is printed on it"
     return f", which leaves out the {printed:g} printed on it"
-
-
-def _mean(motor: MotorMeans, measured: Measured | None) -> Measured | None:
-    """Over the plateaus at full throttle."""
-    if measured is None:
-        return None
-    return measured.grouped([np.arange(len(motor.points))])

@@ -243,14 +243,19 @@ def derived(function: Callable[..., Array], *inputs: Measured) -> Measured:
     values = [measured.value for measured in inputs]
     terms: list[tuple[Array, Measured]] = []
     for place, measured in enumerate(inputs):
-        size = np.abs(measured.value)
-        u = measured.standard_uncertainty()
-        step = np.where(u > 0, u / 10, np.where(size > 0, 1e-6 * size, 1e-6))
+        step = small_step(measured)
         high, low = list(values), list(values)
         high[place], low[place] = values[place] + step, values[place] - step
         slope = (function(*high) - function(*low)) / (2 * step)
         terms.append((np.asarray(slope, dtype=np.float64), measured))
     return combine(np.asarray(function(*values), dtype=np.float64), terms)
+
+
+def small_step(measured: Measured) -> Array:
+    """How far each value is moved to see what that does, shape (n,)."""
+    size = np.abs(measured.value)
+    u = measured.standard_uncertainty()
+    return np.where(u > 0, u / 10, np.where(size > 0, 1e-6 * size, 1e-6))
 
 
 def exact(*value: float) -> Measured:
@@ -277,6 +282,8 @@ def plus(one: Measured, other: Measured) -> Measured:
 
 def averaged(results: Sequence[Measured]) -> Measured:
     """The mean of some results of equal length, each with an equal share."""
+    if len(results) == 1:
+        return results[0]
     share = np.full(results[0].value.size, 1.0 / len(results))
     value = np.mean([one.value for one in results], axis=0)
     return combine(value, [(share, one) for one in results])

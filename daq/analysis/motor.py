@@ -9,12 +9,13 @@ R. Power coefficient and figure of merit rest on the shaft power that follows.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 
-from daq.analysis.measured import Measured, combine, derived
+from daq.analysis.gentle import SEED, propagated
+from daq.analysis.measured import Measured, exact, minus, stated
 from daq.analysis.plateaus import Plateaus
 from daq.analysis.propeller import Disc
 from daq.analysis.series import Array, Index
@@ -57,7 +58,7 @@ class Winding:
 
 @dataclass(frozen=True, slots=True)
 class MotorMeans:
-    """The motor at full throttle; one value a plateau there, m of them.
+    """The motor at full throttle; one value each, over the plateaus there.
 
     Attributes:
         winding: What was measured of it apart.
@@ -75,11 +76,11 @@ class MotorMeans:
     points: tuple[int, ...]
     kv_rpm_v: Measured
     copper_w: Measured
-    idle_w: Measured | None
-    shaft_w: Measured | None
-    efficiency: Measured | None
-    power_coefficient: Measured | None
-    figure_of_merit: Measured | None
+    idle_w: Measured | None = None
+    shaft_w: Measured | None = None
+    efficiency: Measured | None = None
+    power_coefficient: Measured | None = None
+    figure_of_merit: Measured | None = None
 
 
 def read_motor(
@@ -105,36 +106,58 @@ def read_motor(
     points = _open(plateaus, (volts, speed, amps, power))
     if not points.size:
         return None
-    volt, omega, bus_a = (m.take(points) for m in (volts, speed, amps))
+    volt, omega, bus_a, watt = (_mean(m, points) for m in (volts, speed, amps, power))
     motor_a = _less_own_draw(bus_a)
-    ohm = _loop(winding.resistance_ohm, points.size)
-    kv = derived(
-        lambda v, w, i, r: w / RPM_RAD_S / (v - r * i), volt, omega, motor_a, ohm
+    ohm = _loop(winding.resistance_ohm)
+    rng = np.random.default_rng(SEED)
+    kv, copper = propagated(
+        lambda v, w, i, r: (w / RPM_RAD_S / (v - r * i), r * i * i),
+        *(volt, omega, motor_a, ohm),
+        rng=rng,
     )
-    copper = derived(lambda i, r: r * i * i, motor_a, ohm)
-    shaft = idle = efficiency = None
-    if winding.no_load_a is not None:
-        lost_a = _constant(winding.no_load_a, points.size).with_source(
-            "no-load current",
-            np.full((points.size, 1), NO_LOAD_U_REL * winding.no_load_a),
-        )
-        emf = (volt, motor_a, ohm, lost_a)
-        shaft = derived(lambda v, i, r, lost: (v - r * i) * (i - lost), *emf)
-        idle = derived(lambda v, i, r, lost: (v - r * i) * lost, *emf)
-        efficiency = derived(lambda s, p: s / p, shaft, power.take(points))
-    return MotorMeans(
-        winding=winding,
-        points=tuple(int(point) for point in points),
-        kv_rpm_v=kv,
-        copper_w=copper,
+    found = MotorMeans(winding, tuple(int(point) for point in points), kv, copper)
+    if winding.no_load_a is None:
+        return found
+    no_load_u = NO_LOAD_U_REL * winding.no_load_a
+    lost_a = stated(winding.no_load_a, "no-load current", no_load_u)
+    ideal = exact(math.nan) if ideal_w is None else _mean(ideal_w, points)
+    idle, shaft, efficiency, coefficient, merit = propagated(
+        _inside,
+        *(volt, omega, motor_a, ohm, lost_a, watt, ideal, *_disc(disc)),
+        rng=rng,
+    )
+    return replace(
+        found,
         idle_w=idle,
         shaft_w=shaft,
         efficiency=efficiency,
-        power_coefficient=_power_coefficient(shaft, omega, disc),
-        figure_of_merit=None
-        if shaft is None or ideal_w is None
-        else derived(lambda ideal, s: ideal / s, ideal_w.take(points), shaft),
+        power_coefficient=None if disc is None else coefficient,
+        figure_of_merit=None if ideal_w is None else merit,
     )
+
+
+def _inside(
+    volt: Array,
+    omega: Array,
+    amp: Array,
+    ohm: Array,
+    lost_a: Array,
+    watt: Array,
+    ideal_w: Array,
+    density_kg_m3: Array,
+    diameter_m: Array,
+) -> tuple[Array, ...]:
+    """Idle loss, shaft power, efficiency, C_P and figure of merit."""
+    emf_v = volt - ohm * amp
+    shaft_w = emf_v * (amp - lost_a)
+    rev_s = omega / (2 * math.pi)
+    coefficient = shaft_w / (density_kg_m3 * rev_s**3 * diameter_m**5)
+    return emf_v * lost_a, shaft_w, shaft_w / watt, coefficient, ideal_w / shaft_w
+
+
+def _mean(measured: Measured, points: Index) -> Measured:
+    """Over the plateaus at full throttle."""
+    return measured.grouped([points])
 
 
 def _open(plateaus: Plateaus, needed: tuple[Measured, ...]) -> Index:
@@ -146,48 +169,29 @@ def _open(plateaus: Plateaus, needed: tuple[Measured, ...]) -> Index:
 
 def _less_own_draw(bus_a: Measured) -> Measured:
     """The motor's current: the bus current less what the controller takes itself."""
-    size = bus_a.value.size
-    value = bus_a.value - OWN_DRAW_A / 2
-    found = combine(value, [(np.ones(size), bus_a)])
-    return found.with_source(
-        "draw of the speed controller", np.full((size, 1), OWN_DRAW_A / ROOT_12)
+    own_a = stated(
+        OWN_DRAW_A / 2, "draw of the speed controller", -OWN_DRAW_A / ROOT_12
     )
+    return minus(bus_a, own_a)
 
 
-def _loop(cold_ohm: float, size: int) -> Measured:
+def _loop(cold_ohm: float) -> Measured:
     """Winding and bridge as they are under load."""
     warm = COPPER_REL_K * WARMER_K
     value = cold_ohm * (1 + warm / 2) + BRIDGE_OHM / 2
     return (
-        _constant(value, size)
-        .with_source("ohmmeter", np.full((size, 1), OHMMETER_U_REL * cold_ohm))
-        .with_source(
-            "heat of the winding", np.full((size, 1), cold_ohm * warm / ROOT_12)
-        )
-        .with_source(
-            "resistance of the bridge", np.full((size, 1), BRIDGE_OHM / ROOT_12)
-        )
+        stated(value, "ohmmeter", OHMMETER_U_REL * cold_ohm)
+        .with_source("heat of the winding", np.array([[cold_ohm * warm / ROOT_12]]))
+        .with_source("resistance of the bridge", np.array([[BRIDGE_OHM / ROOT_12]]))
     )
 
 
-def _constant(value: float, size: int) -> Measured:
-    return Measured(np.full(size, value), {})
-
-
-def _power_coefficient(
-    shaft: Measured | None, omega: Measured, disc: Disc | None
-) -> Measured | None:
-    if shaft is None or disc is None:
-        return None
-    factor = disc.air.density_kg_m3 * disc.diameter_m**5
-
-    def coefficient(watt: Array, speed: Array) -> Array:
-        return np.asarray(watt / (factor * (speed / (2 * math.pi)) ** 3))
-
-    found = derived(coefficient, shaft, omega)
-    column = found.value[:, np.newaxis]
-    density = disc.air.u_kg_m3 / disc.air.density_kg_m3
-    diameter = 5 * disc.diameter_u_m / disc.diameter_m
-    return found.with_source("air density", -density * column).with_source(
-        "diameter", -diameter * column
+def _disc(disc: Disc | None) -> tuple[Measured, Measured]:
+    """Density and diameter; NaN where they are not known."""
+    if disc is None:
+        return exact(math.nan), exact(math.nan)
+    air = disc.air
+    return (
+        stated(air.density_kg_m3, "air density", air.u_kg_m3),
+        stated(disc.diameter_m, "diameter", disc.diameter_u_m),
     )

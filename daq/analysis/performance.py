@@ -21,7 +21,7 @@ from daq.analysis.findings import (
     text_of,
 )
 from daq.analysis.measured import COVERAGE, Measured, Source, t_factor
-from daq.analysis.propeller import CHECK_FIRST
+from daq.analysis.propeller import CHECK_FIRST, coefficient_at
 from daq.analysis.rounding import in_passing
 from daq.analysis.series import Index
 from daq.units import n_to_gf, rad_s_to_rpm
@@ -134,11 +134,14 @@ def thrust_exponent(evidence: Evidence) -> Finding | None:
 def thrust_coefficient(evidence: Evidence) -> Finding | None:
     """C_T at the plateau of highest thrust."""
     top = _top(evidence)
-    if top is None or evidence.propeller is None or evidence.disc is None:
+    thrust, omega = (evidence.plateaus.measured(n) for n in ("thrust", "speed"))
+    if top is None or thrust is None or omega is None or evidence.disc is None:
         return None
-    found = reading(evidence.propeller.thrust_coefficient, top, "")
-    speed = reading(evidence.plateaus.measured("speed"), top, "rpm", rad_s_to_rpm)
-    if found is None or speed is None:
+    speed = reading(omega, top, "rpm", rad_s_to_rpm)
+    if speed is None or not speed.value > 0:
+        return None
+    found = reading(coefficient_at(thrust, omega, evidence.disc, top), 0, "")
+    if found is None:
         return None
     return finding_of(
         evidence,

@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from daq.analysis.air import Air
-from daq.analysis.measured import COVERAGE, Measured, combine
+from daq.analysis.gentle import SEED, propagated
+from daq.analysis.measured import COVERAGE, Measured, combine, stated
 from daq.analysis.plateaus import Plateaus
 from daq.analysis.series import Array
 from daq.errors import InputFault
@@ -120,6 +121,24 @@ def thrust_coefficient(thrust: Measured, speed: Measured, disc: Disc) -> Measure
     value = thrust.value * unit
     result = combine(value, [(unit, thrust), (-2 * value / omega, speed)])
     return _with_disc(result, disc, density_power=-1.0, diameter_power=-4.0)
+
+
+def coefficient_at(
+    thrust: Measured, speed: Measured, disc: Disc, point: int
+) -> Measured:
+    """C_T of one plateau, its interval drawn where air or diameter bend it."""
+    air = disc.air
+    (found,) = propagated(
+        lambda newton, omega, density_kg_m3, diameter_m: (
+            newton / (density_kg_m3 * (omega / (2 * math.pi)) ** 2 * diameter_m**4),
+        ),
+        thrust.take([point]),
+        speed.take([point]),
+        stated(air.density_kg_m3, "air density", air.u_kg_m3),
+        stated(disc.diameter_m, "diameter", disc.diameter_u_m),
+        rng=np.random.default_rng(SEED),
+    )
+    return found
 
 
 def ideal_power(thrust: Measured, disc: Disc) -> Measured:
