@@ -4,6 +4,7 @@ One thing to do at a time, in words large enough to be read from the stand; what
 channel reads beside it. What is said and kept was worked out elsewhere.
 """
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Final
 
@@ -26,19 +27,54 @@ from ui.desktop.flow import Flow
 from ui.desktop.model.desk import Desk
 from ui.desktop.model.memory import Memory
 from ui.desktop.model.numbers import typed_number
-from ui.desktop.model.scaling import CHANNELS, Place, Scaling, kept_of
+from ui.desktop.model.scaling import CHANNELS, Place, Row, Scaling, kept_of
 from ui.desktop.model.watching import Watching
 from ui.desktop.parts import Choice, Fault, Upright, button, column, label, rule
 
 STANDARDS: Final = "standards"
 METER: Final = "meter"
 TAKE: Final = "Take the reading"
-HOW: Final = (
+KEPT: Final = "What comes of it is kept, and used by the next spin on this stand."
+HOW_MASSES: Final = (
     "Each step is said here: what to set down, what it reads, and when it is steady. "
-    "Masses go up and down and are set down anew; it takes some ten minutes. What "
-    "comes of it is kept, and used by the next spin on this stand."
+    f"Masses go up and down and are set down anew; it takes some ten minutes. {KEPT}"
 )
+HOW_METER: Final = (
+    "Each step is said here: set a value, wait until it is steady, and type what the "
+    f"meter reads. Spread the values over what you use. {KEPT}"
+)
+COLUMNS: Final = ("", "on it", "nominally", "counts", "scatter")
+NAMES: Final = 1
+LEFT: Final = Qt.AlignmentFlag.AlignLeft
+RIGHT: Final = Qt.AlignmentFlag.AlignRight
 USUAL_METER: Final = "0.5% + 2 x 0.01"
+
+
+class Readings(QWidget):
+    """What was read, the newest at the top, in columns that can be read down."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._parts: list[QWidget] = []
+        self._inside = QGridLayout(self)
+        self._inside.setContentsMargins(0, 0, 0, 0)
+        self._inside.setHorizontalSpacing(2 * theme.UNIT)
+        self._inside.setVerticalSpacing(theme.UNIT)
+        self._inside.setColumnStretch(len(COLUMNS), 1)
+
+    def tell(self, rows: Sequence[Row]) -> None:
+        """Show these, and the columns' heads where there are any."""
+        for part in self._parts:
+            self._inside.removeWidget(part)
+            part.hide()  # what is to be deleted is seen until it is
+            part.deleteLater()
+        self._parts = []
+        for line, row in enumerate((COLUMNS, *rows) if rows else ()):
+            for place, text in enumerate(row):
+                side = LEFT if place == NAMES else RIGHT
+                made = label(text, "small" if line else "muted", wraps=False)
+                self._inside.addWidget(made, line, place, side)
+                self._parts.append(made)
 
 
 class ScaleRoom(QWidget):
@@ -83,7 +119,7 @@ class ScaleRoom(QWidget):
         self._kept_labels: list[QWidget] = []
         self.channel = Choice("Channel to calibrate", 8)
         self.channel.addItems(list(CHANNELS))
-        self.channel.currentTextChanged.connect(lambda _: self._show_choice())
+        self.channel.currentTextChanged.connect(lambda _: self._chosen())
         self.file = button("Masses …", name="Choose the file that says what masses")
         self.file.clicked.connect(self._choose_file)
         self._file_name = label("", "small")
@@ -127,7 +163,7 @@ class ScaleRoom(QWidget):
         self.give_up = button("Give up", name="Give the calibration up")
         self.give_up.clicked.connect(self.leave)
         self._caution = label("", "muted")
-        self._rows, self._told = Sentences(), Sentences()
+        self._rows, self._told = Readings(), Sentences()
         below = QWidget()
         words = column(self._told, self._rows)
         words.addStretch(1)
@@ -154,10 +190,7 @@ class ScaleRoom(QWidget):
             return
         self._left = ""
         own = self._desk.own
-        place: Place | None = None
-        if own is not None:
-            own.plug(inserted=False)  # nobody else can reach in
-            place = own.place
+        place: Place | None = None if own is None else own.place
         file = self._memory.text(STANDARDS)
         self._memory.set(METER, self.meter.text())
         self.scaling.begin(
@@ -168,6 +201,8 @@ class ScaleRoom(QWidget):
             place=place,
             specimen=self._desk.specimen,
         )
+        if own is not None and self.scaling.model is not None:
+            own.plug(inserted=False)  # nobody else can reach in
         self.show_desk()
         self.take_it.setFocus()
 
@@ -197,6 +232,12 @@ class ScaleRoom(QWidget):
         except GramwattError as fault:
             self._left = str(fault)
         self.show_desk()
+
+    def _chosen(self) -> None:
+        """Another channel: what was said of the one before is no more."""
+        if self.scaling.model is None:
+            self.scaling.fault = ""
+        self._show_choice()
 
     def _choose_file(self) -> None:
         dialog = QFileDialog(self, "Masses", "", "Masses (*.toml)")
@@ -258,7 +299,8 @@ class ScaleRoom(QWidget):
         self.back.setEnabled(bool(model and model.readings))
         blocked = model.blocked if model else ""
         self._fault.tell(blocked or scaling.fault)
-        idle = self._left or ("" if scaling.made else HOW)
+        how = HOW_MASSES if self._weighs else HOW_METER
+        idle = self._left or ("" if scaling.made else how)
         said = scaling.caution if model else idle
         self._caution.setText(said)
         self._caution.setVisible(bool(said))
@@ -266,7 +308,7 @@ class ScaleRoom(QWidget):
         if now == self._shown:
             return
         self._shown = now
-        self._rows.tell(*((f"{what}: {counts}", "small") for what, counts in now[0]))
+        self._rows.tell(now[0])
         told = [("Kept, and used by the next spin", "head")] if scaling.made else []
         told += [(f"{name}: {said}", "") for name, said in scaling.told()]
         self._told.tell(*told)
@@ -284,8 +326,13 @@ class ScaleRoom(QWidget):
                 self._kept.addWidget(text, row, place)
                 self._kept_labels.append(text)
 
+    @property
+    def _weighs(self) -> bool:
+        """Whether the channel that is chosen is held against masses."""
+        return self.channel.currentText() == "thrust"
+
     def _show_choice(self) -> None:
-        masses = self.channel.currentText() == "thrust"
+        masses = self._weighs
         self.file.setVisible(masses)
         self._file_name.setVisible(masses)
         self.meter.setVisible(not masses)

@@ -111,6 +111,12 @@ def test_the_empty_states_say_what_to_do_next(window: Window) -> None:
     window.show_desk()
     assert "Connect one on the Bench" in texts(window.scale)
     assert not window.scale.start.isEnabled()
+    assert "Masses go up and down" in texts(window.scale)
+    window.scale.scaling.fault = "of thrust"
+    window.scale.channel.setCurrentText("voltage")
+    window.show_desk()
+    assert "type what the meter reads" in texts(window.scale)
+    assert "of thrust" not in texts(window.scale)
     window.go_to(4)
     assert "gramwatt report" in texts(window)
 

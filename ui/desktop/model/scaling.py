@@ -25,6 +25,8 @@ from ui.calibrations import kept_calibrations, latest
 
 CHANNELS: Final = tuple(UNITS)
 
+Row = tuple[str, str, str, str, str]
+"""A reading: which step, what was on it, nominally from zero, counts, scatter."""
 Place = Callable[[float], None]
 """Sets down so many newton on a simulated stand."""
 
@@ -234,12 +236,12 @@ class Scaling:
         still = "steady" if live.steady else "moving"
         return value, f"{still}, nominally from zero, {live.counts:.0f} counts"
 
-    def rows(self) -> list[tuple[str, str]]:
-        """What was read so far, the newest first: what was on it, and counts."""
+    def rows(self) -> list[Row]:
+        """What was read so far, the newest first."""
         model, known = self.model, self._known
         if model is None or known is None:
             return []
-        found = []
+        found: list[Row] = []
         for number, (step, reading) in enumerate(
             zip(model.steps, model.readings, strict=False), 1
         ):
@@ -250,8 +252,13 @@ class Scaling:
                 what = f"{model.typed.get(step.level, 0.0):g} {known.unit}"
             if step.kind == "held":
                 what += ", held"
-            counts = f"{reading.counts:.0f} counts, scatter {reading.sd_counts:.0f}"
-            found.append((f"{number}. {what}", counts))
+            nominal = resolved(
+                self.channel,
+                model.from_zero_si(reading.counts),
+                model.apart_si(reading.sd_counts),
+            )
+            counts, scatter = f"{reading.counts:.0f}", f"{reading.sd_counts:.0f}"
+            found.append((f"{number}", what, nominal, counts, scatter))
         return found[::-1]
 
     def told(self) -> list[tuple[str, str]]:

@@ -107,11 +107,14 @@ def test_what_was_read_can_be_taken_back_and_is_kept_when_given_up(
     room.begin(place=room.place)
     for _ in range(3):
         room.take()
-    assert [what for what, _ in room.scaling.rows()] == [
-        "3. 70 g",
-        "2. 20 g",
-        "1. nothing on it",
+    rows = room.scaling.rows()
+    assert [row[:2] for row in rows] == [
+        ("3", "70 g"),
+        ("2", "20 g"),
+        ("1", "nothing on it"),
     ]
+    assert rows[-1][2] == "0.00 gf"
+    assert float(rows[0][2].removesuffix(" gf")) == pytest.approx(70.0, rel=0.03)
     room.scaling.undo()
     assert len(room.scaling.rows()) == 2
     assert room.scaling.words()[0] == "Step 3 of 34"
