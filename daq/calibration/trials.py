@@ -25,6 +25,8 @@ Array = NDArray[np.float64]
 UNTRIED_HYSTERESIS: Final = 0.001
 UNTRIED_CREEP: Final = 0.001
 UNTRIED_SEATING: Final = 0.002
+#: A share that nobody has to mind.
+NEXT_TO_NOTHING: Final = "less than 0.001 %"
 ROOT_3: Final = math.sqrt(3.0)
 
 
@@ -160,7 +162,7 @@ def _linearity(off: dict[float, float], straight: float, largest: float) -> Tria
         "linearity",
         abs(worst) / largest,
         straight / largest,
-        f"It departs from the fitted line by at most {percent(abs(worst) / largest)} "
+        f"It departs from the fitted line by {within(abs(worst) / largest)} "
         "of the largest known value.",
     )
 
@@ -201,7 +203,7 @@ def _hysteresis(
         "hysteresis",
         2.0 * mean / largest,
         2.0 * u_mean / largest,
-        f"The way down lies up to {percent(2.0 * mean / largest)} (\N{PLUS-MINUS SIGN} "
+        f"The way down lies {within(2.0 * mean / largest)} (\N{PLUS-MINUS SIGN} "
         f"{percent(4.0 * u_mean / largest)}) of the largest known value off the way "
         "up.",
     )
@@ -284,8 +286,8 @@ def _zero_return(table: Table, fitted: Polynomial, largest: float) -> Trial:
         "zero return",
         abs(worst) * slope / largest,
         u * slope / largest,
-        f"With everything taken off, zero had moved by at most "
-        f"{percent(abs(worst) * slope / largest)} of the largest known value.",
+        f"With everything taken off, zero had moved by "
+        f"{within(abs(worst) * slope / largest)} of the largest known value.",
     )
 
 
@@ -293,11 +295,17 @@ def _untried(name: str, words: str) -> Trial:
     return Trial(name, math.nan, math.nan, words)
 
 
+def within(share: float) -> str:
+    """What something is by at most, as a person reads it."""
+    words = percent(share)
+    return words if words == NEXT_TO_NOTHING else f"at most {words}"
+
+
 def percent(share: float) -> str:
     """A share as a person reads it."""
     value = 100.0 * share
     if abs(value) < 1e-3:
-        return "less than 0.001 %"
+        return NEXT_TO_NOTHING
     return f"{value:.2g} %" if value < 9.95 else f"{value:.0f} %"
 
 

@@ -41,6 +41,8 @@ PEN: Final = 2  # width of a curve
 MARKER: Final = 9
 ROOMY: Final = 600  # from this width on the legend has two columns
 ROOM: Final = 0.05  # beyond what has to be seen, as a share of it
+HANGS: Final = 5  # px that an axis' label stands out below it
+HOVER: Final = "hover"
 FEW: Final = 4  # with more runs their bands are paler
 
 
@@ -183,7 +185,9 @@ class OverlayPlot(QWidget):
         self.plot.hideButtons()
         self.plot.setFocusPolicy(Qt.FocusPolicy.NoFocus)
         self.plot.setMinimumHeight(theme.scaled(100))
-        self.plot.getPlotItem().layout.setContentsMargins(0, theme.UNIT, theme.UNIT, 0)
+        self.plot.getPlotItem().layout.setContentsMargins(
+            0, theme.UNIT, theme.UNIT, HANGS
+        )
         head = QHBoxLayout()
         head.addWidget(self._head, 1)
         head.addWidget(self._simulated)
@@ -238,13 +242,20 @@ class OverlayPlot(QWidget):
         self.setAccessibleName(f"Plot of {family.title.lower()}: {told}")
 
     def mark(self, places: Sequence[tuple[float, Style]]) -> None:
-        """A dashed upright line at each of these, in a run's colour, and no others."""
+        """A dashed upright line at each of these, in a run's colour, and no others.
+
+        The first of them says what it is: they stand close together.
+        """
         for item in self._marks:
             self.plot.removeItem(item)
         self._marks = []
         for x, style in places:
             pen = pg.mkPen(color_of(style), width=1.2, style=Qt.PenStyle.DashLine)
-            line = pg.InfiniteLine(pos=x, angle=90, pen=pen)
+            words = "" if self._marks else HOVER
+            muted = {"color": theme.palette().muted, "position": 0.94}
+            line = pg.InfiniteLine(
+                pos=x, angle=90, pen=pen, label=words or None, labelOpts=muted
+            )
             self.plot.addItem(line, ignoreBounds=True)
             self._marks.append(line)
 

@@ -167,6 +167,7 @@ class ScaleRoom(QWidget):
         below = QWidget()
         words = column(self._told, self._rows)
         words.addStretch(1)
+        words.setContentsMargins(0, 0, 2 * theme.UNIT, 0)  # clear of what scrolls it
         below.setLayout(words)
         side = column(
             self._place,

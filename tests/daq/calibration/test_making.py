@@ -15,6 +15,7 @@ from daq.calibration.readings import Reading
 from daq.calibration.reference import Level, Reference
 from daq.calibration.standards import masses_of
 from daq.calibration.suspects import Sensor
+from daq.calibration.trials import within
 from daq.calibration.value import Calibration, Subject
 from daq.errors import InputFault
 from tests.daq.calibration.invented import (
@@ -328,3 +329,8 @@ def test_a_bent_cell_is_told() -> None:
 def test_a_fit_of_one_value_is_refused() -> None:
     with pytest.raises(InputFault, match="different values"):
         fit_polynomial(np.array([1.0, 1.0]), np.array([1.0, 2.0]), (0, 1))
+
+
+def test_a_share_that_is_next_to_nothing_is_not_at_most_less_than_it() -> None:
+    assert within(3e-6) == "less than 0.001 %"
+    assert within(2.5e-3) == "at most 0.25 %"

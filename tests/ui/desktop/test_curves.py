@@ -35,10 +35,11 @@ from ui.desktop import curves_shown, theme
 from ui.desktop.app import made_application
 from ui.desktop.background import Background
 from ui.desktop.curves import CurvesRoom
-from ui.desktop.curves_plot import Elided, color_of
+from ui.desktop.curves_plot import HOVER, Elided, OverlayPlot, color_of
 from ui.desktop.curves_table import KEYS, LETTERS, STAYS, TICK, UNITS
 from ui.desktop.model.labels import Label, read_label, write_label
 from ui.desktop.model.memory import Memory
+from ui.desktop.model.styles import style_of
 
 LONG = "Indoor camera quad of somebody with a very long name, motor A, three blades"
 HOSTILE = "<b>bold</b><img src='x'>"
@@ -670,3 +671,13 @@ def test_key_figures_are_in_the_table_of_the_smallest_window(
     view.resize(480, 300)
     for key in ("thrust", "best"):
         assert not view.isColumnHidden(KEYS.index(key)), key
+
+
+def test_the_first_mark_of_hover_says_what_it_is(qtbot: QtBot) -> None:
+    plot = OverlayPlot()
+    qtbot.addWidget(plot)
+    plot.mark([(45.0, style_of(0)), (46.0, style_of(1))])
+    lines = [item for item in plot.plot.getPlotItem().items if hasattr(item, "label")]
+    assert [line.label.toPlainText() for line in lines] == [HOVER]
+    plot.mark([])
+    assert not [i for i in plot.plot.getPlotItem().items if hasattr(i, "label")]
