@@ -64,6 +64,11 @@ def coulomb_to_mah(charge_c: float) -> float:
     return charge_c / 3.6
 
 
+def milli(value: float) -> float:
+    """A value in thousandths of its unit: volt to millivolt, ohm to milliohm."""
+    return value * 1e3
+
+
 def kv_to_volt_second(kv_rpm_v: float) -> float:
     """Kv in rpm/V to the motor constant in V s/rad, equal to N m/A.
 

@@ -1,12 +1,15 @@
-"""An article as the analysis takes it: its aircraft, its ratings, its motor."""
+"""An article as the analysis takes it: aircraft, ratings, motor, plug."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+_MILLI = 1e-3
+
 if TYPE_CHECKING:
     from daq.analysis.aircraft import Aircraft, Rating
     from daq.analysis.motor import Winding
+    from daq.analysis.plug import FittedPlug
     from daq.records.shelf import Article
 
 
@@ -44,6 +47,25 @@ def winding_of(article: Article | None) -> Winding | None:
         return None
     motor, ohm = article.motor, article.motor.resistance_ohm
     return Winding(ohm, motor.no_load_current_a, motor.kv_rpm_v)
+
+
+def plug_of(article: Article | None) -> FittedPlug | None:
+    """What the article says of its plug; None where it has none."""
+    from daq.analysis.copper import lead_ohm
+    from daq.analysis.plug import FittedPlug
+
+    plug = None if article is None else article.plug
+    if plug is None:
+        return None
+    between_ohm = 0.0
+    if plug.sense_lead_awg is not None and plug.sense_lead_mm is not None:
+        between_ohm = lead_ohm(plug.sense_lead_awg, plug.sense_lead_mm * _MILLI)
+    return FittedPlug(
+        name=plug.name,
+        rated_a=plug.rated_a,
+        lead_ohm=between_ohm,
+        contact_ohm=None if plug.contact_mohm is None else plug.contact_mohm * _MILLI,
+    )
 
 
 def _ratings(article: Article) -> tuple[Rating, ...]:

@@ -22,6 +22,7 @@ from daq.analysis.legs import SAME_THROTTLE, UpDown
 from daq.analysis.measured import COVERAGE, Measured
 from daq.analysis.motor import MotorMeans
 from daq.analysis.plateaus import Plateaus
+from daq.analysis.plug import FittedPlug, PlugDrop
 from daq.analysis.power import PowerMeans
 from daq.analysis.propeller import Disc, Propeller
 from daq.analysis.restated import OneVoltage
@@ -106,6 +107,8 @@ class Evidence:
         motor: The motor at full throttle, if its resistance was measured apart.
         of_scale: Names of the sources that belong to the stand's scales: another run
             by the same scales has the same errors.
+        plug: What the arming plug drops, where the stand reads that.
+        fitted_plug: What the article says of its plug.
     """
 
     plateaus: Plateaus
@@ -127,6 +130,8 @@ class Evidence:
     train: Powertrain | None = None
     motor: MotorMeans | None = None
     of_scale: frozenset[str] = frozenset()
+    plug: PlugDrop | None = None
+    fitted_plug: FittedPlug | None = None
 
     def cautions(
         self, channels: Iterable[str], more: Iterable[str] = ()

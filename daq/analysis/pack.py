@@ -9,7 +9,7 @@ not empty it.
 """
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -19,7 +19,7 @@ from daq.analysis.fits import Fit, fit
 from daq.analysis.measured import Measured, Source, combine
 from daq.analysis.models import Columns
 from daq.analysis.plateaus import Plateaus
-from daq.analysis.scaled import scale_sources
+from daq.analysis.scaled import points_of, scale_sources
 from daq.analysis.series import Array, Series
 from daq.analysis.unseen import ASLEEP
 from daq.errors import InputFault
@@ -283,8 +283,8 @@ def _coefficient(points: _Points, found: Fit, weights: Array) -> Measured:
     value = np.array([float(weights @ found.coefficients)])
     quick = float(found.coefficients[1])
     one = np.ones(1)
-    volt = points.volt.renamed(_own_name(points.volt)).mapped(row)
-    amp = points.amp.renamed(_own_name(points.amp)).mapped(quick * row)
+    volt = points_of(points.volt, "the pack").mapped(row)
+    amp = points_of(points.amp, "the pack").mapped(quick * row)
     misfit = found.misfit_sd * math.sqrt(float((row**2).sum()))
     result = combine(value, [(one, volt), (one, amp)])
     return Measured(
@@ -296,13 +296,3 @@ def _coefficient(points: _Points, found: Fit, weights: Array) -> Measured:
             ),
         },
     )
-
-
-def _own_name(measured: Measured) -> Callable[[str], str]:
-    """Names for what is each point's own: these points are not only plateaus."""
-
-    def name(known: str) -> str:
-        common = measured.sources[known].common
-        return known if common else f"{known} in the pack's points"
-
-    return name

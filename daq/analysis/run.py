@@ -16,6 +16,7 @@ from daq.analysis import (
     inside,
     moving,
     performance,
+    plugged,
     quality,
     restating,
 )
@@ -31,6 +32,7 @@ from daq.analysis.legs import up_down
 from daq.analysis.measured import Measured
 from daq.analysis.motor import Winding, read_motor
 from daq.analysis.plateaus import DEFAULT_SETTLE_S, Plateaus, average
+from daq.analysis.plug import FittedPlug, read_plug
 from daq.analysis.power import electrical_power, specific_thrust
 from daq.analysis.propeller import Disc, examine
 from daq.analysis.restated import at_one_voltage
@@ -68,6 +70,13 @@ FINDINGS: tuple[Callable[[Evidence], Finding | None], ...] = (
     flight.thrust_to_weight,
     flight.full_throttle_current,
     flight.no_hover,
+    plugged.resistance,
+    plugged.contacts,
+    plugged.dropped,
+    plugged.warmed,
+    plugged.in_flight,
+    plugged.costs,
+    plugged.trouble,
     apart.legs_apart,
     restating.legs_on_one_voltage,
     restating.moved_by_voltage,
@@ -95,6 +104,8 @@ _CHANNEL_COLUMNS = (
     ("voltage", "voltage", "v"),
     ("voltage-low", "voltage_low", "v"),
     ("speed", "speed", "rad_s"),
+    ("plug-plus", "plug_plus", "v"),
+    ("plug-minus", "plug_minus", "v"),
 )
 
 Row = dict[str, float | int | str | None]
@@ -195,13 +206,14 @@ def analyse(
     aircraft: Aircraft | None = None,
     winding: Winding | None = None,
     unseen: Unseen = NOTHING_UNSEEN,
+    fitted_plug: FittedPlug | None = None,
 ) -> Analysis:
     """Analyse one run.
 
     Args:
         series: Channels by name, on the device's time axis; any of thrust,
-            current, current-high, voltage, voltage-low, speed. Others are
-            averaged too but nothing is made of them.
+            current, current-high, voltage, voltage-low, speed, plug-plus,
+            plug-minus. Others are averaged too but nothing is made of them.
         holds: Stretches of the run, on the same axis.
         diameter_m: Measured tip diameter of the propeller; None if not known.
         diameter_u_m: Its standard uncertainty.
@@ -218,6 +230,7 @@ def analyse(
         aircraft: What the article is meant to fly on, if that is known.
         winding: What was measured of the motor apart, if anything was.
         unseen: What neither calibration nor readings show, on a real stand.
+        fitted_plug: What the article says of its plug.
 
     Returns:
         Plateaus, curves and findings; tables are empty, and a finding says so,
@@ -277,6 +290,8 @@ def analyse(
         flight=None
         if aircraft is None or on_supply or train is None
         else fly(series, plateaus, train, aircraft),
+        plug=read_plug(plateaus),
+        fitted_plug=fitted_plug,
     )
     told = BARE_FINDINGS if propeller_off else FINDINGS
     written = (write(evidence) for write in told)

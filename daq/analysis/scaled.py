@@ -1,11 +1,11 @@
-"""The errors of a channel's scale as sources that results share."""
+"""The errors of a channel as sources that results share, or do not."""
 
 from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from daq.analysis.measured import Source
+from daq.analysis.measured import Measured, Source
 from daq.analysis.series import Series
 
 
@@ -31,3 +31,16 @@ def scale_sources(
         name: Source(part.factor, np.full(part.factor.shape[0], part.dof))
         for name, part in found.items()
     }
+
+
+def points_of(measured: Measured, fit: str) -> Measured:
+    """Values as the points of a fit: what is each point's own is called so.
+
+    The same readings may be points of several fits, and others may be among them.
+    """
+
+    def name(known: str) -> str:
+        common = measured.sources[known].common
+        return known if common else f"{known} in {fit}'s points"
+
+    return measured.renamed(name)

@@ -28,6 +28,8 @@ CHANNEL_UNITS: Mapping[str, str] = {
     "voltage": "V",
     "voltage-low": "V",
     "speed": "rad/s",
+    "plug-plus": "V",
+    "plug-minus": "V",
 }
 
 #: What a stretch of a run was, see ``Hold``.

@@ -19,7 +19,7 @@ from daq.analysis.series import Array, Hold, Series
 from daq.analysis.statistics import window_mean
 
 #: Channels whose zero is read in the rests.
-ZEROED = ("thrust", "current")
+ZEROED = ("thrust", "current", "plug-plus", "plug-minus")
 #: A coasting 3-inch propeller stands still after about a second (common
 #: practice, no source); half as much again. Used on rests that follow a dwell.
 REST_SETTLE_S = 1.5

@@ -263,17 +263,26 @@ class Plug(Table):
         rated_a: held for as long as one likes.
         short_a: for ``short_s`` only.
         short_s: how long that is.
+        contact_mohm: what a contact has at most, by its data sheet.
+        sense_lead_awg: gauge of the lead that lies between the two sense wires of a
+            pole, beside the contact.
+        sense_lead_mm: how long that is.
     """
 
     name: Name
     rated_a: CurrentA | None = None
     short_a: CurrentA | None = None
     short_s: ShortS | None = None
+    contact_mohm: Annotated[float, Field(gt=0, le=100)] | None = None
+    sense_lead_awg: Annotated[int, Field(ge=8, le=36)] | None = None
+    sense_lead_mm: Annotated[float, Field(ge=0, le=300)] | None = None
 
     @model_validator(mode="after")
     def _short_time_is_whole(self) -> "Plug":
         if (self.short_a is None) != (self.short_s is None):
             raise ValueError("gives short_a and short_s only together")
+        if (self.sense_lead_awg is None) != (self.sense_lead_mm is None):
+            raise ValueError("gives sense_lead_awg and sense_lead_mm only together")
         if self.short_a is None:
             return self
         if self.rated_a is None:

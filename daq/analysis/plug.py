@@ -1,0 +1,259 @@
+"""What the arming plug drops under load, pole by pole, as one run shows it.
+
+The drop across each pole, read differentially, against the current: a straight line
+with errors both ways, whose slope is the resistance and whose intercept tells whether
+there is an offset that the rests did not show. Random parts weigh the points; gains,
+zeros and what the amplifier makes of the bus voltage follow as causes that points
+share. One run is one mating: what the plug has when it is put together again is not in
+here. Nothing here judges a rating.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import Enum, auto
+from typing import Final
+
+import numpy as np
+
+from daq.analysis.measured import Measured, Source, combine, plus
+from daq.analysis.plateaus import Plateaus
+from daq.analysis.scaled import points_of
+from daq.analysis.series import Array, Index
+from daq.analysis.unseen import ASLEEP, ROOT_3
+from daq.analysis.york import line, sensitivities
+
+#: What each pole's channel is called.
+CHANNELS: Final[Mapping[str, str]] = {"plus": "plug-plus", "minus": "plug-minus"}
+#: Levels of current that a line needs, and how far apart they have to lie, as a share
+#: of the highest.
+FEWEST_LEVELS: Final = 3
+SPREAD_SHARE: Final = 0.3
+#: Levels below this share of the highest current say little of one resistance.
+WARM_SHARE: Final = 0.3
+#: An amplifier reads this much of the voltage that both its wires have, as a
+#: rectangular bound: 80 dB, which matched resistors of 0.01 % give; monitor chips state
+#: 120 dB (common practice, no source). A constant part is in the null.
+COMMON_MODE_REL: Final = 1e-4
+COMMON_MODE: Final = "bus voltage seen by the amplifier"
+#: A point is never taken to be known better than this.
+SMALLEST_U: Final = 1e-7
+#: A reading at rest beyond this is no offset of an amplifier: a wire is off.
+LARGEST_OFFSET_V: Final = 0.02
+
+
+class Trouble(Enum):
+    """Why a pole has no resistance."""
+
+    FEW_LEVELS = auto()
+    SWAPPED = auto()
+    WIRE_OFF = auto()
+    TOO_SMALL = auto()
+
+
+@dataclass(frozen=True, slots=True)
+class FittedPlug:
+    """What the article says of its plug.
+
+    Attributes:
+        name: In words.
+        rated_a: For as long as one likes; None if it is not known.
+        lead_ohm: What of the lead lies between a pole's sense wires; 0 for nothing.
+        contact_ohm: What a contact has at most, by its data sheet; None likewise.
+    """
+
+    name: str
+    rated_a: float | None = None
+    lead_ohm: float = 0.0
+    contact_ohm: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Pole:
+    """One pole of the plug.
+
+    Attributes:
+        name: plus or minus.
+        ohm: Resistance between the sense wires, one value; None where there is trouble.
+        offset_v: Drop that the line has at no current, one value; None likewise.
+        rest_v: What was read with the motor off.
+        trouble: Why it has no resistance; None where it has one.
+        most_ohm: What it has at most, where it is too small to be told from none.
+    """
+
+    name: str
+    ohm: Measured | None
+    offset_v: Measured | None
+    rest_v: float
+    trouble: Trouble | None = None
+    most_ohm: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PlugDrop:
+    """The plug under load.
+
+    Attributes:
+        poles: As far as they were measured.
+        whole_ohm: Both poles; None unless both have a resistance.
+        drop_v: Across both at the highest level that was held, read there; None
+            likewise.
+        at_a: The current there.
+        lost_w: Drop times current there; None likewise.
+        top: Index of that plateau.
+        points: Plateaus that were used.
+        warmed: By which share both poles had more resistance on the later leg than on
+            the earlier, at the same levels; None without two legs.
+    """
+
+    poles: tuple[Pole, ...]
+    whole_ohm: Measured | None
+    drop_v: Measured | None
+    at_a: Measured
+    lost_w: Measured | None
+    top: int
+    points: tuple[int, ...]
+    warmed: Measured | None = None
+
+    @property
+    def highest_a(self) -> float:
+        """Largest current that was held."""
+        return float(self.at_a.value[0])
+
+
+def read_plug(plateaus: Plateaus) -> PlugDrop | None:
+    """Both poles, as far as the stand reads them.
+
+    Args:
+        plateaus: The averaged run.
+
+    Returns:
+        None without current or a channel of the plug, or where nothing was held.
+    """
+    amps = plateaus.measured("current")
+    names = [pole for pole, name in CHANNELS.items() if name in plateaus.channels]
+    if amps is None or not names or not len(plateaus):
+        return None
+    good = np.isfinite(amps.value)
+    for pole in names:
+        good &= np.isfinite(plateaus.channels[CHANNELS[pole]].mean)
+    used = np.flatnonzero(good)
+    if not used.size:
+        return None
+    amp = amps.take(used)
+    volts = {pole: _across(plateaus, pole, used) for pole in names}
+    above = _above_rest(amp)
+    poles = tuple(_pole(plateaus, pole, volts[pole], above) for pole in names)
+    top = int(np.argmax(amp.value))
+    at_a = amp.take([top])
+    ohms = [pole.ohm for pole in poles if pole.ohm is not None]
+    whole = drop = lost = None
+    if len(ohms) == len(CHANNELS):
+        whole = plus(*ohms)
+        drop = plus(*(volts[pole].take([top]) for pole in CHANNELS))
+        lost = combine(
+            drop.value * at_a.value, [(at_a.value, drop), (drop.value, at_a)]
+        )
+    return PlugDrop(
+        poles=poles,
+        whole_ohm=whole,
+        drop_v=drop,
+        at_a=at_a,
+        lost_w=lost,
+        top=int(used[top]),
+        points=tuple(int(index) for index in used),
+        warmed=None if whole is None else _warmed(plateaus, used, volts, above),
+    )
+
+
+def _warmed(
+    plateaus: Plateaus, used: Index, volts: Mapping[str, Measured], amp: Measured
+) -> Measured | None:
+    """Resistance of the later leg over that of the earlier, less one."""
+    both = plus(*(volts[pole] for pole in CHANNELS))
+    each = combine(
+        both.value / amp.value,
+        [(1.0 / amp.value, both), (-both.value / amp.value**2, amp)],
+    )
+    strong = amp.value > WARM_SHARE * float(amp.value.max())
+    legs = np.array(plateaus.leg)[used]
+    steps = plateaus.step[used]
+    names = list(dict.fromkeys(legs))
+    if len(names) != 2:
+        return None
+    levels = [set(steps[(legs == name) & strong].tolist()) for name in names]
+    common = np.isin(steps, list(levels[0] & levels[1])) & strong
+    groups = [np.flatnonzero(common & (legs == name)) for name in names]
+    if not groups[0].size or not groups[1].size:
+        return None
+    means = each.grouped(groups)
+    first, later = (float(one) for one in means.value)
+    weights = np.array([[-later / first**2, 1.0 / first]])
+    share = means.mapped(weights)
+    return Measured(np.array([later / first - 1.0]), share.sources)
+
+
+def _above_rest(amp: Measured) -> Measured:
+    """Current above that at rest, which drops nothing above the null."""
+    sources = {name: one for name, one in amp.sources.items() if name != ASLEEP}
+    return Measured(amp.value, sources)
+
+
+def _across(plateaus: Plateaus, pole: str, used: Index) -> Measured:
+    """Drop of one pole, with what the amplifier makes of the bus voltage."""
+    means = plateaus.channels[CHANNELS[pole]]
+    found = means.measured.take(used)
+    volts = plateaus.channels.get("voltage")
+    if pole != "plus" or volts is None or not volts.rests.value.size:
+        return found
+    sagged_v = volts.raw[used] - float(volts.rests.value.mean())
+    factor = COMMON_MODE_REL * sagged_v / ROOT_3
+    return found.with_source(COMMON_MODE, factor[:, np.newaxis])
+
+
+def _pole(plateaus: Plateaus, pole: str, volt: Measured, amp: Measured) -> Pole:
+    rests = plateaus.channels[CHANNELS[pole]].rests.value
+    rest_v = float(rests.mean()) if rests.size else 0.0
+
+    def none(trouble: Trouble, most_ohm: float | None = None) -> Pole:
+        return Pole(pole, None, None, rest_v, trouble, most_ohm)
+
+    levels = np.unique(np.round(plateaus.throttle_frac, 4)).size
+    spread = float(np.ptp(amp.value)) if amp.value.size else 0.0
+    if levels < FEWEST_LEVELS or spread < SPREAD_SHARE * float(amp.value.max()):
+        return none(Trouble.FEW_LEVELS)
+    ohm, offset = _fitted(volt, amp)
+    low, high = (float(one[0]) for one in ohm.interval())
+    if low > 0.0:
+        return Pole(pole, ohm, offset, rest_v)
+    if abs(rest_v) > LARGEST_OFFSET_V:
+        return none(Trouble.WIRE_OFF)
+    if high < 0.0:
+        return none(Trouble.SWAPPED)
+    return none(Trouble.TOO_SMALL, max(high, 0.0))
+
+
+def _fitted(volt: Measured, amp: Measured) -> tuple[Measured, Measured]:
+    """Slope and intercept with their sources."""
+    x, y = amp.value, volt.value
+    u_x = np.maximum(amp.own_uncertainty(), SMALLEST_U)
+    u_y = np.maximum(volt.own_uncertainty(), SMALLEST_U)
+    found = line(x, y, u_x, u_y)
+    moves = sensitivities(x, y, u_x, u_y)
+    excess = np.sqrt(max(0.0, found.chi2 / found.dof - 1.0))
+
+    def carried(value: float, by_x: Array, by_y: Array, own_u: float) -> Measured:
+        one = np.ones(1)
+        parts = [
+            (one, points_of(volt, "the plug").mapped(by_y[np.newaxis, :])),
+            (one, points_of(amp, "the plug").mapped(by_x[np.newaxis, :])),
+        ]
+        whole = combine(np.array([value]), parts)
+        misfit = Source(np.array([[own_u * excess]]), np.array([float(found.dof)]))
+        shape = "shape of drop against current"
+        return Measured(whole.value, {**whole.sources, shape: misfit})
+
+    ohm = carried(found.slope, moves.slope_x, moves.slope_y, found.slope_u)
+    offset = carried(
+        found.intercept, moves.intercept_x, moves.intercept_y, found.intercept_u
+    )
+    return ohm, offset

@@ -1,0 +1,330 @@
+"""Findings about the arming plug: what it drops, here and on the aircraft.
+
+Each function writes one finding, or None where the run or the article has not what it
+takes. Only picks, converts and words; what the plug has was computed in ``plug``, what
+flies in ``hover``.
+"""
+
+from dataclasses import replace
+from typing import Final
+
+import numpy as np
+
+from daq.analysis.copper import PER_K
+from daq.analysis.findings import (
+    Evidence,
+    Finding,
+    Reading,
+    bare_text,
+    channels_of,
+    finding_of,
+    in_words,
+    percent,
+    reading,
+    remark_of,
+    text_of,
+)
+from daq.analysis.hover import FullThrottle, full_throttle
+from daq.analysis.measured import Measured, combine, minus, stated
+from daq.analysis.plug import CHANNELS, PlugDrop, Pole, Trouble
+from daq.units import milli, n_to_gf
+
+ONE_MATING: Final = (
+    "one mating: put together again the plug may have another resistance, so spin it "
+    "several times, out and in between"
+)
+COMMON: Final = (
+    "the amplifiers are taken to reject what their wires have in common by 80 dB; two "
+    "dividers in their place do not"
+)
+LEADS: Final = (
+    "the aircraft is taken to have this plug, and the stand's leads and pack in front "
+    "of it"
+)
+#: Resistance of a contact that is in order, in ohm (common practice, no source).
+USUAL_OHM: Final = 0.030
+#: How far a lead is from its gauge's solid copper, as a rectangular bound: stranded and
+#: tinned lead, its length to a few millimetres (common practice, no source).
+LEAD_SHARE: Final = 0.15
+
+
+def resistance(evidence: Evidence) -> Finding | None:
+    """Resistance of both poles, or of the one that is measured."""
+    drop = evidence.plug
+    poles = [pole for pole in drop.poles if pole.ohm is not None] if drop else []
+    if drop is None or not poles:
+        return None
+    whole = drop.whole_ohm
+    found = reading(poles[0].ohm if whole is None else whole, 0, "milliohm", milli)
+    if found is None:
+        return None
+    each = {pole.name: reading(pole.ohm, 0, "milliohm", milli) for pole in poles}
+    told = [f"{name} {bare_text(one)}" for name, one in each.items() if one]
+    if whole is None:
+        what = f"The {poles[0].name} pole of {_name(evidence)} has {text_of(found)}"
+    else:
+        what = f"{_cap(_name(evidence))} has {text_of(found)} under load, both poles"
+        what += f" together ({in_words(told)})"
+    more = _compared(evidence, poles)
+    return _told(evidence, "plug-resistance", f"{what}{more}.", found, drop.points)
+
+
+def contacts(evidence: Evidence) -> Finding | None:
+    """What is left for the contacts once the lead between the wires is taken off."""
+    drop, fitted = evidence.plug, evidence.fitted_plug
+    if drop is None or drop.whole_ohm is None or fitted is None or not fitted.lead_ohm:
+        return None
+    both = 2 * fitted.lead_ohm
+    lead = stated(both, "lead between the sense wires", LEAD_SHARE * both / np.sqrt(3))
+    left = reading(minus(drop.whole_ohm, lead), 0, "milliohm", milli)
+    if left is None:
+        return None
+    said = (
+        "Of that the lead between the sense wires should have "
+        f"{milli(both):.2g} milliohm (copper of its gauge and length), which leaves "
+        f"{text_of(left)} for the contacts"
+    )
+    if left.high < 0:
+        said += "; less than nothing: the wires do not sit where the article says"
+    return _told(evidence, "plug-contacts", f"{said}.", left, drop.points)
+
+
+def dropped(evidence: Evidence) -> Finding | None:
+    """What it drops at the highest current that was held, and what heat that is."""
+    drop = evidence.plug
+    if drop is None:
+        return None
+    volt = reading(drop.drop_v, 0, "mV", milli)
+    watt = reading(drop.lost_w, 0, "W", float)
+    amp = reading(drop.at_a, 0, "A", float)
+    if volt is None or watt is None or amp is None:
+        return None
+    share = _share_of_bus(evidence, drop)
+    return _told(
+        evidence,
+        "plug-drop",
+        f"At {bare_text(amp)}, the most that was held, it drops {text_of(volt)}{share} "
+        f"and turns {bare_text(watt)} into heat{_rated(evidence, amp)}.",
+        volt,
+        (drop.top,),
+    )
+
+
+def in_flight(evidence: Evidence) -> Finding | None:
+    """What it drops on the aircraft, in hover and at full throttle."""
+    drop, flight = evidence.plug, evidence.flight
+    if drop is None or flight is None or drop.whole_ohm is None:
+        return None
+    parts: list[tuple[str, Measured]] = []
+    if flight.full is not None:
+        parts.append(("at full throttle", flight.full.total_a))
+    if flight.hover is not None:
+        parts.append(("in hover", flight.hover.total_a))
+    told, first = [], None
+    for when, total_a in parts:
+        volt = reading(_times(drop.whole_ohm, total_a), 0, "mV", milli)
+        watt = reading(_heat(drop.whole_ohm, total_a), 0, "W", float)
+        amp = reading(total_a, 0, "A", float)
+        if volt is None or watt is None or amp is None:
+            continue
+        figure = bare_text(volt) if first else text_of(volt)
+        first = first or volt
+        told.append(f"{figure} {when} ({bare_text(amp)}, {bare_text(watt)} of heat)")
+    if first is None:
+        return None
+    beyond = any(float(amp.value[0]) > drop.highest_a for _, amp in parts)
+    cautions = [LEADS]
+    if beyond:
+        cautions.insert(
+            0,
+            f"extrapolated: no more than {drop.highest_a:.3g} A went through it here, "
+            "and a plug that gets hot has more resistance",
+        )
+    sentence = f"On the aircraft it drops {in_words(told)}."
+    return _told(evidence, "plug-in-flight", sentence, first, drop.points, *cautions)
+
+
+def costs(evidence: Evidence) -> Finding | None:
+    """Thrust at full throttle that would be there without it."""
+    drop, flight = evidence.plug, evidence.flight
+    if drop is None or flight is None or flight.full is None or drop.whole_ohm is None:
+        return None
+    without = replace(
+        flight.pack, quick_ohm=minus(flight.pack.quick_ohm, drop.whole_ohm)
+    )
+    if float(without.quick_ohm.value[0]) <= 0:
+        return None
+    better = full_throttle(flight.train, without, flight.aircraft)
+    if better is None:
+        return None
+    gained = reading(minus(better.thrust_n, flight.full.thrust_n), 0, "gf", n_to_gf)
+    if gained is None:
+        return None
+    share = gained.value / n_to_gf(float(flight.full.thrust_n.value[0]))
+    return _told(
+        evidence,
+        "plug-thrust",
+        f"At full throttle the plug costs the aircraft {text_of(gained)} of thrust, "
+        f"{percent(share):.2g} % of it.",
+        gained,
+        drop.points,
+        *_beyond(flight.full),
+        LEADS,
+    )
+
+
+def warmed(evidence: Evidence) -> Finding | None:
+    """What its resistance did from one leg to the other."""
+    drop = evidence.plug
+    found = reading(drop.warmed, 0, "%", percent) if drop else None
+    if drop is None or found is None:
+        return None
+    if found.low <= 0 <= found.high:
+        most = max(abs(found.low), abs(found.high))
+        sentence = (
+            "Its resistance cannot be told apart between the legs: it changed by less "
+            f"than {most:.2g} %."
+        )
+    else:
+        kelvin = found.value / percent(PER_K)
+        sentence = (
+            f"On the later leg its resistance was {text_of(found)} above that of the "
+            f"earlier, as of copper that is {abs(kelvin):.0f} K "
+            f"{'warmer' if kelvin > 0 else 'cooler'}."
+        )
+    return _told(evidence, "plug-warming", sentence, found, drop.points)
+
+
+def trouble(evidence: Evidence) -> Finding | None:
+    """What kept a pole from having a resistance, or casts doubt on it."""
+    drop = evidence.plug
+    if drop is None:
+        return None
+    said = [words for pole in drop.poles if (words := _doubt(evidence, pole))]
+    if not said:
+        return None
+    return remark_of(
+        "plug-doubt",
+        " ".join(said),
+        None,
+        "",
+        channels_of(_channels(drop)),
+        evidence.cautions(_channels(drop)),
+    )
+
+
+def _doubt(evidence: Evidence, pole: Pole) -> str:
+    name = f"The {pole.name} pole of {_name(evidence)}"
+    if pole.trouble is Trouble.FEW_LEVELS:
+        return (
+            f"{name} was read at too few currents: measure three levels or more, the "
+            "lowest below two thirds of the highest."
+        )
+    if pole.trouble is Trouble.SWAPPED:
+        return f"{name} reads below zero under load: exchange its two sense wires."
+    if pole.trouble is Trouble.WIRE_OFF:
+        return (
+            f"{name} reads {milli(pole.rest_v):.0f} mV at rest and does not follow the "
+            "current: one of its sense wires is off, or its amplifier at its end."
+        )
+    if pole.trouble is Trouble.TOO_SMALL:
+        most = milli(pole.most_ohm or 0.0)
+        return (
+            f"{name} cannot be told from none: {most:.2g} milliohm at most. Spin at "
+            "more current, or hold each level longer."
+        )
+    return _offset_doubt(name, pole)
+
+
+def _offset_doubt(name: str, pole: Pole) -> str:
+    offset = reading(pole.offset_v, 0, "mV", milli)
+    if offset is not None and (offset.low > 0 or offset.high < 0):
+        return (
+            f"The drop of the {pole.name} pole does not go to zero with the current: "
+            f"{text_of(offset)} are left. Its resistance is not the same at all "
+            "currents (it got hot, or is loose), or its amplifier drifts with the load."
+        )
+    ohm = reading(pole.ohm, 0, "milliohm", milli)
+    if ohm is not None and ohm.low > milli(USUAL_OHM):
+        return (
+            f"{name} has more than the 1 to 30 milliohm of a contact in order: it is "
+            "worn or loose, or its sense wires sit far from it."
+        )
+    return ""
+
+
+def _told(
+    evidence: Evidence,
+    name: str,
+    sentence: str,
+    found: Reading,
+    points: tuple[int, ...],
+    *more: str,
+) -> Finding:
+    drop = evidence.plug
+    channels = ("current", *(_channels(drop) if drop else ()))
+    cautions = (*more, ONE_MATING, COMMON)
+    return finding_of(evidence, name, sentence, found, points, channels, cautions)
+
+
+def _channels(drop: PlugDrop) -> tuple[str, ...]:
+    return tuple(CHANNELS[pole.name] for pole in drop.poles)
+
+
+def _name(evidence: Evidence) -> str:
+    fitted = evidence.fitted_plug
+    return f"the plug ({fitted.name})" if fitted else "the plug"
+
+
+def _cap(words: str) -> str:
+    return words[:1].upper() + words[1:]
+
+
+def _compared(evidence: Evidence, poles: list[Pole]) -> str:
+    """Against what a contact has at most by its data sheet."""
+    fitted = evidence.fitted_plug
+    if fitted is None or fitted.contact_ohm is None:
+        return ""
+    limit = fitted.contact_ohm + fitted.lead_ohm
+    readings = [reading(pole.ohm, 0, "milliohm", milli) for pole in poles]
+    most = f"{milli(fitted.contact_ohm):.2g} milliohm a contact of its data sheet"
+    if any(one is not None and one.low > milli(limit) for one in readings):
+        return f"; more than the {most}"
+    if all(one is not None and one.high < milli(limit) for one in readings):
+        return f"; within the {most}"
+    return ""
+
+
+def _share_of_bus(evidence: Evidence, drop: PlugDrop) -> str:
+    volts = evidence.plateaus.measured("voltage")
+    if volts is None or drop.drop_v is None:
+        return ""
+    share = float(drop.drop_v.value[0]) / float(volts.value[drop.top])
+    return f", {percent(share):.2g} % of the bus voltage,"
+
+
+def _rated(evidence: Evidence, amp: Reading) -> str:
+    fitted = evidence.fitted_plug
+    if fitted is None or fitted.rated_a is None:
+        return ""
+    factor = amp.value / fitted.rated_a
+    if factor > 1.0:
+        return (
+            f"; it is rated {fitted.rated_a:g} A, and carried {factor:.1f} times that"
+        )
+    return f"; it is rated {fitted.rated_a:g} A"
+
+
+def _times(ohm: Measured, amp: Measured) -> Measured:
+    return combine(ohm.value * amp.value, [(amp.value, ohm), (ohm.value, amp)])
+
+
+def _heat(ohm: Measured, amp: Measured) -> Measured:
+    slopes = [(amp.value**2, ohm), (2 * ohm.value * amp.value, amp)]
+    return combine(ohm.value * amp.value**2, slopes)
+
+
+def _beyond(full: FullThrottle) -> tuple[str, ...]:
+    if not full.extrapolated:
+        return ()
+    return ("extrapolated: full throttle lies beyond what was measured here",)
