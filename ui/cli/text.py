@@ -1,21 +1,32 @@
 """Text for terminals of eighty columns."""
 
 import os
+import re
 import textwrap
 
 WIDTH = 80
+#: A figure and what belongs to it stay in one line: 1.4 %, 270 gf, 0.58 g/W.
+FIGURE = re.compile(r"(?<=\d) (?=(?:%|g/W|gf|kg|g|mg|rpm|min|ms|s|[VAWN])(?:\W|$))")
+FIRM = "\N{NO-BREAK SPACE}"  # textwrap does not break there
+
+
+def filled(text: str, width: int, first: str, others: str) -> str:
+    """Text in lines, never broken between a figure and its unit."""
+    lines = textwrap.fill(
+        FIGURE.sub(FIRM, text),
+        width,
+        initial_indent=first,
+        subsequent_indent=others,
+        break_on_hyphens=False,
+        break_long_words=False,  # a path stays in one piece
+    )
+    return lines.replace(FIRM, " ")
 
 
 def wrapped(text: str, *, indent: int = 0, hang: int | None = None) -> str:
     """Text in lines of at most ``WIDTH`` characters."""
-    return textwrap.fill(
-        text,
-        WIDTH,
-        initial_indent=" " * indent,
-        subsequent_indent=" " * (indent if hang is None else hang),
-        break_on_hyphens=False,
-        break_long_words=False,
-    )
+    others = " " * (indent if hang is None else hang)
+    return filled(text, WIDTH, " " * indent, others)
 
 
 def labelled(label: str, text: str, *, width: int = 11) -> str:
@@ -26,14 +37,8 @@ def labelled(label: str, text: str, *, width: int = 11) -> str:
 
 def beside(lead: str, text: str) -> str:
     """Text that wraps beside what leads it."""
-    return textwrap.fill(
-        text,
-        WIDTH - 1,  # a line that fills the last column may wrap once more
-        initial_indent=lead,
-        subsequent_indent=" " * len(lead),
-        break_on_hyphens=False,
-        break_long_words=False,  # a path stays in one piece
-    )
+    # A line that fills the last column may wrap once more.
+    return filled(text, WIDTH - 1, lead, " " * len(lead))
 
 
 def sentence(text: str) -> str:

@@ -1,5 +1,6 @@
 """The command as typed: a whole calibration at a terminal, checks, lists, refusals."""
 
+import argparse
 import json
 import os
 import re
@@ -12,6 +13,7 @@ from typing import Any
 
 import pytest
 
+from daq.calibration.standards import masses_of
 from daq.link.columns.description import read_description
 from daq.machine_clock import MachineClock
 from daq.stand.endpoint import open_endpoint
@@ -21,6 +23,8 @@ from daq.stand.plant.bench import Plant
 from daq.stand.plant.truth import shipped_truth
 from daq.stand.serve import Server
 from tests.lined import DESCRIPTION
+from ui.calibrating import Calibrating
+from ui.cli.calibrate_end import End
 from ui.cli.main import main
 from ui.simulated_scale import PacedClock
 
@@ -364,6 +368,23 @@ def test_two_mountings_are_compared_and_the_difference_is_kept(
     assert "mount reversed: 1 % more" in capsys.readouterr().out
     assert main(["calibrate", "--compare", first.id, first.id, "--changed", "x"]) == 1
     assert "cannot be compared with itself" in capsys.readouterr().err
+
+
+def test_one_that_is_less_well_known_than_the_one_before_says_so(
+    shelf: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from tests.daq.calibration.invented import Cell, club_masses, made
+
+    good = made(Cell())
+    # Nothing said of a lever, which costs 0.58 %.
+    poor = made(Cell(), reference=masses_of(club_masses(lever=None)))
+    model = Calibrating("thrust", (), needs_supply_off=True)
+    end = End(argparse.Namespace(out=None, json=False), model, print)
+    assert end.keep(good) == 0
+    assert "serves again" not in capsys.readouterr().out
+    assert end.keep(poor) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert f"The one before it, {good.id}, was known to" in said
 
 
 @pytest.mark.parametrize(

@@ -2,7 +2,7 @@
 
 import pytest
 
-from ui.cli.text import WIDTH, beside, framed, labelled, sentence
+from ui.cli.text import WIDTH, beside, framed, labelled, sentence, wrapped
 
 LONG = "Look at the pulse pin and at the wire from there to the pin that reads it. " * 2
 
@@ -46,3 +46,11 @@ def test_colour_comes_on_top_of_the_frame_and_can_be_left_out(
 )
 def test_a_sentence_begins_with_a_capital(text: str, with_capital: str) -> None:
     assert sentence(text) == with_capital
+
+
+def test_a_figure_stays_with_its_unit() -> None:
+    text = "x" * 75 + " 1.4 % of it, " + "y" * 62 + " 270 gf; 0.58 g/W"
+    lines = wrapped(text).splitlines()
+    assert lines[1].startswith("1.4 % of it")
+    assert lines[2].startswith("270 gf")
+    assert "\N{NO-BREAK SPACE}" not in wrapped(text)
