@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING
 
 from daq.calibration.trials import percent
@@ -83,6 +83,26 @@ def told(made: Calibration) -> list[tuple[str, str]]:
     if made.note:
         lines.append(("note", made.note))
     return lines
+
+
+def worse(made: Calibration, kept: Iterable[Calibration]) -> str:
+    """That the one that served until now was better known; "" where it was not.
+
+    Args:
+        made: the new one.
+        kept: those that were kept before it.
+    """
+    from ui.calibrations import latest
+
+    of = made.subject
+    before = latest(kept, of.channel, of.stand_id, of.specimen)
+    if before is None or before.u_rel >= made.u_rel:
+        return ""
+    return (
+        f"The one before it, {before.id}, was known to {percent(before.u_rel)} and "
+        f"this one is to {percent(made.u_rel)}: take this one's file away, and that "
+        "one serves again."
+    )
 
 
 def _grade(made: Calibration) -> str:

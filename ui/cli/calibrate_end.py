@@ -25,17 +25,6 @@ if TYPE_CHECKING:
 NOT_PASSED: Final = 1
 
 
-def worse(made: Calibration, before: Calibration) -> str:
-    """That the one before was better known, and how it serves again."""
-    from daq.calibration.trials import percent
-
-    return (
-        f"The one before it, {before.id}, was known to {percent(before.u_rel)} and "
-        f"this one is to {percent(made.u_rel)}: take this one's file away, and that "
-        "one serves again."
-    )
-
-
 class End:
     """What becomes of what was read."""
 
@@ -65,9 +54,10 @@ class End:
         from daq.calibration.text import to_dict, to_text
         from daq.fresh_file import write_fresh
         from daq.records.kept import keep
-        from ui.calibration_words import told
+        from ui.calibration_words import told, worse
+        from ui.calibrations import kept_calibrations
 
-        before = self._before(made)
+        caution = worse(made, kept_calibrations())
         path = keep(made.id, to_text(made))
         if self._args.out is not None:
             write_fresh(self._args.out, to_text(made).encode())
@@ -78,16 +68,9 @@ class End:
         for label, words in told(made):
             print(labelled(label, words, width=14))
         print(labelled("kept", f"{path}; the next spin uses it", width=14))
-        if before is not None and before.u_rel < made.u_rel:
-            print(labelled("caution", worse(made, before), width=14))
+        if caution:
+            print(labelled("caution", caution, width=14))
         return 0
-
-    def _before(self, made: Calibration) -> Calibration | None:
-        """The one that served until now."""
-        from ui.calibrations import kept_calibrations, latest
-
-        of = made.subject
-        return latest(kept_calibrations(), of.channel, of.stand_id, of.specimen)
 
     # ------------------------------------------------------------ checks
 

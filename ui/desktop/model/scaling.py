@@ -20,7 +20,7 @@ from daq.records.kept import keep, keep_unfinished
 from ui.calibrating import Calibrating, Live
 from ui.calibration_known import Known, standards_in
 from ui.calibration_steps import UNITS
-from ui.calibration_words import caution, resolved, told
+from ui.calibration_words import caution, resolved, told, worse
 from ui.calibrations import kept_calibrations, latest
 
 CHANNELS: Final = tuple(UNITS)
@@ -55,6 +55,7 @@ class Scaling:
         self._known: Known | None = None
         self._place: Place | None = None
         self._specimen = ""
+        self._worse = ""
 
     # ------------------------------------------------------------ beginning, ending
 
@@ -189,6 +190,7 @@ class Scaling:
                 specimen=self._specimen,
                 simulated=self._place is not None,
             )
+            self._worse = worse(made, kept_calibrations())
             keep(made.id, to_text(made))
         except GramwattError as fault:
             self.fault = f"{fault} Take readings back, or give it up."
@@ -263,7 +265,10 @@ class Scaling:
 
     def told(self) -> list[tuple[str, str]]:
         """What the calibration says that was made."""
-        return told(self.made) if self.made else []
+        if self.made is None:
+            return []
+        caution = [("caution", self._worse)] if self._worse else []
+        return caution + told(self.made)
 
 
 def kept_of(stand: s.Stand | None, specimen: str) -> list[tuple[str, str]]:

@@ -1,17 +1,22 @@
 """A calibration walked in the window's model, in virtual time."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
+from daq.calibration.standards import masses_of
+from daq.calibration.text import named, to_text
 from daq.link import session as s
+from daq.records.kept import keep
 from daq.stand.device import TICK_S
 from daq.stand.faults.stand import FaultyStand
 from daq.stand.plant.bench import Plant
 from daq.stand.plant.truth import shipped_truth
+from tests.daq.calibration.invented import Cell, club_masses
+from tests.daq.calibration.invented import made as made_of
 from ui.desktop.model.scaling import Scaling, kept_of
 
 TICKS = 20
@@ -81,6 +86,11 @@ def test_a_whole_calibration_is_kept_and_told(shelf: Path) -> None:
         (channel, "nominal, not calibrated")
         for channel in ("thrust", "current", "voltage")
     ]
+    # Somebody had masses on the thrust axis once, where no lever is in doubt.
+    better = made_of(Cell(), masses_of(club_masses(lever=None, on_axis=True)))
+    subject = replace(better.subject, specimen="mine")
+    better = named(replace(better, subject=subject, made_utc="2026-04-01T00:00:00Z"))
+    keep(better.id, to_text(better))
     room.begin(place=room.place, specimen="mine")
     assert room.scaling.words() == (
         "Step 1 of 34",
@@ -95,7 +105,9 @@ def test_a_whole_calibration_is_kept_and_told(shelf: Path) -> None:
     true = room.stand.bench.true_counts_per_unit["thrust"]
     assert 1.0 / made.slope_si == pytest.approx(true, rel=1e-3)
     assert made.subject.simulated
-    assert ("known to" in dict(room.scaling.told())) is True
+    told = dict(room.scaling.told())
+    assert "known to" in told
+    assert f"The one before it, {better.id}, was known to" in told["caution"]
     assert list(shelf.rglob(f"{made.id}.json"))
     assert kept_of(room.known, "mine")[0][1].startswith("calibrated 2026-05-09")
 
