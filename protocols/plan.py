@@ -38,8 +38,10 @@ MAX_LEASE_S = 0.5
 # A rounding error in a duration may make a ramp look this much steeper.
 _ROUNDING = 1e-9
 
-Kind = Literal["rest", "ramp", "settle", "dwell", "warm", "glide", "punch", "burst"]
-Leg = Literal["up", "down", "first", "second", "warm", "rest"]
+Kind = Literal[
+    "rest", "ramp", "settle", "dwell", "warm", "glide", "punch", "burst", "soak"
+]
+Leg = Literal["up", "down", "first", "second", "warm", "soak", "rest"]
 # How fast the kinds that move the throttle may move it; all others hold it.
 _FASTEST_FRAC_PER_S: Mapping[Kind, float] = {
     "ramp": MAX_RAMP_FRAC_PER_S,
@@ -47,7 +49,7 @@ _FASTEST_FRAC_PER_S: Mapping[Kind, float] = {
     "glide": MAX_GLIDE_FRAC_PER_S,
 }
 # What a plan is walked for; everything else only leads there.
-_DATA: tuple[Kind, ...] = ("dwell", "glide", "burst")
+_DATA: tuple[Kind, ...] = ("dwell", "glide", "burst", "soak")
 
 
 def _is_kind(word: str) -> TypeGuard[Kind]:
@@ -110,7 +112,8 @@ class Segment:
         leads_on = self.kind in ("ramp", "punch")
         if not leads_on and (self.kind == "rest") != (self.leg == "rest"):
             raise InputFault(f"a {self.kind} cannot be in leg {self.leg}.")
-        if self.kind != "ramp" and (self.kind == "warm") != (self.leg == "warm"):
+        apart = self.leg in ("warm", "soak") or self.kind in ("warm", "soak")
+        if self.kind != "ramp" and apart and self.kind != self.leg:
             raise InputFault(f"a {self.kind} cannot be in leg {self.leg}.")
 
     def _check_slope(self) -> None:

@@ -59,6 +59,20 @@ class WarmUp(Table):
     rest_s: RestS | None = None
 
 
+class Soak(Table):
+    """A hold behind the last level, read as it goes: it shows what warms.
+
+    Attributes:
+        throttle_percent: throttle of it.
+        duration_s: how long.
+        rest_s: how long the motor stands still before it.
+    """
+
+    throttle_percent: LevelPercent
+    duration_s: Annotated[float, Field(ge=10, le=300)]
+    rest_s: RestS
+
+
 class Staircase(Recipe):
     """Levels of throttle, up, and down again if wanted, or in shuffled order.
 
@@ -71,6 +85,7 @@ class Staircase(Recipe):
         passes: for a shuffled one: how often each level is visited; every pass has
             an order of its own.
         warm_up: what is held before the first level.
+        soak: what is held behind the last one, after a rest.
         ramp_percent_per_s: how fast throttle moves between levels.
         settle_s: held at each level before readings count.
         dwell_s: held at each level while readings count.
@@ -84,6 +99,7 @@ class Staircase(Recipe):
     seed: Annotated[int, Field(ge=0, le=2**32 - 1)] | None = None
     passes: Annotated[int, Field(ge=1, le=2)] | None = None
     warm_up: WarmUp | None = None
+    soak: Soak | None = None
     ramp_percent_per_s: RampPercentPerS
     settle_s: SettleS
     dwell_s: DwellS
@@ -165,6 +181,8 @@ class Staircase(Recipe):
                 from_frac=at_frac,
             )
             at_frac = 0.0
+        if self.soak is not None:
+            made += [rest(self.soak.rest_s), *_soaked(self.soak, rate_frac_s)]
         return [*made, rest(self.rest_s.after)]
 
     @override
@@ -174,6 +192,12 @@ class Staircase(Recipe):
         if self.warm_up is not None:
             said.append(_warm_words(self.warm_up))
         said += self._legs_told()
+        if self.soak is not None:
+            said.append(
+                f"Rests for {self.soak.rest_s:g} s, then holds "
+                f"{self.soak.throttle_percent:g} % for {self.soak.duration_s:g} s and "
+                "reads what that does as it gets warm."
+            )
         said.append(f"Rests for {self.rest_s.after:g} s. Each rest is a zero.")
         return said
 
@@ -270,6 +294,15 @@ def _warm(warm_up: WarmUp, rate_frac_s: float) -> list[Segment]:
     if warm_up.rest_s is not None:
         made += [ramp_to_rest(level_frac, rate_frac_s), rest(warm_up.rest_s)]
     return made
+
+
+def _soaked(soak: Soak, rate_frac_s: float) -> list[Segment]:
+    level_frac = soak.throttle_percent / 100
+    return [
+        Segment("ramp", "soak", 0, 0.0, level_frac, level_frac / rate_frac_s),
+        Segment("soak", "soak", 0, level_frac, level_frac, soak.duration_s),
+        ramp_to_rest(level_frac, rate_frac_s),
+    ]
 
 
 def _warm_words(warm_up: WarmUp) -> str:

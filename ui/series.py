@@ -37,6 +37,7 @@ KINDS: Final[Mapping[str, HoldKind]] = {
     "warm": "warm",
     "glide": "glide",
     "burst": "burst",
+    "soak": "soak",
 }
 LEGS: Final[Mapping[str, HoldLeg]] = {
     "up": "up",
@@ -140,8 +141,8 @@ def in_order(stream: Stream) -> NDArray[np.bool_]:
 def holds_of(run: Run, series: Mapping[str, Series]) -> list[Hold]:
     """What the plan was walked for, as far as was sampled.
 
-    Rests, dwells each with the settling before it, warm-ups, glides, and bursts each
-    with the punch before it. Nothing of what is in doubt because of a trip.
+    Rests, dwells each with the settling before it, warm-ups, soaks, glides, and bursts
+    each with the punch before it. Nothing of what is in doubt because of a trip.
     """
     first_s = max(float(s.t_s[0]) for s in series.values())
     last_s = min(float(s.t_s[-1]) for s in series.values())

@@ -8,7 +8,7 @@ share. One run is one mating: what the plug has when it is put together again is
 here. Nothing here judges a rating.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum, auto
 from typing import Final
@@ -16,9 +16,9 @@ from typing import Final
 import numpy as np
 
 from daq.analysis.measured import Measured, Source, combine, plus
-from daq.analysis.plateaus import Plateaus
+from daq.analysis.plateaus import DEFAULT_SETTLE_S, Plateaus, average
 from daq.analysis.scaled import points_of
-from daq.analysis.series import Array, Index
+from daq.analysis.series import Array, Hold, Index, Series
 from daq.analysis.unseen import ASLEEP, ROOT_3
 from daq.analysis.york import line, sensitivities
 
@@ -30,6 +30,9 @@ FEWEST_LEVELS: Final = 3
 SPREAD_SHARE: Final = 0.3
 #: Levels below this share of the highest current say little of one resistance.
 WARM_SHARE: Final = 0.3
+#: A soak is at least so long; its end and its begin are compared over so much each.
+SHORTEST_SOAK_S: Final = 10.0
+COMPARED_S: Final = 3.0
 #: An amplifier reads this much of the voltage that both its wires have, as a
 #: rectangular bound: 80 dB, which matched resistors of 0.01 % give; monitor chips state
 #: 120 dB (common practice, no source). A constant part is in the null.
@@ -89,6 +92,21 @@ class Pole:
 
 
 @dataclass(frozen=True, slots=True)
+class Soaked:
+    """A long hold at one throttle, its end against its beginning.
+
+    Attributes:
+        share: By which share the resistance of both poles grew.
+        lasted_s: Between the middles of the two stretches compared.
+        amp: Mean current.
+    """
+
+    share: Measured
+    lasted_s: float
+    amp: float
+
+
+@dataclass(frozen=True, slots=True)
 class PlugDrop:
     """The plug under load.
 
@@ -103,6 +121,7 @@ class PlugDrop:
         points: Plateaus that were used.
         warmed: By which share both poles had more resistance on the later leg than on
             the earlier, at the same levels; None without two legs.
+        soaked: What a long hold did to them; None without one.
     """
 
     poles: tuple[Pole, ...]
@@ -113,6 +132,7 @@ class PlugDrop:
     top: int
     points: tuple[int, ...]
     warmed: Measured | None = None
+    soaked: Soaked | None = None
 
     @property
     def highest_a(self) -> float:
@@ -120,10 +140,14 @@ class PlugDrop:
         return float(self.at_a.value[0])
 
 
-def read_plug(plateaus: Plateaus) -> PlugDrop | None:
+def read_plug(
+    series: Mapping[str, Series], holds: Sequence[Hold], plateaus: Plateaus
+) -> PlugDrop | None:
     """Both poles, as far as the stand reads them.
 
     Args:
+        series: Channels by name.
+        holds: Stretches of the run.
         plateaus: The averaged run.
 
     Returns:
@@ -162,6 +186,7 @@ def read_plug(plateaus: Plateaus) -> PlugDrop | None:
         top=int(used[top]),
         points=tuple(int(index) for index in used),
         warmed=None if whole is None else _warmed(plateaus, used, volts, above),
+        soaked=None if whole is None else _soaked(series, holds),
     )
 
 
@@ -169,11 +194,7 @@ def _warmed(
     plateaus: Plateaus, used: Index, volts: Mapping[str, Measured], amp: Measured
 ) -> Measured | None:
     """Resistance of the later leg over that of the earlier, less one."""
-    both = plus(*(volts[pole] for pole in CHANNELS))
-    each = combine(
-        both.value / amp.value,
-        [(1.0 / amp.value, both), (-both.value / amp.value**2, amp)],
-    )
+    each = _each(volts, amp)
     strong = amp.value > WARM_SHARE * float(amp.value.max())
     legs = np.array(plateaus.leg)[used]
     steps = plateaus.step[used]
@@ -185,6 +206,45 @@ def _warmed(
     groups = [np.flatnonzero(common & (legs == name)) for name in names]
     if not groups[0].size or not groups[1].size:
         return None
+    return _grown(each, groups)
+
+
+def _soaked(series: Mapping[str, Series], holds: Sequence[Hold]) -> Soaked | None:
+    """The end of the last soak against its beginning; None where none was long."""
+    soaks = [hold for hold in holds if hold.kind == "soak"]
+    soaks = [hold for hold in soaks if hold.end_s - hold.start_s >= SHORTEST_SOAK_S]
+    if not soaks:
+        return None
+    soak, long_s = soaks[-1], DEFAULT_SETTLE_S + COMPARED_S
+    ends = (soak.start_s, soak.end_s - long_s)
+    parts = [
+        Hold("dwell", "up", step, soak.throttle_frac, start_s, start_s + long_s)
+        for step, start_s in enumerate(ends)
+    ]
+    rests = [hold for hold in holds if hold.kind == "rest"]
+    names = ("current", *CHANNELS.values())
+    wanted = {name: series[name] for name in (*names, "speed") if name in series}
+    ends_read = average(wanted, [*rests, *parts])
+    measured = [ends_read.measured(name) for name in names]
+    amp, plus_v, minus_v = measured
+    if amp is None or plus_v is None or minus_v is None or len(ends_read) != len(ends):
+        return None
+    if not np.isfinite(amp.value + plus_v.value + minus_v.value).all():
+        return None
+    each = _each({"plus": plus_v, "minus": minus_v}, _above_rest(amp))
+    share = _grown(each, [np.array([0]), np.array([1])])
+    return Soaked(share, ends[1] - ends[0], float(amp.value.mean()))
+
+
+def _each(volts: Mapping[str, Measured], amp: Measured) -> Measured:
+    """Resistance of both poles at each point: drop over current."""
+    both = plus(*(volts[pole] for pole in CHANNELS))
+    slopes = [(1.0 / amp.value, both), (-both.value / amp.value**2, amp)]
+    return combine(both.value / amp.value, slopes)
+
+
+def _grown(each: Measured, groups: Sequence[Index]) -> Measured:
+    """By which share the mean of the second group lies above that of the first."""
     means = each.grouped(groups)
     first, later = (float(one) for one in means.value)
     weights = np.array([[-later / first**2, 1.0 / first]])

@@ -173,6 +173,22 @@ def costs(evidence: Evidence) -> Finding | None:
     )
 
 
+def soaked(evidence: Evidence) -> Finding | None:
+    """What a long hold did to it."""
+    drop = evidence.plug
+    soak = drop.soaked if drop else None
+    found = reading(soak.share, 0, "%", percent) if soak else None
+    if drop is None or soak is None or found is None:
+        return None
+    held = f"Held at {soak.amp:.3g} A for {soak.lasted_s:.0f} s"
+    if found.low <= 0 <= found.high:
+        most = max(abs(found.low), abs(found.high))
+        sentence = f"{held} its resistance changed by less than {most:.2g} %."
+    else:
+        sentence = f"{held} its resistance grew by {text_of(found)}{_as_copper(found)}."
+    return _told(evidence, "plug-soak", sentence, found, drop.points)
+
+
 def warmed(evidence: Evidence) -> Finding | None:
     """What its resistance did from one leg to the other."""
     drop = evidence.plug
@@ -186,11 +202,9 @@ def warmed(evidence: Evidence) -> Finding | None:
             f"than {most:.2g} %."
         )
     else:
-        kelvin = found.value / percent(PER_K)
         sentence = (
             f"On the later leg its resistance was {text_of(found)} above that of the "
-            f"earlier, as of copper that is {abs(kelvin):.0f} K "
-            f"{'warmer' if kelvin > 0 else 'cooler'}."
+            f"earlier{_as_copper(found)}."
         )
     return _told(evidence, "plug-warming", sentence, found, drop.points)
 
@@ -269,6 +283,13 @@ def _told(
 
 def _channels(drop: PlugDrop) -> tuple[str, ...]:
     return tuple(CHANNELS[pole.name] for pole in drop.poles)
+
+
+def _as_copper(grown: Reading) -> str:
+    """A change of resistance as a change of temperature."""
+    kelvin = grown.value / percent(PER_K)
+    word = "warmer" if kelvin > 0 else "cooler"
+    return f", as of copper that is {abs(kelvin):.0f} K {word}"
 
 
 def _name(evidence: Evidence) -> str:

@@ -74,6 +74,7 @@ FINDINGS: tuple[Callable[[Evidence], Finding | None], ...] = (
     plugged.contacts,
     plugged.dropped,
     plugged.warmed,
+    plugged.soaked,
     plugged.in_flight,
     plugged.costs,
     plugged.trouble,
@@ -290,7 +291,7 @@ def analyse(
         flight=None
         if aircraft is None or on_supply or train is None
         else fly(series, plateaus, train, aircraft),
-        plug=read_plug(plateaus),
+        plug=read_plug(series, holds, plateaus),
         fitted_plug=fitted_plug,
     )
     told = BARE_FINDINGS if propeller_off else FINDINGS

@@ -33,7 +33,7 @@ CHANNEL_UNITS: Mapping[str, str] = {
 }
 
 #: What a stretch of a run was, see ``Hold``.
-HoldKind: TypeAlias = Literal["rest", "dwell", "warm", "glide", "burst"]
+HoldKind: TypeAlias = Literal["rest", "dwell", "warm", "glide", "burst", "soak"]
 HoldLeg: TypeAlias = Literal["up", "down", "first", "second", "rest"]
 
 #: Holds may overlap by this much: two clocks never agree to the last digit.
@@ -107,7 +107,8 @@ class Hold:
 
     Attributes:
         kind: ``dwell`` (spinning at a throttle), ``rest`` (throttle zero),
-            ``warm`` (spinning, to be used for nothing), ``glide`` (throttle moving
+            ``soak`` (spinning for long, to see what warms), ``warm`` (spinning, to
+            be used for nothing), ``glide`` (throttle moving
             slowly and evenly) or ``burst`` (throttle moved at once and held for a
             moment). Only a dwell is ever a plateau.
         leg: ``up`` or ``down``; ``first`` or ``second`` for levels in shuffled

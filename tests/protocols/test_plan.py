@@ -22,7 +22,11 @@ HELD = (
     Segment("ramp", "rest", -1, 0.5, 0.0, 1.0),
 )
 # Where a kind other than a hold of a level belongs.
-PLACES: dict[str, tuple[Leg, int]] = {"rest": ("rest", -1), "warm": ("warm", 0)}
+PLACES: dict[str, tuple[Leg, int]] = {
+    "rest": ("rest", -1),
+    "warm": ("warm", 0),
+    "soak": ("soak", 0),
+}
 PLAN = Plan("one-level", "One level", (REST, *HELD, REST))
 
 levels = st.lists(
@@ -242,6 +246,8 @@ def test_each_moving_kind_has_a_bound_of_its_own(
     [
         ("dwell", "warm", 0),  # what warms up is never data
         ("warm", "up", 0),
+        ("soak", "up", 0),
+        ("dwell", "soak", 0),
         ("warm", "rest", -1),
         ("glide", "rest", -1),
         ("burst", "rest", -1),
@@ -255,13 +261,13 @@ def test_a_kind_stays_in_the_legs_that_it_belongs_to(
         Segment(kind, leg, step, 0.0, 0.0, 1.0)
 
 
-def test_dwells_glides_and_bursts_are_what_a_plan_is_walked_for() -> None:
+def test_dwells_glides_bursts_and_soaks_are_what_a_plan_is_walked_for() -> None:
     data = {
         kind
         for kind in get_args(Kind)
         if Segment(kind, *PLACES.get(kind, ("up", 0)), 0.0, 0.0, 1.0).is_data
     }
-    assert data == {"dwell", "glide", "burst"}
+    assert data == {"dwell", "glide", "burst", "soak"}
 
 
 def test_a_throttle_may_be_chopped_to_rest_by_a_punch() -> None:

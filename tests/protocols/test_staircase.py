@@ -167,3 +167,15 @@ def test_a_fault_in_a_file_names_file_and_key_and_what_is_allowed(
     with pytest.raises(InputFault, match=says) as caught:
         load_recipe(path)
     assert str(caught.value).startswith(f"{path}: ")
+
+
+def test_a_soak_comes_behind_the_last_level_after_a_rest() -> None:
+    plan = expand(load_recipe("plug-steps"))
+    kinds = [segment.kind for segment in plan.segments[-5:]]
+    assert kinds == ["rest", "ramp", "soak", "ramp", "rest"]
+    rest, ramp, soak = plan.segments[-5:-2]
+    assert rest.duration_s == 15.0
+    assert (ramp.leg, ramp.end_frac) == ("soak", 0.7)
+    assert (soak.end_frac, soak.duration_s, soak.is_data) == (0.7, 30.0, True)
+    told = load_recipe("plug-steps").told()
+    assert any("holds 70 % for 30 s" in sentence for sentence in told)

@@ -26,6 +26,8 @@ if TYPE_CHECKING:
 
 COULOMB_A_MAH = 3.6
 NOTHING = "-"
+# Legs that have no levels, as a stop of them is called.
+APART = {"rest": "rest", "warm": "warm-up", "soak": "soak"}
 _KEPT = "\N{NO-BREAK SPACE}"
 # A figure and its unit stay on one line.
 _FIGURE = re.compile(r"(?<=\d) (?=(?:s|%|A|V|W|J|C|gf|rpm|mAh)\b|%)")
@@ -92,7 +94,7 @@ def _stops(rows: Sequence[Row]) -> list[list[Row]]:
         held = stops[-1][-1].segment.kind if stops else None
         opens = row.segment.kind in ("ramp", "glide", "punch")
         # A level that needs no move to get there follows another hold.
-        if opens or held in (None, "dwell", "warm", "burst"):
+        if opens or held in (None, "dwell", "warm", "burst", "soak"):
             stops.append([])
         stops[-1].append(row)
     return stops
@@ -104,7 +106,9 @@ def _stop_line(stop: list[Row]) -> str:
     kinds = {row.segment.kind: row.segment.duration_s for row in stop}
     moves = [kinds[kind] for kind in ("ramp", "glide", "punch") if kind in kinds]
     holds = [
-        kinds[kind] for kind in ("dwell", "rest", "warm", "burst") if kind in kinds
+        kinds[kind]
+        for kind in ("dwell", "rest", "warm", "burst", "soak")
+        if kind in kinds
     ]
     end = stop[-1]
     return (
@@ -123,8 +127,8 @@ def _what(stop: Sequence[Row]) -> str:
     """What a stop is called: rest, up 3, glide down, burst."""
     segment = stop[-1].segment
     kinds = {row.segment.kind for row in stop}
-    if segment.leg in ("rest", "warm"):
-        return "rest" if segment.leg == "rest" else "warm-up"
+    if segment.leg in APART:
+        return APART[segment.leg]
     if "glide" in kinds:
         return f"glide {segment.leg}"
     if "burst" in kinds:

@@ -42,9 +42,15 @@ def walk(levels: tuple[float, ...] = LEVELS) -> list[Hold]:
 
 
 def record(
-    changes: dict[str, object], seed: int, holds: list[Hold]
+    changes: dict[str, object],
+    seed: int,
+    holds: list[Hold],
+    truth: list[tuple[float, float]] | None = None,
 ) -> dict[str, Series]:
-    """What the rough stand reads, by the constants that it declares."""
+    """What the rough stand reads, by the constants that it declares.
+
+    Time and true resistance of the plug go into ``truth``.
+    """
     plant = Plant(changed(COLD | changes, "rough"), seed, step_s=FRAME_S / 2)
     read: dict[str, list[tuple[float, int]]] = {}
     specs = {spec.name: spec for spec in (*plant.sensor_specs, *plant.slow_specs)}
@@ -57,6 +63,8 @@ def record(
             (h.throttle_frac for h in holds if h.start_s <= now_s < h.end_s), 0.0
         )
         plant.advance(FRAME_S, 1e-3 * (1.0 + throttle))
+        if truth is not None and plant._plug is not None:
+            truth.append((plant.time_s, plant._plug.resistance_ohm))
         frame = plant.fast_frame()
         counts = {"current": frame[0], "voltage": frame[2]}
         if (count := plant.take_conversion()) is not None:
@@ -79,9 +87,13 @@ def record(
     }
 
 
+def seen(series: dict[str, Series], holds: list[Hold]) -> PlugDrop | None:
+    return read_plug(series, holds, average(series, holds, unseen=USUAL))
+
+
 def plug_of(changes: dict[str, object], seed: int = 2) -> PlugDrop:
     holds = walk()
-    found = read_plug(average(record(changes, seed, holds), holds, unseen=USUAL))
+    found = seen(record(changes, seed, holds), holds)
     assert found is not None
     return found
 
@@ -188,14 +200,14 @@ def test_what_is_wired_wrong_or_too_small_has_no_resistance(
 
 def test_one_level_is_too_few() -> None:
     holds = walk((0.6,))
-    found = read_plug(average(record(ohms(0.003), 2, holds), holds))
+    found = seen(record(ohms(0.003), 2, holds), holds)
     assert found is not None
     assert {pole.trouble for pole in found.poles} == {Trouble.FEW_LEVELS}
 
 
 def test_levels_too_close_together_are_too_few() -> None:
     holds = walk((0.80, 0.82, 0.84))
-    found = read_plug(average(record(ohms(0.003), 2, holds), holds))
+    found = seen(record(ohms(0.003), 2, holds), holds)
     assert found is not None
     assert found.poles[0].trouble is Trouble.FEW_LEVELS
 
@@ -213,7 +225,7 @@ def test_without_the_channels_nothing_is_said() -> None:
     holds = walk()
     series = record(ohms(0.003), 2, holds)
     del series["plug-plus"], series["plug-minus"]
-    assert read_plug(average(series, holds)) is None
+    assert seen(series, holds) is None
     told = [f.id for f in analyse(series, holds).findings]
     assert not [name for name in told if name.startswith("plug")]
 
@@ -304,6 +316,25 @@ def test_a_contact_that_stays_cold_is_told_to_change_by_little() -> None:
     assert told.high is not None
     assert told.low is not None
     assert told.low < 0.0 < told.high < 2.0
+
+
+def test_what_a_long_hold_does_is_that_of_the_plants_contacts() -> None:
+    holds = walk()
+    start_s = holds[-1].end_s + 1.0
+    end_s = start_s + 30.0
+    holds.append(Hold("soak", "rest", -1, 0.7, start_s, end_s))
+    holds.append(Hold("rest", "rest", -1, 0.0, end_s + 1.0, end_s + 1.0 + REST_S))
+    warm: dict[str, object] = {"plug.capacity_j_k": 0.8, "plug.resistance_k_w": 35.0}
+    known: list[tuple[float, float]] = []
+    found = seen(record(ohms(0.010) | warm, 2, holds, known), holds)
+    assert found is not None
+    assert found.soaked is not None
+    assert found.soaked.lasted_s == pytest.approx(30.0 - 3.6)
+    at_s, ohm = np.array(known).T
+    early = ohm[(at_s > start_s + 0.6) & (at_s < start_s + 3.6)].mean()
+    late = ohm[(at_s > end_s - 3.0) & (at_s < end_s)].mean()
+    assert late / early > 1.02
+    assert holds_truth(found.soaked.share, float(late / early) - 1.0)
 
 
 def test_far_too_much_resistance_is_doubted() -> None:
