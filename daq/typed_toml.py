@@ -127,7 +127,7 @@ def _sentence(error: ErrorDetails, model: type[Table]) -> str:
     """What is wrong with one key and what is allowed."""
     key = _dotted(error["loc"])
     if error["type"] == "missing":
-        return f"{key} is missing"
+        return f"{key} is missing{_asked_for(error['loc'], model)}"
     if error["type"] == "extra_forbidden":
         return _unknown_key(error["loc"], model)
     allowed = _ALLOWED.get(error["type"])
@@ -152,6 +152,13 @@ def _shown(value: object) -> str:
         return f'"{value[:40]}"'
     shown = str(value)
     return shown if len(shown) <= 40 else shown[:37] + "..."
+
+
+def _asked_for(loc: Sequence[int | str], model: type[Table]) -> str:
+    """What a missing key asks for, where its model says so in its description."""
+    field = _table_at(model, loc[:-1]).model_fields.get(str(loc[-1]))
+    words = field.description if field is not None else None
+    return f": {words}" if words else ""
 
 
 def _unknown_key(loc: Sequence[int | str], model: type[Table]) -> str:

@@ -13,6 +13,8 @@ if TYPE_CHECKING:
 
 E74_FACTOR = 2.4
 E74_CLASS_A = 400.0
+#: A mean of many readings is shown a little finer than one of them scatters.
+MEAN_SHARE = 0.7
 CAUTION_THRUST = (
     "Nothing turns while a channel is calibrated, and nothing here makes it: but hands "
     "are at the propeller now. Take the pack off, or pull the arming plug, and look "
@@ -49,7 +51,7 @@ def resolved(channel: str, value_si: float, step_si: float) -> str:
 
     value, unit = to_trade(channel, value_si)
     step, _ = to_trade(channel, step_si)
-    decimals = max(0, -math.floor(math.log10(step)))
+    decimals = max(0, -math.floor(math.log10(MEAN_SHARE * step)))
     rounded = round(value, decimals) + 0.0  # never minus zero
     return f"{rounded:.{decimals}f} {unit}"
 

@@ -111,8 +111,23 @@ class Propeller(Table):
 
     name: Name
     blades: Annotated[int, Field(ge=1, le=8)]
-    diameter_mm: Annotated[float, Field(ge=15, le=1000)]
-    diameter_u_mm: Annotated[float, Field(gt=0, le=10)]
+    diameter_mm: Annotated[
+        float,
+        Field(
+            ge=15,
+            le=1000,
+            description="measure it from tip to tip, since the printed size can be 8 % "
+            "off, which is a third in C_T",
+        ),
+    ]
+    diameter_u_mm: Annotated[
+        float,
+        Field(
+            gt=0,
+            le=10,
+            description="how well the diameter was measured, such as 0.15 with a ruler",
+        ),
+    ]
     printed_size: Name | None = None
     max_rpm: Annotated[float, Field(ge=1000, le=200_000)] | None = None
     power_coefficient: Coefficient | None = None

@@ -241,6 +241,7 @@ def test_a_cell_that_does_not_move_is_told_at_the_first_mass() -> None:
 def test_a_reading_is_shown_to_the_digit_that_its_scatter_leaves() -> None:
     gf = 9.80665e-3
     assert resolved("thrust", 168.123 * gf, 0.09 * gf) == "168.12 gf"
+    assert resolved("thrust", 168.123 * gf, 0.11 * gf) == "168.12 gf"
     assert resolved("thrust", -0.0008 * gf, 0.09 * gf) == "0.00 gf"
     assert resolved("thrust", 168.123 * gf, 2.0 * gf) == "168 gf"
     assert resolved("voltage", 7.702, 0.002) == "7.702 V"

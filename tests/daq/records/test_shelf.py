@@ -119,6 +119,12 @@ def test_a_damaged_article_in_a_record_names_the_record() -> None:
     ("old", "new", "says"),
     [
         ("kv_rpm_v = 4600", "", "motor.kv_rpm_v is missing"),
+        (
+            "diameter_mm = 76.2",
+            "",
+            "propeller.diameter_mm is missing: measure it from tip to tip, since the "
+            "printed size can be 8 % off",
+        ),
         ("kv_rpm_v", "kv", "motor.kv is not a known key; kv_rpm_v was probably meant"),
         ("kv_rpm_v", "colour", "motor.colour is not a known key; known are name, kv"),
         ("kv_rpm_v = 4600", "kv_rpm_v = 4.6", "motor.kv_rpm_v is 4.6; .* at least 100"),
