@@ -122,6 +122,8 @@ class PlugDrop:
         warmed: By which share both poles had more resistance on the later leg than on
             the earlier, at the same levels; None without two legs.
         soaked: What a long hold did to them; None without one.
+        each_ohm: Drop over current of both poles at every plateau of the run, NaN where
+            there is none; None unless both are measured.
     """
 
     poles: tuple[Pole, ...]
@@ -133,6 +135,7 @@ class PlugDrop:
     points: tuple[int, ...]
     warmed: Measured | None = None
     soaked: Soaked | None = None
+    each_ohm: Measured | None = None
 
     @property
     def highest_a(self) -> float:
@@ -187,6 +190,7 @@ def read_plug(
         points=tuple(int(index) for index in used),
         warmed=None if whole is None else _warmed(plateaus, used, volts, above),
         soaked=None if whole is None else _soaked(series, holds),
+        each_ohm=None if whole is None else _at_every(plateaus, amps),
     )
 
 
@@ -234,6 +238,12 @@ def _soaked(series: Mapping[str, Series], holds: Sequence[Hold]) -> Soaked | Non
     each = _each({"plus": plus_v, "minus": minus_v}, _above_rest(amp))
     share = _grown(each, [np.array([0]), np.array([1])])
     return Soaked(share, ends[1] - ends[0], float(amp.value.mean()))
+
+
+def _at_every(plateaus: Plateaus, amps: Measured) -> Measured:
+    every = np.arange(len(plateaus))
+    volts = {pole: _across(plateaus, pole, every) for pole in CHANNELS}
+    return _each(volts, _above_rest(amps))
 
 
 def _each(volts: Mapping[str, Measured], amp: Measured) -> Measured:

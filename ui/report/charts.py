@@ -81,6 +81,7 @@ CURRENT: Final = Axis("Current", "A", 1.0)
 POWER: Final = Axis("Electrical power", "W", 1.0)
 SPECIFIC: Final = Axis("Specific thrust", "g/W", units.n_to_gf(1.0))
 SPEED: Final = Axis("Speed", "rpm", units.rad_s_to_rpm(1.0))
+RESISTANCE: Final = Axis("Resistance of the plug", "milliohm", units.milli(1.0))
 COEFFICIENT: Final = Axis("Thrust coefficient C_T", "", 1.0, from_zero=False)
 
 
@@ -212,7 +213,7 @@ def _wishes(analysis: Analysis) -> Sequence[_Wish]:
     )
     if evidence.propeller_off:
         return (*electrical, _current_by_speed(analysis))
-    return (
+    wishes = (
         _Wish(
             "thrust",
             THROTTLE,
@@ -251,6 +252,11 @@ def _wishes(analysis: Analysis) -> Sequence[_Wish]:
             "a thrust and a speed channel and the propeller's measured diameter",
         ),
     )
+    plug = evidence.plug
+    if plug is None or plug.each_ohm is None:
+        return wishes
+    ohm = _Wish("plug", CURRENT, RESISTANCE, current, plug.each_ohm, "", both)
+    return (*wishes, ohm)
 
 
 def _current_by_speed(analysis: Analysis) -> _Wish:
