@@ -38,6 +38,10 @@ KEYS: Final = (
     "done ends early, q leaves and keeps what was read."
 )
 TAKES_BACK: Final = "u takes the reading back."
+#: How often, and for how long, hands of this program ask again for a reading that came
+#: to nothing.
+TRIES: Final = 3
+TRIED_S: Final = 60.0
 LEFT: Final = 1
 
 
@@ -71,6 +75,7 @@ class Walk:
         self._typed = Typed()
         self._hands: SimulatedScale | None = None
         self._told_step = -1
+        self._missed: list[tuple[float, str]] = []
         self._left = False
         self._end = End(args, self.model, self._say)
 
@@ -134,7 +139,7 @@ class Walk:
             taken = self.model.poll(now_s)
             if taken is not None:
                 self._tell_taken(taken)
-            self._tell_said()
+            self._tell_said(now_s)
             if self.model.step is None and (status := self._finish()) is not None:
                 return status
             self._obey(now_s)
@@ -212,6 +217,8 @@ class Walk:
         step, number = self.model.step, len(self.model.readings)
         if step is None or number == self._told_step or not self.model.hears:
             return
+        if self._missed and self._waits_on(now_s):
+            return
         self._told_step = number
         lead = f"{number + 1:>4}/{len(self.model.steps)}  "
         self._say(beside(lead, step.words))
@@ -219,6 +226,17 @@ class Walk:
             self._by_hand(step, now_s)
         elif step.hold_s > 0.0:
             self.model.take(now_s)
+
+    def _waits_on(self, now_s: float) -> bool:
+        """Whether a simulated stand that fell silent still is.
+
+        Raises:
+            StandFault: it has been for too long, or too often.
+        """
+        if len(self._missed) > TRIES or now_s - self._missed[0][0] > TRIED_S:
+            raise StandFault(self._missed[-1][1])
+        live = self.model.live(now_s)
+        return live.counts != live.counts
 
     def _by_hand(self, step: Step, now_s: float) -> None:
         """The simulated somebody does what the step says."""
@@ -236,6 +254,7 @@ class Walk:
             self._told_step = -1  # the supply is seen off in a moment
 
     def _tell_taken(self, taken: Reading) -> None:
+        self._missed.clear()
         words = f"{taken.counts:.0f} counts, scatter {taken.sd_counts:.0f}"
         if len(self.model.readings) > 1:
             value_si = self.model.from_zero_si(taken.counts)
@@ -248,12 +267,13 @@ class Walk:
         if doubt and not self._args.check:
             self._say(wrapped(f"{doubt} {TAKES_BACK}", indent=10))
 
-    def _tell_said(self) -> None:
+    def _tell_said(self, now_s: float) -> None:
         said, self.model.said = self.model.said, []
         for words in said:
             self._say(wrapped(words, indent=10))
         if said and self._hands is not None:
-            raise StandFault(said[-1])
+            self._missed.append((now_s, said[-1]))
+            self._told_step = -1  # this machine was busy: asked for once more
 
     def _show(self, now_s: float) -> None:
         """The live line, on a terminal."""

@@ -13,6 +13,7 @@ from typing import Any
 
 import pytest
 
+from daq.calibration.readings import Reading
 from daq.calibration.standards import masses_of
 from daq.link.columns.description import read_description
 from daq.machine_clock import MachineClock
@@ -438,3 +439,25 @@ def test_the_example_standards_can_be_read(
     path.write_text(capsys.readouterr().out)
     assert len(masses_of(read_standards(path)).levels) == 5
     assert main(["calibrate", "--list"]) == 0
+
+
+@pytest.mark.slow
+def test_a_simulated_stand_that_a_busy_machine_holds_up_is_asked_again(
+    shelf: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    held_up: list[float] = []
+    through = Calibrating.poll
+
+    def poll(model: Calibrating, now_s: float) -> Reading | None:
+        if model.taking and len(model.readings) == 1 and not held_up:
+            held_up.append(now_s)
+            model._give_up("The stand has stopped sending; look at its cable.")
+        return through(model, now_s)
+
+    monkeypatch.setattr(Calibrating, "poll", poll)
+    asked = ["calibrate", "--simulated", "current", "--points", "3"]
+    assert main(asked) == 0
+    said = capsys.readouterr().out
+    assert held_up
+    assert said.count("2/4  Set current 1 of 3") == 2
+    assert "has stopped sending" in said
