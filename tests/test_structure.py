@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.conftest import TOGETHER
+
 ROOT = Path(__file__).parents[1]
 HEAVY = ("numpy", "pandas", "scipy", "matplotlib", "pyarrow", "pydantic", "PySide6")
 
@@ -75,3 +77,17 @@ def test_data_are_found_through_their_package(package: str, name: str) -> None:
 
 def _pyproject() -> str:
     return (ROOT / "pyproject.toml").read_text(encoding="utf-8")
+
+
+def test_what_shares_runs_goes_to_one_worker() -> None:
+    for place in (place for places in TOGETHER.values() for place in places):
+        assert (ROOT / place).exists(), place
+    readers = [
+        path.relative_to(ROOT).as_posix()
+        for path in (ROOT / "tests").rglob("test_*.py")
+        if "cut_runs: CutRuns" in path.read_text(encoding="utf-8")
+        and path != Path(__file__)
+    ]
+    assert readers
+    for module in readers:
+        assert module.startswith(TOGETHER["shared runs"]), module

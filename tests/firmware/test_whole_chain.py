@@ -21,7 +21,6 @@ from tests.wired import Wired
 pytestmark = [
     pytest.mark.endtoend,
     pytest.mark.timeout(180),
-    pytest.mark.xdist_group("real time"),
     pytest.mark.slow,
 ]
 

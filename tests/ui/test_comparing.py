@@ -12,8 +12,6 @@ from ui.cli.main import main
 from ui.comparing import Comparison, compare_folders
 from ui.report.comparison import write_comparison
 
-pytestmark = pytest.mark.xdist_group("mountings")
-
 HOSTILE = '<script>alert("B")</script>'
 
 

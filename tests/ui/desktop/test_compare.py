@@ -9,7 +9,7 @@ from tests.mountings import taking_turns
 from ui.desktop.curves_compare import ComparePanel
 from ui.desktop.model.held import Held, hold, marks
 
-pytestmark = [pytest.mark.slow, pytest.mark.xdist_group("mountings")]
+pytestmark = pytest.mark.slow
 
 
 @pytest.fixture(scope="module")
