@@ -15,6 +15,7 @@ from tests.runs import write_run
 from tests.served import PROTOCOL, Bench
 from tests.spins import spin
 from ui.articles import example_article
+from ui.cli.main import main
 
 pytestmark = [pytest.mark.endtoend, pytest.mark.timeout(60)]
 
@@ -147,20 +148,29 @@ def good(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return write_run(run, tmp_path_factory.mktemp("good"))
 
 
+READING = ("findings", "report", "rebuild")
+
+
 @pytest.mark.parametrize(
-    ("damage", "words"),
+    ("damage", "words", "started"),
     [
-        ("missing", "There is no run folder"),
-        ("no descriptor", "not a run folder"),
-        ("empty log", "is empty"),
-        ("no log", "cannot be read"),
-        ("other file", "is not a wire log"),
-        ("no records", "holds no whole record"),
+        ("missing", "There is no run folder", "findings"),
+        ("no descriptor", "not a run folder", "report"),
+        ("empty log", "is empty", "rebuild"),
+        ("no log", "cannot be read", "findings"),
+        ("other file", "is not a wire log", "report"),
+        ("no records", "holds no whole record", "rebuild"),
     ],
 )
 def test_a_run_that_cannot_be_read(
-    bench: Bench, good: Path, damage: str, words: str
+    bench: Bench,
+    good: Path,
+    damage: str,
+    words: str,
+    started: str,
+    capsys: pytest.CaptureFixture[str],
 ) -> None:
+    """By every command that reads runs; one of them is started as a user does."""
     folder = bench.folder / "run"
     shutil.copytree(good, folder)
     log = folder / NAME
@@ -173,8 +183,11 @@ def test_a_run_that_cannot_be_read(
         "no records": lambda: log.write_bytes(log.read_bytes()[:8]),
     }
     damages[damage]()
-    for command in ("findings", "report", "rebuild"):
-        assert words in said_by(bench, command, str(folder))
+    assert words in said_by(bench, started, str(folder))
+    for command in (name for name in READING if name != started):
+        assert main([command, str(folder)]) == 1
+        said = capsys.readouterr()
+        assert words in " ".join((said.out + said.err).split())
 
 
 def test_a_truncated_and_damaged_run_is_analysed_as_far_as_it_goes(

@@ -1,13 +1,16 @@
 """Logs recorded elsewhere: analysed like runs, and said to be what they are."""
 
+import contextlib
+import io
 import json
+import shutil
 from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
 
 from daq.records.read import read_run
-from daq.records.wirelog import Kind
+from daq.records.wirelog import NAME, Kind, Reader
 from daq.stand.faults.stand import FaultyStand
 from daq.stand.lines import LineStand
 from daq.stand.plant.bench import PlantState
@@ -99,6 +102,27 @@ class Bench:
         return folder
 
 
+@dataclass(frozen=True)
+class Adopted:
+    """What ``adopt --json`` made of the log.
+
+    Attributes:
+        run: the run's folder.
+        said: what it printed.
+    """
+
+    run: Path
+    said: str
+
+
+@pytest.fixture(scope="module")
+def adopted(log: bytes, tmp_path_factory: pytest.TempPathFactory) -> Adopted:
+    bench = Bench(tmp_path_factory.mktemp("adopted"), log)
+    with contextlib.redirect_stdout(io.StringIO()) as said:
+        assert bench.adopt("--json") == 0
+    return Adopted(bench.run, said.getvalue())
+
+
 def test_a_log_is_analysed_like_a_run(
     tmp_path: Path, log: bytes, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -123,10 +147,8 @@ def test_a_log_is_analysed_like_a_run(
     assert "Recorded elsewhere: gramwatt neither drove nor guarded this motor." in page
 
 
-def test_its_figures_cover_what_was_true(tmp_path: Path, printed: Printed) -> None:
-    bench = Bench(tmp_path, printed.log)
-    bench.adopt("--json")
-    analysis = analyse_folder(bench.run).analysis
+def test_its_figures_cover_what_was_true(adopted: Adopted, printed: Printed) -> None:
+    analysis = analyse_folder(adopted.run).analysis
     assert analysis is not None
     found = {finding.id: finding for finding in analysis.findings}
     thrust_gf = printed.thrust_n / 9.80665e-3  # standard gravity, CGPM 1901
@@ -141,21 +163,13 @@ def test_its_figures_cover_what_was_true(tmp_path: Path, printed: Printed) -> No
         assert low < value < high
 
 
-def test_the_log_is_kept_byte_for_byte(tmp_path: Path, log: bytes) -> None:
-    from daq.records.wirelog import NAME, Reader
-
-    bench = Bench(tmp_path, log)
-    bench.adopt()
-    records = Reader.open(bench.run / NAME).records()
+def test_the_log_is_kept_byte_for_byte(adopted: Adopted, log: bytes) -> None:
+    records = Reader.open(adopted.run / NAME).records()
     assert b"".join(r.data for r in records if r.kind is Kind.BYTES_IN) == log
 
 
-def test_json_is_json(
-    tmp_path: Path, log: bytes, capsys: pytest.CaptureFixture[str]
-) -> None:
-    bench = Bench(tmp_path, log)
-    assert bench.adopt("--json") == 0
-    said = json.loads(capsys.readouterr().out)
+def test_json_is_json(adopted: Adopted) -> None:
+    said = json.loads(adopted.said)
     assert said["findings"]
     assert Path(said["report"]).is_file()
 
@@ -205,10 +219,10 @@ def test_a_damaged_line_is_counted_and_not_used(
 
 
 def test_the_same_log_again_needs_another_description_or_article(
-    tmp_path: Path, log: bytes, capsys: pytest.CaptureFixture[str]
+    tmp_path: Path, adopted: Adopted, log: bytes, capsys: pytest.CaptureFixture[str]
 ) -> None:
     bench = Bench(tmp_path, log)
-    assert bench.adopt() == 0
+    shutil.copytree(adopted.run.parent, tmp_path / "runs")
     assert bench.adopt() == 1
     assert "is this log already, with this description" in capsys.readouterr().err
     assert bench.adopt("--article", ARTICLE) == 0
