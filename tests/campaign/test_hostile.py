@@ -24,9 +24,16 @@ PAIRS = [
 ]
 
 
+# Longer in CI than in every run of the tests.
+SIZES = pytest.mark.parametrize(
+    "few", [FEW // 2, pytest.param(FEW, marks=pytest.mark.slow)]
+)
+
+
+@SIZES
 @pytest.mark.parametrize(("subject", "kind"), PAIRS)
-def test_laws_hold_whatever_comes(subject: str, kind: str) -> None:
-    size = FEW // 2 if subject in COSTLY else FEW
+def test_laws_hold_whatever_comes(subject: str, kind: str, few: int) -> None:
+    size = few // 2 if subject in COSTLY else few
     result = assail(subject, kind, size, 3, MachineClock())
     assert result.broken == ""
     assert result.tally.bytes == size

@@ -26,9 +26,6 @@ from ui.ordered import limits_for, rules_for
 from ui.results import Results, derive
 from ui.stretches import stretches_of
 
-# One worker, so that a run of each kind is made once.
-pytestmark = pytest.mark.xdist_group("kinds")
-
 # Long and low staircases differ from a short one in nothing that counts here.
 KINDS = tuple(
     name for name in catalogue_names() if name not in ("staircase", "low-staircase")
@@ -344,19 +341,34 @@ def open_the_loop(spin: VirtualSpin) -> None:
     spin.device.stop_loop_open = True
 
 
-@pytest.mark.parametrize("name", KINDS)
+CUT: dict[str, tuple[Callable[[VirtualSpin], None], float]] = {
+    "stopped": (stop, 0.6),
+    "tripped": (open_the_loop, 0.3),
+}
+# Each kind is cut in one of the ways in every run of the tests, and in both in CI's.
+QUICK = {
+    "glide": "stopped",
+    "short-staircase": "stopped",
+    "idle-spin": "tripped",
+    "punch": "tripped",
+    "shuffled-staircase": "tripped",
+}
+
+
 @pytest.mark.parametrize(
-    ("act", "share", "ended"),
-    [(stop, 0.6, "stopped"), (open_the_loop, 0.3, "tripped")],
-    ids=["stopped", "tripped"],
+    ("ended", "name"),
+    [
+        pytest.param(
+            *(ended, name), marks=[] if QUICK[name] == ended else pytest.mark.slow
+        )
+        for ended in CUT
+        for name in KINDS
+    ],
 )
 def test_a_run_that_was_cut_is_told_as_far_as_it_went(
-    name: str,
-    act: Callable[[VirtualSpin], None],
-    share: float,
-    ended: str,
-    tmp_path: Path,
+    ended: str, name: str, tmp_path: Path
 ) -> None:
+    act, share = CUT[ended]
     run = virtual(name)
     cut_s = share * run.control.task.plan.duration_s
     run.at_walk(cut_s, act)
