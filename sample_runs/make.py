@@ -145,7 +145,7 @@ def _spun(folder: Path, more: list[str]) -> bool:
 if __name__ == "__main__":
     with tempfile.TemporaryDirectory() as place:
         # Calibrations that are already kept on this machine are none of this stand's.
-        os.environ["XDG_DATA_HOME"] = place
+        os.environ["GRAMWATT_DATA"] = place
         wanted = sys.argv[1:]
         if not wanted or "short-staircase-a" in wanted:
             first()
