@@ -36,7 +36,7 @@ OF_THE_PACK: Final = "capacity of the pack"
 OF_THE_LOAD: Final = "current of the electronics"
 # What a comparison is read from.
 MEASURED_BY: Final = ("thrust", "current", "voltage")
-# Air this much denser or thinner is worth saying: it moves thrust by as much.
+# Air this much denser or thinner is worth saying: it moves thrust by nearly as much.
 DENSITY_TOLD_REL: Final = 0.01
 
 
@@ -212,6 +212,7 @@ def _mounting(name: str, results: Results) -> Mounting:
         article=name,
         scale=scale_of(results),
         analysis=results.analysis,
+        bench=_stand_of(results),
     )
 
 
@@ -219,15 +220,17 @@ def scale_of(results: Results) -> str:
     """What stood for the scale factors: the stand, and its calibrations."""
     from ui.calibrations import calibrated
 
+    stand, name = _stand_of(results), calibrated(results.run).name
+    return f"{stand}, {name}" if name else stand
+
+
+def _stand_of(results: Results) -> str:
     run = results.run
     if run.described is not None:
-        stand = f"stand {run.described.name}"
-    elif run.stand is None:
-        stand = "no stand"
-    else:
-        stand = f"stand {run.stand.identity.stand_id:08x}"
-    name = calibrated(run).name
-    return f"{stand}, {name}" if name else stand
+        return f"stand {run.described.name}"
+    if run.stand is None:
+        return "no stand"
+    return f"stand {run.stand.identity.stand_id:08x}"
 
 
 def _by_article(groups: Sequence[Sequence[Mounting]]) -> list[list[Mounting]]:
@@ -246,8 +249,10 @@ def _choices(
     groups: Sequence[Group], learned: Mapping[str, Reproducibility]
 ) -> tuple[Chosen, ...]:
     from daq.analysis.choice import choose
+    from daq.analysis.one_air import common_density
     from daq.units import n_to_gf
 
+    to_kg_m3 = common_density([one.air for group in groups for one in group.mountings])
     asked = (
         ("hovers longest", "min", 1 / 60.0, "specific thrust", _endurance),
         (
@@ -261,7 +266,7 @@ def _choices(
     )
     found = []
     for question, unit, scale, quantity, pick in asked:
-        candidates = [_candidate(group, pick) for group in groups]
+        candidates = [_candidate(group, pick, quantity, to_kg_m3) for group in groups]
         there = tuple(one for one in candidates if one is not None)
         if there:
             several = len(there) > 1
@@ -282,10 +287,15 @@ def _punch(flight: Flight) -> Measured | None:
     return None if flight.full is None else flight.full.to_weight
 
 
-def _candidate(group: Group, pick: Any) -> Candidate | None:
+def _candidate(
+    group: Group, pick: Any, quantity: str, to_kg_m3: float | None
+) -> Candidate | None:
+    """An article's value, in the air that all are restated to where that is known."""
     from daq.analysis.choice import Candidate
     from daq.analysis.compare import belonging
     from daq.analysis.measured import averaged
+    from daq.analysis.one_air import in_one_air
+    from daq.analysis.quantities import QUANTITIES
 
     values = []
     for mounting, results in zip(group.mountings, group.results, strict=True):
@@ -293,6 +303,9 @@ def _candidate(group: Group, pick: Any) -> Candidate | None:
         value = None if flight is None else pick(flight)
         if value is None:
             continue
+        if to_kg_m3 is not None:
+            goes = QUANTITIES[quantity].told_in_air
+            value = in_one_air(value, goes, mounting.air, to_kg_m3)
         own = belonging(value, mounting, _assumed(results))
         values.append(own.renamed(partial(_named_part, results=results)))
     return Candidate(group.name, averaged(values), len(values)) if values else None
@@ -362,7 +375,7 @@ def _cautions(groups: Sequence[Group]) -> list[str]:
             f"nominal, not calibrated: {', '.join(sorted(nominal))}; scale factors "
             "cancel between runs of one stand, as far as its sensors are straight"
         )
-    said += _air(everything)
+    said += _air(groups)
     if any(results.run.simulated for results in everything):
         said.append("simulated: no hardware, no motor, nothing was measured")
     return said
@@ -372,16 +385,17 @@ def _ended(results: Results) -> str:
     return str(results.outcome.get("ended", "interrupted"))
 
 
-def _air(everything: Sequence[Results]) -> list[str]:
-    discs = [r.analysis.evidence.disc for r in everything if r.analysis is not None]
-    airs = [disc.air for disc in discs if disc is not None]
-    if not airs or any(air.assumed for air in airs):
+def _air(groups: Sequence[Group]) -> list[str]:
+    from daq.analysis.one_air import common_density
+
+    airs = [one.air for group in groups for one in group.mountings]
+    if common_density(airs) is None:
         return ["the air was not noted for every run: if it changed, so did thrust"]
-    densities = [air.density_kg_m3 for air in airs]
+    densities = [air.density_kg_m3 for air in airs if air is not None]
     apart = max(densities) / min(densities) - 1
     if apart <= DENSITY_TOLD_REL:
         return []
     return [
-        f"air density differed by {100 * apart:.1f} % between the runs and is not made "
-        "up for: at one speed thrust goes in proportion to it"
+        f"air density differed by {100 * apart:.1f} % between the runs: all are "
+        "restated to its mean, as well as is known what a motor feels of it"
     ]

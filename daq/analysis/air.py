@@ -44,12 +44,15 @@ class Air:
         u_kg_m3: Standard uncertainty.
         words: Where it comes from, for people.
         assumed: Whether nothing about this bench's air was measured.
+        barometer_u_kg_m3: What of the uncertainty comes from the pressure: whoever
+            reads the same barometer again has the same error.
     """
 
     density_kg_m3: float
     u_kg_m3: float
     words: str
     assumed: bool = False
+    barometer_u_kg_m3: float = 0.0
 
     def __post_init__(self) -> None:
         """Refuse what is no density of air.
@@ -138,7 +141,8 @@ def measured_air(
         f"{pressure_pa / 100:.1f} hPa, "
         f"{100 * humidity_frac:.0f} % relative humidity"
     )
-    return Air(density, math.sqrt(variance), words)
+    barometer_u = abs(float(slopes[1])) * pressure_u_pa
+    return Air(density, math.sqrt(variance), words, barometer_u_kg_m3=barometer_u)
 
 
 def assumed_air() -> Air:

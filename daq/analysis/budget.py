@@ -38,6 +38,7 @@ _BEGINS: Final = (
     ("current ", "calibrating the current against a meter"),
     ("voltage ", "calibrating the voltage against a meter"),
     ("local gravity", "giving latitude and height of the bench"),
+    ("barometer", "reading the pressure off a better barometer"),
     ("air density", "noting temperature and pressure at the bench"),
     ("diameter", "measuring the propeller across its tips again"),
     ("power ripple", "a stand that sends extremes, and shorter leads"),

@@ -11,13 +11,13 @@ looking at many points. Nothing here knows where runs came from.
 """
 
 import math
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final, Literal
 
 import numpy as np
 
-from daq.analysis.bridge import thrust_given
+from daq.analysis.air import Air
 from daq.analysis.curves import Curve
 from daq.analysis.measured import (
     COVERAGE,
@@ -27,6 +27,15 @@ from daq.analysis.measured import (
     combine,
     minus,
 )
+from daq.analysis.one_air import (
+    HELD,
+    OF_BENCH,
+    MadeUp,
+    common_density,
+    in_one_air,
+    made_up,
+)
+from daq.analysis.quantities import QUANTITIES, Quantity
 from daq.analysis.remounting import Reproducibility, scatter_of, simultaneous
 from daq.analysis.run import Analysis
 from daq.analysis.series import Array
@@ -51,12 +60,21 @@ class Mounting:
         scale: What stood for the scale factors: runs with the same one share their
             errors (the same stand, the same calibration).
         analysis: What it says.
+        bench: Where it was made, by whose barometer; None where the scale stands for
+            that too.
     """
 
     name: str
     article: str
     scale: str
     analysis: Analysis
+    bench: str | None = None
+
+    @property
+    def air(self) -> Air | None:
+        """The air of the run, as far as it is known with its propeller's disc."""
+        disc = self.analysis.evidence.disc
+        return None if disc is None else disc.air
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +98,8 @@ class Difference:
         runs: How many of the first and of the second.
         verdict: What follows.
         where: From and to which x the band excludes zero; None where nowhere.
+        made_up: What making up for different air did; None where a run's air is not
+            known, and nothing was made up for.
     """
 
     what: str
@@ -96,6 +116,7 @@ class Difference:
     runs: tuple[int, int]
     verdict: Verdict
     where: tuple[float, float] | None
+    made_up: MadeUp | None = None
 
     def to_dict(self) -> dict[str, object]:
         """Everything needed to draw or to judge it again, for JSON."""
@@ -118,42 +139,12 @@ class Difference:
             "runs": list(self.runs),
             "verdict": self.verdict,
             "clear_from_to": None if self.where is None else list(self.where),
+            "one_air": None if self.made_up is None else self.made_up.to_dict(),
         }
 
 
 def _known(values: Array) -> list[float | None]:
     return [float(value) if math.isfinite(value) else None for value in values]
-
-
-def _specific(analysis: Analysis) -> Curve | None:
-    train = analysis.evidence.train
-    return None if train is None else train.power
-
-
-def _by_voltage(analysis: Analysis) -> Curve | None:
-    return thrust_given(analysis.plateaus)
-
-
-@dataclass(frozen=True, slots=True)
-class Quantity:
-    """What can be compared.
-
-    Attributes:
-        curve: Draws it from a run, or cannot.
-        sign: 1 where the curve goes up with it, -1 where it goes down: specific
-            thrust is thrust over the power that is drawn.
-        x_quantity: What it is matched at, with its SI unit as suffix.
-    """
-
-    curve: Callable[[Analysis], Curve | None]
-    sign: int
-    x_quantity: str
-
-
-QUANTITIES: Final[Mapping[str, Quantity]] = {
-    "specific thrust": Quantity(_specific, -1, "thrust_n"),
-    "thrust": Quantity(_by_voltage, 1, "applied_v"),
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -225,7 +216,13 @@ def _logs(quantity: Quantity, group: Sequence[Mounting]) -> list[Array]:
         x = _common(drawn)
     except InputFault:
         return []
-    return [np.log(curve.fit.predict(x)) for curve in drawn]
+    airs = [m.air for m, curve in zip(group, curves, strict=True) if curve is not None]
+    to_kg_m3 = common_density(airs)
+    values = [Measured(curve.fit.predict(x), {}) for curve in drawn]
+    return [
+        np.log(in_one_air(value, quantity.in_air, air, to_kg_m3).value)
+        for value, air in zip(values, airs, strict=True)
+    ]
 
 
 def belonging(
@@ -233,7 +230,8 @@ def belonging(
 ) -> Measured:
     """The same value, each source named after what it belongs to.
 
-    Scale factors belong to the stand and its calibration, all else to the run.
+    Scale factors belong to the stand and its calibration, a barometer to the bench,
+    what is held in other air to all, and all else to the run.
 
     Args:
         measured: A value of that run.
@@ -242,8 +240,10 @@ def belonging(
     """
 
     def name(source: str) -> str:
-        if source in assumed:
+        if source in assumed or source == HELD:
             return source
+        if source in OF_BENCH:
+            return f"{source} [{mounting.bench or mounting.scale}]"
         shared = source in mounting.analysis.evidence.of_scale
         return f"{source} [{mounting.scale if shared else mounting.name}]"
 
@@ -262,8 +262,9 @@ def _compared(
 ) -> Difference:
     curves = [_curve(what, quantity, mounting) for mounting in (*first, *second)]
     x = _common(curves)
+    to_kg_m3 = common_density([mounting.air for mounting in (*first, *second)])
     logs = [
-        _log_at(curve, x, quantity.sign, mounting)
+        _log_at(curve, x, quantity, mounting, to_kg_m3)
         for curve, mounting in zip(curves, (*first, *second), strict=True)
     ]
     one, other = logs[: len(first)], logs[len(first) :]
@@ -300,6 +301,12 @@ def _compared(
         runs=(len(one), len(other)),
         verdict=verdict,
         where=where,
+        made_up=made_up(
+            to_kg_m3,
+            quantity.told_in_air,
+            ([one.air for one in first], [one.air for one in second]),
+            apart,
+        ),
     )
 
 
@@ -330,13 +337,19 @@ def _common(curves: Sequence[Curve]) -> Array:
     return np.linspace(low, high, POINTS)
 
 
-def _log_at(curve: Curve, x: Array, sign: int, mounting: Mounting) -> Measured:
-    """Logarithm of a curve with its sources, those of the run named after it."""
-    found = curve.at(x)
+def _log_at(
+    curve: Curve,
+    x: Array,
+    quantity: Quantity,
+    mounting: Mounting,
+    to_kg_m3: float | None,
+) -> Measured:
+    """Logarithm of a curve in one air with its sources, each named as its owner's."""
+    found = in_one_air(curve.at(x), quantity.in_air, mounting.air, to_kg_m3)
     if np.any(found.value <= 0):
         raise InputFault(f"{mounting.name}: {curve.name} is not above zero everywhere.")
-    ones = np.full(x.size, float(sign)) / found.value
-    log = combine(sign * np.log(found.value), [(ones, found)])
+    ones = np.full(x.size, float(quantity.sign)) / found.value
+    log = combine(quantity.sign * np.log(found.value), [(ones, found)])
     return belonging(log, mounting)
 
 
@@ -345,12 +358,13 @@ def _mean_difference(one: Sequence[Measured], other: Sequence[Measured]) -> Meas
 
 
 def _only_shared(apart: Measured, mountings: Sequence[Mounting]) -> Measured:
-    """The part that another mounting would not change: what scales leave over."""
+    """The part that another mounting would not change: what scales and air leave."""
     scales = {f"[{mounting.scale}]" for mounting in mountings}
+    scales |= {f"[{mounting.bench}]" for mounting in mountings if mounting.bench}
     kept = {
         name: source
         for name, source in apart.sources.items()
-        if any(name.endswith(scale) for scale in scales)
+        if name == HELD or any(name.endswith(scale) for scale in scales)
     }
     return Measured(apart.value, kept)
 

@@ -1,21 +1,16 @@
-"""A run as if the bus voltage had not sagged, and thrust as if the air were another.
+"""A run as if the bus voltage had not sagged.
 
 A plateau at throttle d on V volt is one at d V / V0 on V0 (see ``bridge``). So no
 plateau's thrust, power or speed is changed here, only where on the axis of throttle it
-stands, and how far that moved the curve is told. What a density does depends on what
-is held: thrust goes in proportion to it at one speed and with its cube root at one
-shaft power; at one throttle it lies between (momentum theory; J. G. Leishman,
-Principles of Helicopter Aerodynamics, 2000, chapter 2).
+stands, and how far that moved the curve is told.
 """
 
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
 
 import numpy as np
 
-from daq.analysis.air import Air, standard_atmosphere
 from daq.analysis.bridge import RESTATED, off_by_duty
 from daq.analysis.curves import THROTTLE_MODELS, Curve, draw
 from daq.analysis.legs import level_pairs
@@ -23,10 +18,6 @@ from daq.analysis.levels import Relation
 from daq.analysis.measured import Measured, combine
 from daq.analysis.plateaus import Plateaus
 from daq.analysis.series import Array
-
-#: Exponents of thrust with density: at one shaft power, and at one speed.
-AT_ONE_POWER: Final = 1.0 / 3.0
-AT_ONE_SPEED: Final = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,27 +85,6 @@ def at_one_voltage(plateaus: Plateaus, power: Measured | None) -> OneVoltage | N
         curves=curves,
         moved=_moved(plateaus, thrust, curves[0]),
         legs=_legs(plateaus, thrust, volts, curves[0]),
-    )
-
-
-def in_standard_air(thrust: Measured, air: Air) -> Measured:
-    """Thrust at the same throttle in standard air at sea level (ISO 2533).
-
-    The exponent with density is taken as anything between what it is at one power and
-    at one speed, evenly.
-    """
-    standard = standard_atmosphere(0.0).density_kg_m3
-    log = math.log(standard / air.density_kg_m3)
-    middle = (AT_ONE_POWER + AT_ONE_SPEED) / 2
-    factor = math.exp(middle * log)
-    half = (AT_ONE_SPEED - AT_ONE_POWER) / 2
-    value = factor * thrust.value
-    found = combine(value, [(np.full(value.size, factor), thrust)])
-    spread = half / math.sqrt(3.0) * abs(log)
-    density = -middle * air.u_kg_m3 / air.density_kg_m3
-    column = value[:, np.newaxis]
-    return found.with_source("what is held", spread * column).with_source(
-        "air density", density * column
     )
 
 

@@ -16,7 +16,7 @@ from daq.analysis.findings import (
     remark_of,
     text_of,
 )
-from daq.analysis.restated import in_standard_air
+from daq.analysis.one_air import in_standard_air
 from daq.units import n_to_gf
 
 #: A move of less than this is not worth telling, in per cent.

@@ -16,8 +16,19 @@ READ = {
     "specific thrust": ("gave {} g/W", "at the same thrust"),
     "thrust": ("gave {} thrust", "at the same throttle on the same bus voltage"),
 }
-#: What scale factors leave over is told from this much on.
+#: What is held while the air changes, and how the quantity goes with its density.
+IN_AIR = {
+    "specific thrust": (
+        "at the same thrust it goes with the density to a power between 1/4 and 1/2"
+    ),
+    "thrust": (
+        "at the same throttle it goes with the density to a power between 1/3 and 1"
+    ),
+}
+#: What scale factors, and different air, leave over is told from this much on.
 TOLD_PERCENT = 0.1
+#: Half of a 95 % interval in standard uncertainties, for rounding.
+COVERED = 2.0
 
 
 def verdict(difference: Difference, first: str, second: str) -> str:
@@ -64,17 +75,39 @@ def rests_on(difference: Difference) -> str:
     runs = f"{count} runs ({difference.runs[0]} and {difference.runs[1]})"
     found = difference.reproducibility
     if found is None:
-        return f"It rests on {runs}; none is a second mounting of the same article."
+        return (
+            f"It rests on {runs}; none is a second mounting of the same article."
+            f"{_in_one_air(difference)}"
+        )
     left = 100 * difference.shared_u
     shared = "scale factors cancel"
     if left > TOLD_PERCENT:
-        shared = (
-            f"scale factors leave {in_passing(left, left)} % that no run takes away"
-        )
+        air = "" if difference.made_up is None else " and air"
+        share = in_passing(left, left)
+        shared = f"scale factors{air} leave {share} % that no run takes away"
     return (
         f"It rests on {runs}. Mounted again, an article differs from itself by "
         f"{100 * found.sd_rel:.2g} % (one standard deviation, from {found.words}, "
         f"{found.dof:.0f} {_degrees(found.dof)} of freedom); {shared}."
+        f"{_in_one_air(difference)}"
+    )
+
+
+def _in_one_air(difference: Difference) -> str:
+    """By how much making up for different air moved it, a sentence after others."""
+    made = difference.made_up
+    if made is None:
+        return ""
+    if 100 * abs(made.moved) < TOLD_PERCENT:
+        return " The air was the same, by what was noted."
+    moved = figure(100 * made.moved, 100 * COVERED * made.u)
+    air = figure(100 * abs(made.apart), 1.0)
+    way = "denser" if made.apart > 0 else "thinner"
+    density = f"{made.density_kg_m3:.3f} kg/m\N{SUPERSCRIPT THREE}"
+    return (
+        f" The second's air was {air} % {way}; all are restated to {density}, the mean "
+        f"of the runs ({IN_AIR[difference.what]}), which moved the difference by "
+        f"{moved} %."
     )
 
 

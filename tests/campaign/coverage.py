@@ -18,8 +18,8 @@ from typing import Any, Final
 
 import numpy as np
 
-from daq.analysis.compare import QUANTITIES as COMPARABLE
 from daq.analysis.compare import Difference, Mounting, compare
+from daq.analysis.quantities import QUANTITIES as COMPARABLE
 from daq.errors import InputFault
 from daq.machine_clock import MachineClock
 from daq.stand.plant.drawn import drawn

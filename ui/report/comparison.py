@@ -37,6 +37,10 @@ METHOD: Final = (
     "What mounting again does is the scatter of the runs of one article about their "
     "mean, pooled over all articles. It is taken to move a whole curve, and comes on "
     "top of what each run is uncertain by.",
+    "Where the air of every run was noted all are restated to its mean density. "
+    "Thrust at one throttle goes with the density to a power between 1/3 and 1, "
+    "specific thrust at one thrust between 1/4 and 1/2; what is not known of that is "
+    "in the band. What all densities are off by with one barometer cancels.",
     "The band holds over the whole range at once, in 95 of 100 comparisons: a verdict "
     "is given only where it leaves zero out.",
 )

@@ -10,7 +10,8 @@ import pytest
 
 from daq.analysis.air import Air, standard_atmosphere
 from daq.analysis.measured import exact
-from daq.analysis.restated import OneVoltage, in_standard_air
+from daq.analysis.one_air import in_standard_air
+from daq.analysis.restated import OneVoltage
 from daq.analysis.run import Analysis, analyse
 from daq.records.read import read_run
 from daq.stand.plant.bench import Plant
