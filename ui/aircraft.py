@@ -1,4 +1,4 @@
-"""An article as the analysis takes it: aircraft, ratings, motor, plug."""
+"""An article as the analysis takes it: aircraft, ratings, motor, pack, plug."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ _MILLI = 1e-3
 if TYPE_CHECKING:
     from daq.analysis.aircraft import Aircraft, Rating
     from daq.analysis.motor import Winding
+    from daq.analysis.pack import FittedPack
     from daq.analysis.plug import FittedPlug
     from daq.records.shelf import Article
 
@@ -66,6 +67,16 @@ def plug_of(article: Article | None) -> FittedPlug | None:
         lead_ohm=between_ohm,
         contact_ohm=None if plug.contact_mohm is None else plug.contact_mohm * _MILLI,
     )
+
+
+def pack_of(article: Article | None) -> FittedPack | None:
+    """What the article says of its pack; None where it has none."""
+    from daq.analysis.pack import FittedPack
+
+    pack = None if article is None else article.pack
+    if pack is None:
+        return None
+    return FittedPack(pack.name, pack.cells, pack.floor_v, pack.max_current_a)
 
 
 def _ratings(article: Article) -> tuple[Rating, ...]:

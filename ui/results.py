@@ -204,7 +204,7 @@ def _analysis_of(run: Run, article: Article | None) -> Analysis | None:
     from daq.analysis.plateaus import DEFAULT_SETTLE_S
     from daq.analysis.run import analyse
     from daq.analysis.unseen import USUAL
-    from ui.aircraft import aircraft_of, plug_of, winding_of
+    from ui.aircraft import aircraft_of, pack_of, plug_of, winding_of
     from ui.calibrations import calibrated, out_of_range
     from ui.series import holds_of, series_of
 
@@ -230,6 +230,7 @@ def _analysis_of(run: Run, article: Article | None) -> Analysis | None:
         winding=winding_of(article),
         unseen=USUAL,
         fitted_plug=plug_of(article),
+        fitted_pack=pack_of(article),
     )
 
 

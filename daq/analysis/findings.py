@@ -21,6 +21,7 @@ from daq.analysis.hover import Flight
 from daq.analysis.legs import SAME_THROTTLE, UpDown
 from daq.analysis.measured import COVERAGE, Measured
 from daq.analysis.motor import MotorMeans
+from daq.analysis.pack import FittedPack, PackFit
 from daq.analysis.plateaus import Plateaus
 from daq.analysis.plug import FittedPlug, PlugDrop
 from daq.analysis.power import PowerMeans
@@ -109,6 +110,8 @@ class Evidence:
             by the same scales has the same errors.
         plug: What the arming plug drops, where the stand reads that.
         fitted_plug: What the article says of its plug.
+        pack: The pack, where one fed it and the run shows what it does.
+        fitted_pack: What the article says of its pack.
     """
 
     plateaus: Plateaus
@@ -132,6 +135,8 @@ class Evidence:
     of_scale: frozenset[str] = frozenset()
     plug: PlugDrop | None = None
     fitted_plug: FittedPlug | None = None
+    pack: PackFit | None = None
+    fitted_pack: FittedPack | None = None
 
     def cautions(
         self, channels: Iterable[str], more: Iterable[str] = ()

@@ -10,7 +10,6 @@ air are not touched here: the aircraft is taken to hover in the air of the bench
 """
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final, NamedTuple
 
@@ -20,9 +19,8 @@ from daq.analysis.aircraft import Aircraft
 from daq.analysis.bridge import RESTATED, Powertrain, off_by_duty
 from daq.analysis.gentle import SEED, propagated
 from daq.analysis.measured import Measured, combine, exact, stated
-from daq.analysis.pack import PackFit, read_pack
-from daq.analysis.plateaus import Plateaus
-from daq.analysis.series import Array, Series
+from daq.analysis.pack import PackFit
+from daq.analysis.series import Array
 from daq.units import gf_to_n
 
 #: A speed controller is at full duty some way before full throttle: it is taught where
@@ -110,16 +108,8 @@ class Flight:
     full: FullThrottle | None
 
 
-def fly(
-    series: Mapping[str, Series],
-    plateaus: Plateaus,
-    train: Powertrain,
-    aircraft: Aircraft,
-) -> Flight | None:
-    """What the article does on an aircraft; None where the pack was not seen."""
-    pack = read_pack(series, plateaus)
-    if pack is None:
-        return None
+def fly(pack: PackFit, train: Powertrain, aircraft: Aircraft) -> Flight:
+    """What the article does on an aircraft."""
     return Flight(
         aircraft,
         train,

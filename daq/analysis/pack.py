@@ -45,6 +45,23 @@ SMALLEST_U_V: Final = 1e-4
 
 
 @dataclass(frozen=True, slots=True)
+class FittedPack:
+    """What the article says of its pack.
+
+    Attributes:
+        name: In words.
+        cells: In series.
+        floor_v: Lowest it may sag to under load.
+        claim_a: What its printed rate claims; None where none is printed.
+    """
+
+    name: str
+    cells: int
+    floor_v: float
+    claim_a: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class PackFit:
     """The pack, as one run shows it.
 

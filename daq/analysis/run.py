@@ -15,6 +15,7 @@ from daq.analysis import (
     flight,
     inside,
     moving,
+    packed,
     performance,
     plugged,
     quality,
@@ -31,6 +32,7 @@ from daq.analysis.hover import fly
 from daq.analysis.legs import up_down
 from daq.analysis.measured import Measured
 from daq.analysis.motor import Winding, read_motor
+from daq.analysis.pack import FittedPack, read_pack
 from daq.analysis.plateaus import DEFAULT_SETTLE_S, Plateaus, average
 from daq.analysis.plug import FittedPlug, read_plug
 from daq.analysis.power import electrical_power, specific_thrust
@@ -63,6 +65,8 @@ FINDINGS: tuple[Callable[[Evidence], Finding | None], ...] = (
     inside.power_coefficient,
     restating.thrust_in_standard_air,
     performance.sag,
+    packed.resistance,
+    packed.to_the_floor,
     flight.hover_throttle,
     flight.hover_specific_thrust,
     flight.hover_current,
@@ -208,6 +212,7 @@ def analyse(
     winding: Winding | None = None,
     unseen: Unseen = NOTHING_UNSEEN,
     fitted_plug: FittedPlug | None = None,
+    fitted_pack: FittedPack | None = None,
 ) -> Analysis:
     """Analyse one run.
 
@@ -232,6 +237,7 @@ def analyse(
         winding: What was measured of the motor apart, if anything was.
         unseen: What neither calibration nor readings show, on a real stand.
         fitted_plug: What the article says of its plug.
+        fitted_pack: What the article says of its pack.
 
     Returns:
         Plateaus, curves and findings; tables are empty, and a finding says so,
@@ -259,6 +265,7 @@ def analyse(
     watt = None if power is None else power.measured
     propeller = None if disc is None else examine(plateaus, watt, disc)
     train = None if propeller_off else read_powertrain(plateaus, watt)
+    pack = None if on_supply or propeller_off else read_pack(series, plateaus)
     evidence = Evidence(
         plateaus=plateaus,
         power=power,
@@ -289,8 +296,10 @@ def analyse(
         ),
         of_scale=_of_scale(series, unseen),
         flight=None
-        if aircraft is None or on_supply or train is None
-        else fly(series, plateaus, train, aircraft),
+        if aircraft is None or pack is None or train is None
+        else fly(pack, train, aircraft),
+        pack=pack,
+        fitted_pack=fitted_pack,
         plug=read_plug(series, holds, plateaus),
         fitted_plug=fitted_plug,
     )

@@ -13,6 +13,7 @@ from daq.records.read import Stream
 from daq.records.shelf import Article
 from daq.stand.plant.bench import Integrals
 from daq.stand.plant.condition import Condition
+from daq.stand.plant.truth import Truth, shipped_truth
 from protocols.caps import capped, ruled
 from protocols.plan import Plan, Segment
 from protocols.recipe import catalogue_names, expand, load_recipe
@@ -28,16 +29,20 @@ from ui.stretches import stretches_of
 
 # Long and low staircases differ from a short one in nothing that counts here.
 KINDS = tuple(
-    name for name in catalogue_names() if name not in ("staircase", "low-staircase")
+    name
+    for name in catalogue_names()
+    if name not in ("staircase", "low-staircase", "plug-steps")
 )
 
 
-def virtual(name: str, *, fed_by: str = "pack") -> VirtualSpin:
+def virtual(
+    name: str, *, fed_by: str = "pack", truth: Truth | None = None
+) -> VirtualSpin:
     """A spin of a shipped protocol on the demo's article, not yet run."""
     quad = article_fed_by(fed_by)
     plan = expand(load_recipe(name))
     limits = capped(plan, limits_for(quad, 1000.0))
-    run = spin(Task(plan, limits, NONCE, ruled(plan, rules_for(quad))))
+    run = spin(Task(plan, limits, NONCE, ruled(plan, rules_for(quad))), truth=truth)
     if plan.propeller_off:
         bare = Condition(propeller_on=False)
         run.device.plant.suffer(bare)  # type: ignore[attr-defined]
@@ -420,3 +425,27 @@ def test_on_a_supply_nothing_is_said_of_sag(tmp_path: Path) -> None:
     page = page_of(results)
     assert "Bench supply" in page
     assert "Sag" not in page
+
+
+def test_the_plug_is_told_from_steps_and_soak(tmp_path: Path) -> None:
+    run = virtual("plug-steps", truth=shipped_truth("rough"))
+    run.run()
+    results = results_of(run, tmp_path)
+    assert results.outcome["ended"] == "completed"
+    told = [name for name in ids(results) if str(name).startswith(("plug", "pack"))]
+    assert told == [
+        "pack-resistance",
+        "pack-floor-current",
+        "plug-resistance",
+        "plug-drop",
+        "plug-warming",
+        "plug-soak",
+        "plug-in-flight",
+        "plug-thrust",
+    ]
+    soak = sentence(results, "plug-soak")
+    assert "its resistance grew by" in soak
+    assert "warmer" in soak
+    page = page_of(results)
+    assert "Resistance of the plug against current" in page
+    assert "simulated" in page

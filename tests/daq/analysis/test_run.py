@@ -70,6 +70,7 @@ def test_a_whole_run_says_everything_it_can(analysis: Analysis) -> None:
         "momentum-bound",
         "thrust-in-standard-air",
         "sag",
+        "pack-resistance",
         "up-down",
         "legs-on-one-voltage",
         "moved-by-voltage",
