@@ -5,8 +5,8 @@ from the ledger of the spin or from the plant by itself, claims from the analysi
 """
 
 import math
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator
+from dataclasses import astuple, dataclass
 from typing import Final
 
 import numpy as np
@@ -36,6 +36,7 @@ QUANTITIES: Final = (
     "total efficiency at the top",
     "exponent of thrust",
     "resistance of the pack",
+    "resistance of the plug",
     "hover throttle",
     "hover current",
     "endurance",
@@ -85,6 +86,7 @@ def answers(
         flight: whether the aircraft is asked about, which has to be flown for that.
     """
     found = [*_levels(owner, spun), *_exponent(spun), *_pack(owner, spun)]
+    found += _plug(owner, spun)
     found += _motor(owner, spun)
     if flight:
         found += _flight(owner, specimen, spun.analysis)
@@ -185,13 +187,33 @@ def _pack(owner: Owner, spun: Spun) -> Iterator[Answer]:
     yield _answer("resistance of the pack", flight.pack.quick_ohm, 0, ohm)
 
 
+def _plug(owner: Owner, spun: Spun) -> Iterator[Answer]:
+    """Both poles between their sense wires: the slope of what was truly dropped."""
+    plug, sense = spun.analysis.evidence.plug, owner.world.truth.plug_sense
+    if plug is None or sense is None:
+        return
+    plateaus = spun.analysis.plateaus
+    lead_ohm = sense.plus_lead_ohm + sense.minus_lead_ohm
+    true = [
+        spun.means.over(float(plateaus.start_s[at]), float(plateaus.end_s[at]))
+        for at in plug.points
+    ]
+    amp = np.array([one.current_a for one in true])
+    volt = np.array([(one.plug_ohm + lead_ohm) * one.current_a for one in true])
+    slope, _ = np.polyfit(amp, volt, 1)
+    yield _answer("resistance of the plug", plug.whole_ohm, 0, float(slope))
+
+
 def _motor(owner: Owner, spun: Spun) -> Iterator[Answer]:
-    """The motor by itself, at the first plateau of full throttle."""
+    """The motor by itself, over the plateaus at full throttle."""
     motor, plateaus = spun.analysis.evidence.motor, spun.analysis.plateaus
     if motor is None:
         return
-    at = motor.points[0]
-    true = spun.means.over(float(plateaus.start_s[at]), float(plateaus.end_s[at]))
+    at = list(motor.points)
+    true = _mean(
+        spun.means.over(float(a), float(b))
+        for a, b in zip(plateaus.start_s[at], plateaus.end_s[at], strict=True)
+    )
     kv = 60.0 / (2.0 * math.pi * true.kt_v_s)
     yield _answer("Kv", motor.kv_rpm_v, 0, kv)
     yield _answer("shaft power", motor.shaft_w, 0, true.shaft_w)
@@ -202,6 +224,11 @@ def _motor(owner: Owner, spun: Spun) -> Iterator[Answer]:
     _, efficiency = _propeller(owner, true, density)
     merit = efficiency * true.power_w / true.shaft_w
     yield _answer("figure of merit", motor.figure_of_merit, 0, merit)
+
+
+def _mean(windows: Iterable[Window]) -> Window:
+    """The truth over several stretches, each with an equal share."""
+    return Window(*np.mean([astuple(window) for window in windows], axis=0).tolist())
 
 
 def _flight(owner: Owner, specimen: Truth, analysis: Analysis) -> Iterator[Answer]:

@@ -30,7 +30,15 @@ from daq.link.session import Health, Session, Stand
 from daq.records.read import Decision, Run, Stream
 from daq.records.shelf import Article
 from daq.records.wirelog import Damage
-from daq.stand.device import ZERO_PULSE_S, Device
+from daq.stand.device import (
+    FAST,
+    SCALE,
+    SLOW,
+    SLOW_TICKS,
+    TICK_S,
+    ZERO_PULSE_S,
+    Device,
+)
 from daq.stand.plant.bench import Plant
 from daq.stand.plant.condition import Condition
 from daq.stand.plant.truth import Truth
@@ -53,6 +61,7 @@ WHOLE: Final = {"ended": "completed", "data": "whole"}
 REST_STEP_S: Final = 5e-3
 SPIN_STEP_S: Final = 2e-3
 FRAME_S: Final = 4e-3
+SLOW_FRAMES: Final = round(SLOW_TICKS * TICK_S / FRAME_S)
 #: What a person takes to set something down, and what one reading takes.
 HANDS_S: Final = 3.0
 WINDOW_S: Final = 2.0
@@ -219,6 +228,8 @@ def spun(
     fast_s: list[float] = []
     cell: list[tuple[int, ...]] = []
     cell_s: list[float] = []
+    slow: list[tuple[int, ...]] = []
+    slow_s: list[float] = []
     for tick in range(round(plan.duration_s / FRAME_S)):
         _, segment, into_s = plan.segment_at(tick * FRAME_S)
         throttle = round(segment.setpoint_at(into_s) * m.THROTTLE_FULL)
@@ -229,7 +240,10 @@ def spun(
         if (count := plant.take_conversion()) is not None:
             cell.append((count,))
             cell_s.append(plant.time_s)
-    tables = {0: (fast_s, fast), 1: (cell_s, cell)}
+        if (tick + 1) % SLOW_FRAMES == 0:
+            slow.append(plant.slow_frame())
+            slow_s.append(plant.time_s)
+    tables = {FAST: (fast_s, fast), SCALE: (cell_s, cell), SLOW: (slow_s, slow)}
     run = _run(plan, header, stand, tables)
     return Spun(_analysed(run), ledger.means())
 

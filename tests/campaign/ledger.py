@@ -20,8 +20,8 @@ class Ledger:
     Attributes:
         plant: whose.
         rows: time, thrust, turned, charge, voltage, energy at the speed controller,
-            energy of the shaft, all of them integrals since the start; and the
-            motor's constant as it is then.
+            energy of the shaft, all of them integrals since the start; the motor's
+            constant and the plug's resistance as they are then.
     """
 
     plant: Plant
@@ -41,6 +41,7 @@ class Ledger:
                     told.bus_energy_j,
                     told.shaft_energy_j,
                     self.plant.state.kt_v_s,
+                    self.plant.state.plug_ohm,
                 )
             )
 
@@ -61,6 +62,7 @@ class Window:
     power_w: float
     shaft_w: float
     kt_v_s: float
+    plug_ohm: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +70,7 @@ class Means:
     """A spin's truth.
 
     Attributes:
-        table: rows of a ledger, shape (n, 8).
+        table: rows of a ledger, shape (n, 9).
         density_kg_m3: of the air.
     """
 
@@ -81,6 +83,6 @@ class Means:
         ends = [np.interp((start_s, end_s), time_s, c) for c in self.table.T[1:7]]
         rates = [float(end[1] - end[0]) / (end_s - start_s) for end in ends]
         middle_s = (start_s + end_s) / 2.0
-        kt_v_s = float(np.interp(middle_s, time_s, self.table[:, 7]))
+        now = [float(np.interp(middle_s, time_s, c)) for c in self.table.T[7:]]
         thrust, speed, current, voltage, power, shaft = rates
-        return Window(thrust, speed, current, voltage, power, shaft, kt_v_s)
+        return Window(thrust, speed, current, voltage, power, shaft, *now)

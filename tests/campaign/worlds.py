@@ -16,6 +16,7 @@ from daq.typed_toml import check_typed
 Tables = dict[str, dict[str, object]]
 
 KEY = 4_2026  # keys the numbers; another one is another family of worlds
+PLUG_KEY = 7_2026  # the plug's draws, which came later and move no others
 DENSITY_KG_M3 = 1.2  # for sizes only
 SIZES_MM = tuple((d, h) for d in range(11, 16) for h in range(3, 8))
 """Stator diameter and height: a 1404 has 14 mm and 4 mm."""
@@ -52,8 +53,8 @@ class World:
 class _Lot:
     """Numbers of one world."""
 
-    def __init__(self, seed: int) -> None:
-        sequence = np.random.SeedSequence(seed, spawn_key=(KEY,))
+    def __init__(self, seed: int, key: int = KEY) -> None:
+        sequence = np.random.SeedSequence(seed, spawn_key=(key,))
         self._random = np.random.Generator(np.random.PCG64(sequence))
         self.poorness = 0.0
         self.poorness = self.between(0.0, 1.0)
@@ -102,6 +103,7 @@ def draw_world(seed: int) -> World:
     tables |= _cell(lot, rated_n) | _shaking(lot, sized)
     arm = _arm(lot)
     tables["arm"] = {**arm}
+    tables |= _plug(seed)
     # A steel rule on a small stand: half a millimetre (common practice, no source).
     ruler_m = 0.0003 + 0.0007 * lot.poorness
     named = f"{size_mm[0]:02}{size_mm[1]:02}"
@@ -116,6 +118,28 @@ def draw_world(seed: int) -> World:
         diameter_m=float(str(tables["propeller"]["diameter_m"]))
         + lot.error(0.5 * ruler_m),
     )
+
+
+def _plug(seed: int) -> Tables:
+    """The plug by its two contacts, and what measures them."""
+    lot = _Lot(seed, PLUG_KEY)
+    return {
+        "plug": {
+            "plus_share_frac": lot.between(0.4, 0.6),
+            "capacity_j_k": lot.between(0.4, 3.0),
+            "resistance_k_w": lot.between(15.0, 50.0),
+        },
+        "plug_sense": {
+            "counts_per_v": 100_000.0,
+            "gain_u": lot.poor(0.0005, 0.004),
+            "zero_error_counts": lot.error(5.0),
+            "minus_zero_error_counts": lot.error(5.0),
+            "noise_counts_rms": lot.poor(0.5, 4.0),
+            "plus_lead_ohm": lot.between(0.0, 0.0005),
+            "minus_lead_ohm": lot.between(0.0, 0.0005),
+            "common_mode_rel": lot.error(lot.poor(1e-6, 4e-5)),
+        },
+    }
 
 
 def _article(lot: _Lot, size_mm: tuple[int, int]) -> tuple[Tables, _Sized]:

@@ -16,7 +16,6 @@ from daq.stand.plant.chopped import ChoppedBus
 from daq.stand.plant.condition import Condition
 from daq.stand.plant.esc import Esc
 from daq.stand.plant.heat import Warmth
-from daq.stand.plant.leads import Leads
 from daq.stand.plant.load_cell import LoadCell
 from daq.stand.plant.motor import Motor
 from daq.stand.plant.mount import Mount
@@ -96,7 +95,6 @@ class Plant:
         self.placed_load_n = self.looped_a = 0.0
 
         self.truth = truth
-        self._leads = Leads(truth.leads, plug_apart=truth.plug is not None)
         self._motor = motor = Motor(truth.motor)
         self._pack = Pack(truth.pack, step_s)
         self._esc = Esc(truth.esc, step_s)
@@ -154,10 +152,16 @@ class Plant:
     @property
     def _source_ohm(self) -> float:
         """Between the pack's inside and the bus, as it is now."""
-        source_ohm = self._pack.resistance_ohm + self._leads.resistance_ohm
+        leads_ohm = self.truth.leads.resistance_ohm
+        return self._pack.resistance_ohm + leads_ohm + self._plug_ohm
+
+    @property
+    def _plug_ohm(self) -> float:
+        """Of both contacts of the plug, as they are now."""
         if self._plug is None:
-            return source_ohm + self._condition.plug_ohm
-        return source_ohm + self._plug.resistance_ohm
+            cold_ohm = self.truth.leads.plug_resistance_ohm
+            return cold_ohm + self._condition.plug_ohm
+        return self._plug.resistance_ohm
 
     def _hang(self, truth: Truth, step_s: float) -> Vibration | None:
         """Put the arm between propeller and cell, and what shakes it."""
@@ -410,6 +414,7 @@ class Plant:
             kt_v_s=self._motor.kt_nm_a * warmth.magnet_frac,
             winding_ohm=warmth.winding_ohm,
             cell_rise_k=0.0 if warming is None else warming.rise_k,
+            plug_ohm=self._plug_ohm,
         )
 
     @property

@@ -38,6 +38,7 @@ class PlantState:
         kt_v_s: the motor's constant, as warm as its magnets are.
         winding_ohm: resistance of the winding, as warm as it is.
         cell_rise_k: how much warmer the load cell is than at the start.
+        plug_ohm: resistance of both contacts of the plug.
     """
 
     time_s: float
@@ -65,6 +66,7 @@ class PlantState:
     kt_v_s: float
     winding_ohm: float
     cell_rise_k: float
+    plug_ohm: float
 
 
 @dataclass(frozen=True, slots=True)
