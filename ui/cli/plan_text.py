@@ -6,7 +6,6 @@ Words and figures only; everything was estimated elsewhere.
 from __future__ import annotations
 
 import math
-import re
 from typing import TYPE_CHECKING
 
 from ui.cli import text
@@ -28,15 +27,6 @@ COULOMB_A_MAH = 3.6
 NOTHING = "-"
 # Legs that have no levels, as a stop of them is called.
 APART = {"rest": "rest", "warm": "warm-up", "soak": "soak"}
-_KEPT = "\N{NO-BREAK SPACE}"
-# A figure and its unit stay on one line.
-_FIGURE = re.compile(r"(?<=\d) (?=(?:s|%|A|V|W|J|C|gf|rpm|mAh)\b|%)")
-
-
-def wrapped(words: str, *, indent: int = 0, hang: int | None = None) -> str:
-    """Text in lines of eighty columns, no figure torn from its unit."""
-    kept = text.wrapped(_FIGURE.sub(_KEPT, words), indent=indent, hang=hang)
-    return kept.replace(_KEPT, " ")
 
 
 def print_plan(
@@ -44,16 +34,16 @@ def print_plan(
 ) -> None:
     """Everything about one protocol on one article."""
     plan = recipe.plan()
-    print(wrapped(f"{plan.title} ({recipe.name})"))
-    print(wrapped(recipe.why))
+    print(text.wrapped(f"{plan.title} ({recipe.name})"))
+    print(text.wrapped(recipe.why))
     print("\nWhat it does, in order:\n")
     for number, sentence in enumerate(recipe.told(), start=1):
-        print(wrapped(f"{number}. {sentence}", indent=2, hang=5))
+        print(text.wrapped(f"{number}. {sentence}", indent=2, hang=5))
     print(f"\nThrottle in %, {READ} where it is read, {MOVING} on the way there:\n")
     print(sketch(plan))
     simulated = " (simulated)" if article.simulated else ""
     print()
-    print(wrapped(f"Article: {article.name}{simulated}", hang=9))
+    print(text.wrapped(f"Article: {article.name}{simulated}", hang=9))
     if is_default:
         print("No --article given, so this is the demo's own.")
     print("\nTimeline, figures estimated:\n")
@@ -67,11 +57,11 @@ def print_plan(
     print(_timed_limits(article, seen, rules))
     print("\nThese are estimates, not measurements. They rest on:")
     for sentence in seen.assumptions:
-        print(wrapped(f"- {sentence}", indent=2, hang=4))
+        print(text.wrapped(f"- {sentence}", indent=2, hang=4))
     if seen.warnings:
         print()
     for sentence in seen.warnings:
-        print(wrapped(f"Warning: {sentence}", hang=9))
+        print(text.wrapped(f"Warning: {sentence}", hang=9))
 
 
 # ----------------------------------------------------------------- the timeline
@@ -183,14 +173,14 @@ def _limit_table(seen: Preview) -> str:
     ]
     for limit in seen.limits:
         lines.append(_limit_line(limit, nearest.get(limit.channel)))
-        lines.append(wrapped(_limit_words(limit), indent=6, hang=6))
+        lines.append(text.wrapped(_limit_words(limit), indent=6, hang=6))
     if all(limit.channel != "thrust" for limit in seen.limits):
         lines.append(
             "  Thrust: a limit of the stand; --load-cell-g GRAMS shows it here."
         )
     if seen.unforeseen:
         lines.append(
-            wrapped(
+            text.wrapped(
                 f"How near it comes to {' and '.join(seen.unforeseen)} cannot be "
                 "foreseen: the article does not say enough.",
                 indent=2,
@@ -202,7 +192,7 @@ def _limit_table(seen: Preview) -> str:
             "  Of the voltage's limit: the sag, as a share of the sag allowed."
         )
     if seen.nearest is not None:
-        lines += ["", wrapped(f"Nearest: {seen.nearest.words()}.", hang=9)]
+        lines += ["", text.wrapped(f"Nearest: {seen.nearest.words()}.", hang=9)]
     return "\n".join(lines)
 
 
@@ -257,13 +247,13 @@ def _timed_limits(article: Article, seen: Preview, rules: Rules) -> str:
         for use in seen.uses:
             lines.append(_use_line(use))
             source = f"{use.burst.source[:1].upper()}{use.burst.source[1:]}."
-            lines.append(wrapped(source, indent=6, hang=6))
+            lines.append(text.wrapped(source, indent=6, hang=6))
     else:
         lines.append(
             "No timed limit is in use: every part is held to its continuous rating."
         )
-    lines += [wrapped(hint, hang=2) for hint in _could_be_timed(article, rules)]
-    lines += [wrapped(text, hang=2) for text in _temperatures(rules)]
+    lines += [text.wrapped(hint, hang=2) for hint in _could_be_timed(article, rules)]
+    lines += [text.wrapped(words, hang=2) for words in _temperatures(rules)]
     return "\n".join(lines)
 
 

@@ -1,19 +1,17 @@
 """Text for terminals of eighty columns."""
 
 import os
-import re
 import textwrap
 
+from ui.typeset import FIRM, firm
+
 WIDTH = 80
-#: A figure and what belongs to it stay in one line: 1.4 %, 270 gf, 0.58 g/W.
-FIGURE = re.compile(r"(?<=\d) (?=(?:%|g/W|gf|kg|g|mg|rpm|min|ms|s|[VAWN])(?:\W|$))")
-FIRM = "\N{NO-BREAK SPACE}"  # textwrap does not break there
 
 
 def filled(text: str, width: int, first: str, others: str) -> str:
     """Text in lines, never broken between a figure and its unit."""
     lines = textwrap.fill(
-        FIGURE.sub(FIRM, text),
+        firm(text),
         width,
         initial_indent=first,
         subsequent_indent=others,

@@ -34,6 +34,7 @@ from ui.report.charts import Drawn
 from ui.report.words import moment as moment_words
 from ui.report.words import text_of
 from ui.results import how_far, left_out
+from ui.typeset import firm
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -93,10 +94,16 @@ def filled_in(template_name: str, page: object) -> str:
         trim_blocks=True,
         lstrip_blocks=True,
         keep_trailing_newline=True,
+        finalize=_set,
     )
     environment.filters["size"] = lambda u: figure(u, u)
     template = environment.get_template(template_name)
     return template.render(page=page, style=Markup(_own(STYLE)))  # noqa: S704 - shipped with the program
+
+
+def _set(shown: object) -> object:
+    """Text as it is put on a page; what is markup already stays as it is."""
+    return firm(shown) if type(shown) is str else shown
 
 
 def _own(name: str) -> str:
