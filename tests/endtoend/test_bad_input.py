@@ -65,6 +65,7 @@ def test_a_port_where_nothing_answers(bench: Bench) -> None:
         os.close(slave)
 
 
+@pytest.mark.slow
 def test_a_port_where_another_program_chatters(bench: Bench) -> None:
     master, slave = pty.openpty()
     ended = threading.Event()

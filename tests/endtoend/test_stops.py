@@ -207,6 +207,7 @@ def test_json_stays_json_though_the_checklist_is_asked(bench: Bench) -> None:
     assert json.loads(out)["outcome"]["ended"] == "completed"
 
 
+@pytest.mark.slow
 def test_yes_through_a_pipe_is_no_person(bench: Bench) -> None:
     protocol = bench.folder / "one-level.toml"
     protocol.write_text(PROTOCOL.format(dwell_s=1.0))
@@ -231,6 +232,7 @@ def test_yes_through_a_pipe_is_no_person(bench: Bench) -> None:
     assert bench.device.state is m.State.LOCKED
 
 
+@pytest.mark.slow
 def test_ctrl_c_at_the_latch_question_ends_it(bench: Bench) -> None:
     bench.server.between_ticks(lambda d: d.receive(STOP_FRAME))
     client = bench.spin(answers="\n")  # neither yes nor no: it asks again

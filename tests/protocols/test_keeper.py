@@ -101,7 +101,11 @@ def test_the_port_is_written_before_the_record(
     assert "BYTES_OUT" in order[first + 1 : first + 4]
 
 
-@pytest.mark.parametrize("for_good", [False, True], ids=["once", "from then on"])
+@pytest.mark.parametrize(
+    "for_good",
+    [False, pytest.param(True, marks=pytest.mark.slow)],
+    ids=["once", "from then on"],
+)
 def test_every_write_failed_in_turn_stops_the_motor(
     for_good: bool, inputs: list[Record], tmp_path: Path
 ) -> None:

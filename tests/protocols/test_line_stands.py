@@ -116,8 +116,16 @@ def test_this_program_guards_in_the_stand_s_place(
     assert line_stand(spin).throttle_frac == 0.0
 
 
-@pytest.mark.parametrize("decimals", [1, 2])
-@pytest.mark.parametrize("rate_hz", [10, 25, 80])
+@pytest.mark.parametrize(
+    ("rate_hz", "decimals"),
+    [
+        (25, 2),
+        *[
+            pytest.param(*case, marks=pytest.mark.slow)
+            for case in ((10, 1), (10, 2), (25, 1), (80, 1), (80, 2))
+        ],
+    ],
+)
 def test_an_esc_that_ignores_zero_is_found_before_the_plan(
     rate_hz: float, decimals: int
 ) -> None:

@@ -427,6 +427,7 @@ def test_on_a_supply_nothing_is_said_of_sag(tmp_path: Path) -> None:
     assert "Sag" not in page
 
 
+@pytest.mark.slow
 def test_the_plug_is_told_from_steps_and_soak(tmp_path: Path) -> None:
     run = virtual("plug-steps", truth=shipped_truth("rough"))
     run.run()
