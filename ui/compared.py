@@ -9,13 +9,14 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from daq.analysis.choice import Candidate
-    from ui.comparing import Chosen, Comparison
+    from ui.choosing import Chosen
+    from ui.comparing import Comparison
 
 
 def learned_words(comparison: Comparison) -> list[str]:
     """What mounting again does on this stand, in sentences."""
     if not comparison.learned:
-        return ["Nothing was mounted again, so there is nothing to learn from."]
+        return [_nothing_learned(comparison)]
     return [
         f"Mounted again, an article differed from itself by {100 * found.sd_rel:.2g} % "
         f"in {quantity} (one standard deviation, from {found.words}, {found.dof:.0f} "
@@ -24,15 +25,33 @@ def learned_words(comparison: Comparison) -> list[str]:
     ]
 
 
+def _nothing_learned(comparison: Comparison) -> str:
+    scales = {one.scale for group in comparison.groups for one in group.mountings}
+    if len(scales) > 1:
+        return (
+            "These are runs of one article on different stands: that shows how the "
+            "stands differ, not what mounting again does."
+        )
+    return "Nothing was mounted again, so there is nothing to learn from."
+
+
 def value_words(chosen: Chosen, candidate: Candidate) -> str:
     """An article's value with its interval."""
     from daq.analysis.measured import COVERAGE
     from daq.analysis.rounding import with_interval
 
-    low, high = candidate.value.interval(COVERAGE)
-    value = float(candidate.value.value[0])
-    numbers = (chosen.scale * value, chosen.scale * float(low[0]))
-    return with_interval(*numbers, chosen.scale * float(high[0]), chosen.unit, COVERAGE)
+    low, high = candidate.shown.interval(COVERAGE)
+    value = float(candidate.shown.value[0])
+    # A unit of several words is said once.
+    unit = "" if " " in chosen.unit else chosen.unit
+    told = with_interval(
+        chosen.scale * value,
+        chosen.scale * float(low[0]),
+        chosen.scale * float(high[0]),
+        unit,
+        COVERAGE,
+    )
+    return told if unit else told.replace(" (", f" {chosen.unit} (", 1)
 
 
 def chosen_words(chosen: Chosen) -> str:
@@ -45,14 +64,14 @@ def chosen_words(chosen: Chosen) -> str:
     if not chosen.choice.told:
         return (
             f"Which {chosen.question}: {best} by what was measured, but nothing was "
-            "mounted again, so it cannot be told."
+            f"{chosen.again}, so it cannot be told."
         )
     tied = [chosen.candidates[place].article for place in chosen.choice.tied]
     if not tied:
         return f"Which {chosen.question}: {best}."
     return (
         f"Which {chosen.question}: {best} by what was measured, but "
-        f"{in_words(tied)} cannot be told from it."
+        f"{in_words(tied)} cannot be told from {best}."
     )
 
 

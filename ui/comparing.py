@@ -8,36 +8,27 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import partial
 from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from daq.errors import InputFault
+from ui.choosing import Chosen, choices
 
 if TYPE_CHECKING:
-    from daq.analysis.choice import Candidate, Choice
     from daq.analysis.compare import Compared, Mounting
-    from daq.analysis.hover import Flight
-    from daq.analysis.measured import Measured
     from daq.analysis.remounting import Reproducibility
     from ui.results import Results
 
 # What of an article may differ without making another article of it.
 NOT_THE_ARTICLE: Final = ("note", "air", "format")
-# What is assumed alike for every article on the same pack and aircraft.
-ASSUMED: Final = (
-    "voltage of the cells in flight",
-    "charge left",
-    "slow part of the pack",
-)
-# Assumed alike where packs, or electronics, are the same.
-OF_THE_PACK: Final = "capacity of the pack"
-OF_THE_LOAD: Final = "current of the electronics"
 # What a comparison is read from.
 MEASURED_BY: Final = ("thrust", "current", "voltage")
 # Air this much denser or thinner is worth saying: it moves thrust by nearly as much.
 DENSITY_TOLD_REL: Final = 0.01
+
+
+SIMULATED: Final = "simulated: no hardware, no motor, nothing was measured"
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,25 +44,6 @@ class Group:
     name: str
     results: tuple[Results, ...]
     mountings: tuple[Mounting, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Chosen:
-    """One question to all articles.
-
-    Attributes:
-        question: in words, such as "hovers longest".
-        unit: of the values.
-        candidates: the articles that have a value, by name.
-        choice: the best and the rest; None where fewer than two have a value.
-        scale: unit at the surface for a value in SI.
-    """
-
-    question: str
-    unit: str
-    candidates: tuple[Candidate, ...]
-    choice: Choice | None
-    scale: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,7 +106,7 @@ def compare_folders(
         groups=groups,
         compared=compared,
         learned=learned,
-        chosen=_choices(groups, learned),
+        chosen=choices(groups, learned),
         cautions=tuple(_cautions(groups)),
         order=_order(groups),
     )
@@ -216,6 +188,16 @@ def _mounting(name: str, results: Results) -> Mounting:
     )
 
 
+def calibrated_words(results: Results) -> str:
+    """The stand, and when its calibrations were made."""
+    from ui.calibrations import calibrated
+
+    stand = _stand_of(results)
+    uses = calibrated(results.run).uses.values()
+    days = sorted({use.calibration.made_utc[:10] for use in uses})
+    return f"{stand}, calibrated {' and '.join(days)}" if days else f"{stand}, nominal"
+
+
 def scale_of(results: Results) -> str:
     """What stood for the scale factors: the stand, and its calibrations."""
     from ui.calibrations import calibrated
@@ -240,94 +222,6 @@ def _by_article(groups: Sequence[Sequence[Mounting]]) -> list[list[Mounting]]:
         for mounting in group:
             found.setdefault((mounting.article, mounting.scale), []).append(mounting)
     return list(found.values())
-
-
-# ----------------------------------------------------------------- choosing
-
-
-def _choices(
-    groups: Sequence[Group], learned: Mapping[str, Reproducibility]
-) -> tuple[Chosen, ...]:
-    from daq.analysis.choice import choose
-    from daq.analysis.one_air import common_density
-    from daq.units import n_to_gf
-
-    to_kg_m3 = common_density([one.air for group in groups for one in group.mountings])
-    asked = (
-        ("hovers longest", "min", 1 / 60.0, "specific thrust", _endurance),
-        (
-            "asks least of a watt in hover",
-            "g/W",
-            n_to_gf(1.0),
-            "specific thrust",
-            _hover,
-        ),
-        ("punches hardest", "times its weight", 1.0, "thrust", _punch),
-    )
-    found = []
-    for question, unit, scale, quantity, pick in asked:
-        candidates = [_candidate(group, pick, quantity, to_kg_m3) for group in groups]
-        there = tuple(one for one in candidates if one is not None)
-        if there:
-            several = len(there) > 1
-            choice = choose(there, learned.get(quantity)) if several else None
-            found.append(Chosen(question, unit, there, choice, scale))
-    return tuple(found)
-
-
-def _endurance(flight: Flight) -> Measured | None:
-    return None if flight.hover is None else flight.hover.endurance_s
-
-
-def _hover(flight: Flight) -> Measured | None:
-    return None if flight.hover is None else flight.hover.specific_n_w
-
-
-def _punch(flight: Flight) -> Measured | None:
-    return None if flight.full is None else flight.full.to_weight
-
-
-def _candidate(
-    group: Group, pick: Any, quantity: str, to_kg_m3: float | None
-) -> Candidate | None:
-    """An article's value, in the air that all are restated to where that is known."""
-    from daq.analysis.choice import Candidate
-    from daq.analysis.compare import belonging
-    from daq.analysis.measured import averaged
-    from daq.analysis.one_air import in_one_air
-    from daq.analysis.quantities import QUANTITIES
-
-    values = []
-    for mounting, results in zip(group.mountings, group.results, strict=True):
-        flight = mounting.analysis.evidence.flight
-        value = None if flight is None else pick(flight)
-        if value is None:
-            continue
-        if to_kg_m3 is not None:
-            goes = QUANTITIES[quantity].told_in_air
-            value = in_one_air(value, goes, mounting.air, to_kg_m3)
-        own = belonging(value, mounting, _assumed(results))
-        values.append(own.renamed(partial(_named_part, results=results)))
-    return Candidate(group.name, averaged(values), len(values)) if values else None
-
-
-def _assumed(results: Results) -> tuple[str, ...]:
-    article = results.article
-    if article is None or article.pack is None:
-        return ASSUMED
-    return (*ASSUMED, OF_THE_PACK, OF_THE_LOAD)
-
-
-def _named_part(name: str, results: Results) -> str:
-    """What belongs to a part is named after it: the same part, the same error."""
-    article = results.article
-    if article is None:
-        return name
-    if name == OF_THE_PACK and article.pack is not None:
-        return f"{name} {article.pack.name}"
-    if name == OF_THE_LOAD and article.aircraft is not None:
-        return f"{name} {article.aircraft.electronics_a}"
-    return name
 
 
 # ------------------------------------------------------------------- saying
@@ -377,7 +271,7 @@ def _cautions(groups: Sequence[Group]) -> list[str]:
         )
     said += _air(groups)
     if any(results.run.simulated for results in everything):
-        said.append("simulated: no hardware, no motor, nothing was measured")
+        said.append(SIMULATED)
     return said
 
 

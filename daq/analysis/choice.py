@@ -23,11 +23,19 @@ class Candidate:
         value: One value, the mean over its runs, its sources named so that what
             articles share is called the same.
         runs: How many.
+        told: The same with what its own scatter leaves in the mean, where no other
+            quantity stands for that.
     """
 
     article: str
     value: Measured
     runs: int
+    told: Measured | None = None
+
+    @property
+    def shown(self) -> Measured:
+        """What a person is told."""
+        return self.value if self.told is None else self.told
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +54,10 @@ class Choice:
 
 
 def choose(
-    candidates: Sequence[Candidate], reproducibility: Reproducibility | None
+    candidates: Sequence[Candidate],
+    reproducibility: Reproducibility | None,
+    *,
+    lowest: bool = False,
 ) -> Choice:
     """The candidate of the highest value, and those that cannot be told from it.
 
@@ -56,9 +67,10 @@ def choose(
     Args:
         candidates: Two or more, their values above zero.
         reproducibility: What re-mounting does; without it nothing can be told.
+        lowest: Whether the lowest value is the best.
     """
     values = [float(one.value.value[0]) for one in candidates]
-    best = int(np.argmax(values))
+    best = int(np.argmin(values) if lowest else np.argmax(values))
     others = [place for place in range(len(candidates)) if place != best]
     if reproducibility is None:
         return Choice(best, tuple(others), told=False)
@@ -74,11 +86,11 @@ def choose(
 def _lead(
     best: Candidate, other: Candidate, found: Reproducibility, coverage: float
 ) -> float:
-    """Lower limit of the logarithm of best over other."""
+    """Lower limit of how far best and other are apart, as a logarithm."""
     ones = [np.array([1.0 / float(one.value.value[0])]) for one in (best, other)]
     log = math.log(float(best.value.value[0]) / float(other.value.value[0]))
     apart = combine(np.array([log]), [(ones[0], best.value), (-ones[1], other.value)])
     u = found.sd_rel * math.sqrt(1.0 / best.runs + 1.0 / other.runs)
     mounted = Source(np.array([[u]]), np.array([found.dof]))
     whole = Measured(apart.value, {**apart.sources, "re-mounting": mounted})
-    return log - float(whole.half_width(coverage)[0])
+    return abs(log) - float(whole.half_width(coverage)[0])

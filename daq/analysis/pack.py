@@ -16,7 +16,7 @@ from typing import Final
 import numpy as np
 
 from daq.analysis.fits import Fit, fit
-from daq.analysis.measured import Measured, Source, combine
+from daq.analysis.measured import Measured, Source, combine, minus
 from daq.analysis.models import Columns
 from daq.analysis.plateaus import Plateaus
 from daq.analysis.scaled import points_of, scale_sources
@@ -161,6 +161,14 @@ def _with_rivals(best: PackFit, found: list[PackFit], lowest: float) -> PackFit:
         rest_v=widened(best.rest_v, [one.rest_v for one in found]),
         quick_ohm=widened(best.quick_ohm, [one.quick_ohm for one in found]),
     )
+
+
+def without_plug(pack: PackFit, plug_ohm: Measured | None) -> Measured | None:
+    """What acts at once, less a plug that was measured; None where that is unknown."""
+    if plug_ohm is None:
+        return None
+    left = minus(pack.quick_ohm, plug_ohm)
+    return left if float(left.value[0]) > 0 else None
 
 
 def _next_to(chosen_s: float | None, other_s: float | None) -> bool:

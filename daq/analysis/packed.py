@@ -16,7 +16,7 @@ from daq.analysis.findings import (
     text_of,
 )
 from daq.analysis.measured import Measured, combine, derived, exact, minus
-from daq.analysis.pack import FittedPack, PackFit
+from daq.analysis.pack import FittedPack, PackFit, without_plug
 from daq.units import milli
 
 CHANNELS: Final = ("voltage", "current")
@@ -123,10 +123,8 @@ def _claimed(pack: PackFit, fitted: FittedPack) -> str:
 
 def _inside(evidence: Evidence, pack: PackFit) -> _Inside:
     plug = evidence.plug
-    if plug is None or plug.whole_ohm is None:
-        return _Inside(pack.quick_ohm, without_plug=False)
-    left = minus(pack.quick_ohm, plug.whole_ohm)
-    if float(left.value[0]) <= 0:
+    left = without_plug(pack, plug.whole_ohm if plug else None)
+    if left is None:
         return _Inside(pack.quick_ohm, without_plug=False)
     return _Inside(left, without_plug=True)
 

@@ -41,8 +41,7 @@ def verdict(difference: Difference, first: str, second: str) -> str:
         return (
             f"No verdict on {difference.what}: {second} {what.format(_more(value))} "
             f"than {first} {matched} by {in_passing(abs(value), half)} %, {over}, but "
-            "each was mounted once, and what mounting again does to this stand is not "
-            "known."
+            "each was mounted once, and what mounting again does is not known."
         )
     size = abs(value)
     limits = (low, high) if value >= 0 else (-high, -low)

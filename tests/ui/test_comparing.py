@@ -1,6 +1,7 @@
 """Run folders to a comparison: in the terminal, as JSON, as a page."""
 
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -153,7 +154,12 @@ def test_the_page_stands_alone_and_hostile_names_stay_text(
     text = page.read_text(encoding="utf-8")
     assert "motor B gave more thrust than motor A" in text
     assert "Simulated: no hardware" in text
+    assert text.lower().count("simulated: no hardware") == 1  # said once, at its head
     assert text.count("<figure>") == 4
+    assert "B against A, thrust" in text
+    assert "Where it leaves zero out the zero line is thick." in text
+    shown = re.sub(r"<(svg|style)\b.*?</\1>", "", text, flags=re.S)
+    assert not re.search(r"\d (?:%|V)", shown)  # a figure is not torn from its unit
     for forbidden in ('http-equiv="refresh', "<script", "src=", "@import"):
         assert forbidden not in text
     hostile = mounted(tmp_path, HOSTILE, 6)

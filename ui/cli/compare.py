@@ -8,7 +8,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
-    from ui.comparing import Chosen, Comparison
+    from ui.choosing import Chosen
+    from ui.comparing import Comparison
 
 LOSSY: Final = 4
 MATTERS_PERCENT: Final = 3.0

@@ -102,6 +102,7 @@ class Row:
     run: str
     date: str
     stand: str
+    scale: str
     ended: str
 
 
@@ -125,6 +126,7 @@ class Page:
     learned: tuple[str, ...]
     asked: tuple[Asked, ...]
     rows: tuple[Row, ...]
+    cut: bool
     method: tuple[str, ...]
     cautions: tuple[str, ...]
     caution: str
@@ -153,7 +155,9 @@ def write_comparison(comparison: Comparison, matters: float, path: Path) -> None
 def page_of(comparison: Comparison, matters: float) -> Page:
     """What the page shows."""
     from ui.cautions import CAUTION
+    from ui.comparing import SIMULATED
 
+    rows = tuple(_rows(comparison))
     names = [group.name for group in comparison.groups]
     first = names[0]
     others = " and ".join(names[1:])
@@ -176,9 +180,11 @@ def page_of(comparison: Comparison, matters: float) -> Page:
             )
             for chosen in comparison.chosen
         ),
-        rows=tuple(_rows(comparison)),
+        rows=rows,
+        cut=any(row.ended != "completed" for row in rows),
         method=METHOD,
-        cautions=comparison.cautions,
+        # The head of the page says that already.
+        cautions=tuple(c for c in comparison.cautions if c != SIMULATED),
         caution=CAUTION,
     )
 
@@ -209,7 +215,7 @@ def _told(
 ) -> Told:
     from daq.analysis.verdicts import rests_on, to_settle, verdict
 
-    simulated = comparison.simulated
+    simulated, letter = comparison.simulated, chr(ord("A") + int(key))
     return Told(
         sentence=verdict(difference, first, second),
         mark="good" if difference.verdict in ("more", "less") else "neutral",
@@ -217,13 +223,13 @@ def _told(
         to_settle=to_settle(difference, matters),
         charts=(
             _draw_curves(difference, first, second, key, simulated=simulated),
-            _draw_difference(difference, first, second, key, simulated=simulated),
+            _draw_difference(difference, letter, key, simulated=simulated),
         ),
     )
 
 
 def _rows(comparison: Comparison) -> list[Row]:
-    from ui.comparing import scale_of
+    from ui.comparing import calibrated_words, scale_of
 
     return [
         Row(
@@ -231,6 +237,7 @@ def _rows(comparison: Comparison) -> list[Row]:
             group.name,
             results.run.folder.name,
             moment_words(text_of(results.run.header, "utc")),
+            calibrated_words(results),
             scale_of(results),
             str(results.outcome.get("ended")),
         )
@@ -275,11 +282,11 @@ def _draw_curves(
 
 
 def _draw_difference(
-    difference: Difference, first: str, second: str, key: str, *, simulated: bool
+    difference: Difference, letter: str, key: str, *, simulated: bool
 ) -> Drawn:
     """The second against the first with its simultaneous band."""
     look = LOOKS[difference.what]
-    title = f"{second} against {first}"
+    title = f"{letter} against A, {difference.what}"
     x, y = difference.x * look.x_scale, 100 * difference.ratio
     low, high = 100 * difference.low, 100 * difference.high
     name = f"apart-{key}-{difference.what.replace(' ', '-')}"
@@ -292,6 +299,9 @@ def _draw_difference(
         if np.isfinite(low).all():
             axes.fill_between(x, low, high, color=svg.WASH, linewidth=0, zorder=1.5)
         axes.plot(x, y, color=svg.SECOND, linewidth=1.6, zorder=3)
+        if difference.where is not None:
+            clear = [end * look.x_scale for end in difference.where]
+            axes.plot(clear, [0.0, 0.0], color=svg.INK, linewidth=4.5, zorder=4)
         label(axes, "Difference, %", LEFT)
         axes.set_xlabel(look.x_words, labelpad=6)
         if simulated:
@@ -299,6 +309,8 @@ def _draw_difference(
         told = f"{y[0]:.2g} % at {x[0]:.3g} to {y[-1]:.2g} % at {x[-1]:.3g}."
         drawn = svg.inline(figure, name, title, told)
     band = "The shaded band holds over the whole range at once, 95 %."
+    if difference.where is not None:
+        band += " Where it leaves zero out the zero line is thick."
     if not np.isfinite(low).all():
         band = "No band: what mounting again does is not known."
     return Drawn(title, drawn, band)
