@@ -10,6 +10,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from daq.analysis.air import moist_air_density, standard_atmosphere
+from daq.analysis.copper import lead_ohm
 from daq.analysis.fits import fit
 from daq.analysis.measured import effective_dof, t_factor
 from daq.analysis.models import Columns, Model, Polynomial, PowerLaw
@@ -19,6 +20,7 @@ from daq.calibration.weights import permissible_error_g
 from daq.units import c_to_k, kv_to_volt_second
 from tests.reference import test_fits as fits
 from tests.reference import test_gum_h2 as h2
+from tests.reference import test_york as york
 
 Row = tuple[str, str, float, float]
 
@@ -90,9 +92,29 @@ def nature() -> Iterator[Row]:
     yield "motor catalogue", "K_t of 12248 rpm/V", catalogue, kv_to_volt_second(12248.0)
 
 
+def lines() -> Iterator[Row]:
+    known, found = york.read("york_pearson.toml"), york.found()
+    published, again = known["published"], known["recomputed"]
+    yield "York 2004, Pearson", "slope", published["slope"], found.slope
+    yield "York 2004, Pearson", "intercept", published["intercept"], found.intercept
+    yield "York 2004, Pearson", "u(slope)", again["sigma_slope"], found.slope_u
+    chi2 = found.chi2 / found.dof
+    yield "York 2004, Pearson", "chi2 per dof", published["chi2_per_dof"], chi2
+    for row in fits.table("copper_awg.csv"):
+        if row["awg"] in ("20", "26"):
+            ohm = float(row["ohm_per_km_20C_published"])
+            what = f"ohm/km, {row['awg']} AWG"
+            yield "NBS Handbook 100", what, ohm, lead_ohm(float(row["awg"]), 1e3)
+
+
 def main() -> int:
     print(f"{'source':<22}{'quantity':<22}{'published':>16}{'computed':>16}  apart")
-    for source, what, published, computed in (*strd(), *gum(), *nature()):
+    for source, what, published, computed in (
+        *strd(),
+        *gum(),
+        *nature(),
+        *lines(),
+    ):
         apart = abs(computed / published - 1)
         print(f"{source:<22}{what:<22}{published:>16.9g}{computed:>16.9g}  {apart:.1e}")
     return 0
