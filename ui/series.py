@@ -28,6 +28,9 @@ if TYPE_CHECKING:
 # The end of a hold is known on the stand's clock to a few milliseconds only: what a
 # command overtakes on its way must not reach into the plateau before it.
 END_GUARD_S = 0.02
+# No limit trips on these at the end of their range, where they say "at least": there
+# they are no readings.
+UNGUARDED: Final = ("plug-plus", "plug-minus")
 # A crystal is good to some tens of parts per million (common practice, no source).
 COUNTED_PPM = 1000
 # What the analysis knows, by what the record calls it.
@@ -93,11 +96,15 @@ def _nominal(
     from daq.calibration.nominal import nominal
 
     scale = nominal(page)
+    value_si = scale.to_si(counts)
+    if page.name in UNGUARDED:
+        at_end = (counts <= page.low_counts) | (counts >= page.high_counts)
+        value_si[at_end] = float("nan")
     return Series(
         name=page.name,
         quantity=page.quantity.name.lower(),
         t_s=times_s,
-        value_si=scale.to_si(counts),
+        value_si=value_si,
         gain_u_rel=scale.gain_u_rel,
         resolution_si=scale.resolution_si,
     )

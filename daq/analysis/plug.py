@@ -8,6 +8,7 @@ share. One run is one mating: what the plug has when it is put together again is
 here. Nothing here judges a rating.
 """
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum, auto
@@ -48,6 +49,7 @@ class Trouble(Enum):
     """Why a pole has no resistance."""
 
     FEW_LEVELS = auto()
+    CLIPPED = auto()
     SWAPPED = auto()
     WIRE_OFF = auto()
     TOO_SMALL = auto()
@@ -81,6 +83,8 @@ class Pole:
         rest_v: What was read with the motor off.
         trouble: Why it has no resistance; None where it has one.
         most_ohm: What it has at most, where it is too small to be told from none.
+        clipped: Whether it read at the end of its range at some level, which is left
+            out.
     """
 
     name: str
@@ -89,6 +93,7 @@ class Pole:
     rest_v: float
     trouble: Trouble | None = None
     most_ohm: float | None = None
+    clipped: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,16 +165,13 @@ def read_plug(
     names = [pole for pole, name in CHANNELS.items() if name in plateaus.channels]
     if amps is None or not names or not len(plateaus):
         return None
-    good = np.isfinite(amps.value)
-    for pole in names:
-        good &= np.isfinite(plateaus.channels[CHANNELS[pole]].mean)
-    used = np.flatnonzero(good)
+    used = np.flatnonzero(np.isfinite(amps.value))
     if not used.size:
         return None
     amp = amps.take(used)
     volts = {pole: _across(plateaus, pole, used) for pole in names}
     above = _above_rest(amp)
-    poles = tuple(_pole(plateaus, pole, volts[pole], above) for pole in names)
+    poles = tuple(_pole(plateaus, pole, used, volts[pole], above) for pole in names)
     top = int(np.argmax(amp.value))
     at_a = amp.take([top])
     ohms = [pole.ohm for pole in poles if pole.ohm is not None]
@@ -280,21 +282,30 @@ def _across(plateaus: Plateaus, pole: str, used: Index) -> Measured:
     return found.with_source(COMMON_MODE, factor[:, np.newaxis])
 
 
-def _pole(plateaus: Plateaus, pole: str, volt: Measured, amp: Measured) -> Pole:
-    rests = plateaus.channels[CHANNELS[pole]].rests.value
-    rest_v = float(rests.mean()) if rests.size else 0.0
+def _pole(
+    plateaus: Plateaus, pole: str, used: Index, volt: Measured, amp: Measured
+) -> Pole:
+    means = plateaus.channels[CHANNELS[pole]]
+    rest_v = float(means.rests.value.mean()) if means.rests.value.size else math.nan
+    # A window that lost some to the end of the range has its mean too low.
+    whole = np.isfinite(volt.value) & (means.lost[used] == 0)
+    clipped = not whole.all()
 
     def none(trouble: Trouble, most_ohm: float | None = None) -> Pole:
-        return Pole(pole, None, None, rest_v, trouble, most_ohm)
+        return Pole(pole, None, None, rest_v, trouble, most_ohm, clipped)
 
-    levels = np.unique(np.round(plateaus.throttle_frac, 4)).size
-    spread = float(np.ptp(amp.value)) if amp.value.size else 0.0
+    if not whole.any() and not math.isfinite(rest_v):
+        return none(Trouble.WIRE_OFF)
+    keep = np.flatnonzero(whole)
+    volt, amp = volt.take(keep), amp.take(keep)
+    levels = np.unique(np.round(plateaus.throttle_frac[used][keep], 4)).size
+    spread = float(np.ptp(amp.value)) if keep.size else 0.0
     if levels < FEWEST_LEVELS or spread < SPREAD_SHARE * float(amp.value.max()):
-        return none(Trouble.FEW_LEVELS)
+        return none(Trouble.CLIPPED if clipped else Trouble.FEW_LEVELS)
     ohm, offset = _fitted(volt, amp)
     low, high = (float(one[0]) for one in ohm.interval())
     if low > 0.0:
-        return Pole(pole, ohm, offset, rest_v)
+        return Pole(pole, ohm, offset, rest_v, clipped=clipped)
     if abs(rest_v) > LARGEST_OFFSET_V:
         return none(Trouble.WIRE_OFF)
     if high < 0.0:

@@ -234,12 +234,17 @@ def _doubt(evidence: Evidence, pole: Pole) -> str:
             f"{name} was read at too few currents: measure three levels or more, the "
             "lowest below two thirds of the highest."
         )
+    if pole.trouble is Trouble.CLIPPED:
+        return (
+            f"{name} was read at the end of its amplifier's range at all but the "
+            "lowest currents: spin at less, or give the amplifier less gain."
+        )
     if pole.trouble is Trouble.SWAPPED:
         return f"{name} reads below zero under load: exchange its two sense wires."
     if pole.trouble is Trouble.WIRE_OFF:
         return (
-            f"{name} reads {milli(pole.rest_v):.0f} mV at rest and does not follow the "
-            "current: one of its sense wires is off, or its amplifier at its end."
+            f"{name} does not follow the current: one of its sense wires is off, or "
+            "its amplifier at the end of its range."
         )
     if pole.trouble is Trouble.TOO_SMALL:
         most = milli(pole.most_ohm or 0.0)
@@ -251,6 +256,11 @@ def _doubt(evidence: Evidence, pole: Pole) -> str:
 
 
 def _offset_doubt(name: str, pole: Pole) -> str:
+    if pole.clipped:
+        return (
+            f"{name} was read at the end of its amplifier's range at the highest "
+            "currents, which are left out: its resistance is that of the others."
+        )
     offset = reading(pole.offset_v, 0, "mV", milli)
     if offset is not None and (offset.low > 0 or offset.high < 0):
         return (

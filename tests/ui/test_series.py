@@ -108,3 +108,16 @@ def test_a_channel_without_samples_is_none(cut_runs: CutRuns) -> None:
         replace(s, device_s=s.device_s[:0], counts=s.counts[:0]) for s in run.streams
     )
     assert series_of(replace(run, streams=empty)) == ({}, set())
+
+
+def test_an_amplifier_at_the_end_of_its_range_reads_nothing(cut_runs: CutRuns) -> None:
+    """A channel that no limit watches: what it says at its end is "at least"."""
+    run = cut_runs.of("whole").run
+    stream = next(s for s in run.streams if s.channels[0].name == "current")
+    page = replace(stream.channels[0], name="plug-plus", low_counts=-100)
+    counts = stream.counts.copy()
+    counts[:4, 0] = (-100, page.high_counts, 7, page.high_counts - 1)
+    beside = replace(stream, channels=(page, *stream.channels[1:]), counts=counts)
+    read, _ = series_of(replace(run, streams=(beside,)))
+    ends = np.isnan(read["plug-plus"].value_si[:4])
+    assert ends.tolist() == [True, True, False, False]

@@ -18,6 +18,7 @@ from daq.analysis.run import Analysis, analyse
 from daq.analysis.series import Hold, Series
 from daq.analysis.unseen import USUAL
 from daq.stand.plant.bench import Plant
+from daq.stand.plant.sensors import SensorSpec
 from tests.daq.stand.plant.builder import changed
 
 LEVELS = (0.25, 0.45, 0.65, 0.85)
@@ -74,17 +75,20 @@ def record(
         for name, count in counts.items():
             read.setdefault(name, []).append((plant.time_s, count))
     return {
-        name: Series(
-            name,
-            "any",
-            np.array([at_s for at_s, _ in pairs]),
-            np.array([count for _, count in pairs]) / specs[name].counts_per_unit,
-            specs[name].gain_tolerance_rel,
-            1.0 / specs[name].counts_per_unit,
-        )
+        name: channel(specs[name], pairs)
         for name, pairs in read.items()
         if name in ("thrust", "current", "voltage", "plug-plus", "plug-minus")
     }
+
+
+def channel(spec: SensorSpec, pairs: list[tuple[float, int]]) -> Series:
+    """A channel by its declared constants; none at the end of an amplifier's range."""
+    at_s, counts = np.array(pairs).T
+    value = counts / spec.counts_per_unit
+    if spec.name.startswith("plug"):
+        value[(counts <= spec.low_counts) | (counts >= spec.high_counts)] = np.nan
+    step = 1.0 / spec.counts_per_unit
+    return Series(spec.name, "any", at_s, value, spec.gain_tolerance_rel, step)
 
 
 def seen(series: dict[str, Series], holds: list[Hold]) -> PlugDrop | None:
@@ -196,6 +200,27 @@ def test_what_is_wired_wrong_or_too_small_has_no_resistance(
     told = findings(ohms(0.003) | changes)
     assert words in told["plug-doubt"].sentence
     assert "plug-drop" not in told
+
+
+def test_levels_beyond_the_amplifiers_range_are_left_out_and_said() -> None:
+    clipping = {**ohms(0.030), "plug_sense.counts_per_v": 200_000.0}  # to 164 mV
+    found = plug_of(clipping)
+    assert found.highest_a * 0.030 > 0.164
+    for pole in found.poles:
+        assert pole.clipped
+        assert holds_truth(pole.ohm, 0.030)
+    assert (
+        "the highest currents, which are left out"
+        in findings(clipping)["plug-doubt"].sentence
+    )
+    assert "plug-drop" not in findings(clipping)
+
+
+def test_beyond_the_range_at_nearly_every_level_nothing_is_told() -> None:
+    clipping = {**ohms(0.030), "plug_sense.counts_per_v": 1_500_000.0}  # to 22 mV
+    found = plug_of(clipping)
+    assert {pole.trouble for pole in found.poles} == {Trouble.CLIPPED}
+    assert "give the amplifier less gain" in findings(clipping)["plug-doubt"].sentence
 
 
 def test_one_level_is_too_few() -> None:
