@@ -124,7 +124,7 @@ def _told(
     *more: str,
     channels: tuple[str, ...] = CHANNELS,
 ) -> Finding | None:
-    """A finding about the motor, unless one of its figures is missing.
+    """A finding about the motor, unless a figure is missing or known too badly.
 
     Args:
         evidence: What it is made of.
@@ -141,6 +141,8 @@ def _told(
         if found is None:
             return None
         readings.append(found)
+    if readings[0].low <= 0:  # that it cannot be told from none helps nobody
+        return None
     cautions = (MODEL, APART, *more)
     return finding_of(
         evidence, name, words(*readings), readings[0], motor.points, channels, cautions

@@ -1,6 +1,7 @@
 """The motor inside a run, against the plant that was run."""
 
 import math
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -9,6 +10,7 @@ import numpy as np
 import pytest
 
 from daq.analysis.air import Air
+from daq.analysis.inside import figure_of_merit
 from daq.analysis.motor import MotorMeans, Winding
 from daq.analysis.run import Analysis, analyse
 from daq.records.read import read_run
@@ -128,3 +130,13 @@ def test_a_kv_that_leaves_out_what_is_printed_says_so() -> None:
     said = speed_constant(analysis.evidence)
     assert said is not None
     assert "4600 is printed on it" in said.sentence
+
+
+def test_a_figure_that_cannot_be_told_from_none_is_no_finding() -> None:
+    evidence, found = analysed().evidence, motor()
+    merit = found.figure_of_merit
+    assert merit is not None
+    assert figure_of_merit(evidence) is not None
+    vague = merit.with_source("half the voltage lost", np.array([[merit.value[0]]]))
+    lost = replace(evidence, motor=replace(found, figure_of_merit=vague))
+    assert figure_of_merit(lost) is None
