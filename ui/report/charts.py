@@ -81,7 +81,9 @@ CURRENT: Final = Axis("Current", "A", 1.0)
 POWER: Final = Axis("Electrical power", "W", 1.0)
 SPECIFIC: Final = Axis("Specific thrust", "g/W", units.n_to_gf(1.0))
 SPEED: Final = Axis("Speed", "rpm", units.rad_s_to_rpm(1.0))
-RESISTANCE: Final = Axis("Resistance of the plug", "milliohm", units.milli(1.0))
+RESISTANCE: Final = Axis(
+    "Resistance of the plug", "milliohm", units.milli(1.0), from_zero=False
+)
 COEFFICIENT: Final = Axis("Thrust coefficient C_T", "", 1.0, from_zero=False)
 
 
