@@ -49,6 +49,8 @@ _FASTEST_FRAC_PER_S: Mapping[Kind, float] = {
     "glide": MAX_GLIDE_FRAC_PER_S,
 }
 # What a plan is walked for; everything else only leads there.
+# Held for themselves, in a leg of the same name.
+_APART = ("warm", "soak")
 _DATA: tuple[Kind, ...] = ("dwell", "glide", "burst", "soak")
 
 
@@ -112,7 +114,7 @@ class Segment:
         leads_on = self.kind in ("ramp", "punch")
         if not leads_on and (self.kind == "rest") != (self.leg == "rest"):
             raise InputFault(f"a {self.kind} cannot be in leg {self.leg}.")
-        apart = self.leg in ("warm", "soak") or self.kind in ("warm", "soak")
+        apart = self.leg in _APART or self.kind in _APART
         if self.kind != "ramp" and apart and self.kind != self.leg:
             raise InputFault(f"a {self.kind} cannot be in leg {self.leg}.")
 

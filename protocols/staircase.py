@@ -287,10 +287,7 @@ def walk(
 
 def _warm(warm_up: WarmUp, rate_frac_s: float) -> list[Segment]:
     level_frac = warm_up.throttle_percent / 100
-    made = [
-        Segment("ramp", "warm", 0, 0.0, level_frac, level_frac / rate_frac_s),
-        Segment("warm", "warm", 0, level_frac, level_frac, warm_up.duration_s),
-    ]
+    made = _held("warm", level_frac, warm_up.duration_s, rate_frac_s)
     if warm_up.rest_s is not None:
         made += [ramp_to_rest(level_frac, rate_frac_s), rest(warm_up.rest_s)]
     return made
@@ -298,10 +295,21 @@ def _warm(warm_up: WarmUp, rate_frac_s: float) -> list[Segment]:
 
 def _soaked(soak: Soak, rate_frac_s: float) -> list[Segment]:
     level_frac = soak.throttle_percent / 100
+    made = _held("soak", level_frac, soak.duration_s, rate_frac_s)
+    return [*made, ramp_to_rest(level_frac, rate_frac_s)]
+
+
+def _held(
+    leg: Literal["warm", "soak"],
+    level_frac: float,
+    duration_s: float,
+    rate_frac_s: float,
+) -> list[Segment]:
+    """From rest to a throttle that is held, in a leg of its own."""
+    ramp_s = level_frac / rate_frac_s
     return [
-        Segment("ramp", "soak", 0, 0.0, level_frac, level_frac / rate_frac_s),
-        Segment("soak", "soak", 0, level_frac, level_frac, soak.duration_s),
-        ramp_to_rest(level_frac, rate_frac_s),
+        Segment("ramp", leg, 0, 0.0, level_frac, ramp_s),
+        Segment(leg, leg, 0, level_frac, level_frac, duration_s),
     ]
 
 

@@ -30,6 +30,9 @@ OF_THE_PACK: Final = "capacity of the pack"
 OF_THE_LOAD: Final = "current of the electronics"
 ONCE_MORE: Final = "put together again"
 
+Pick: TypeAlias = "Callable[[Evidence], Measured | None]"
+"""The figure of one run, one value; None where it has none."""
+
 
 @dataclass(frozen=True, slots=True)
 class Chosen:
@@ -100,9 +103,6 @@ def _plug(evidence: Evidence) -> Measured | None:
 
 def _pack(evidence: Evidence) -> Measured | None:
     return evidence.pack.quick_ohm if evidence.pack else None
-
-
-Pick: TypeAlias = "Callable[[Evidence], Measured | None]"
 
 
 def _questions() -> tuple[_Question, ...]:

@@ -28,9 +28,6 @@ if TYPE_CHECKING:
 # The end of a hold is known on the stand's clock to a few milliseconds only: what a
 # command overtakes on its way must not reach into the plateau before it.
 END_GUARD_S = 0.02
-# No limit trips on these at the end of their range, where they say "at least": there
-# they are no readings.
-UNGUARDED: Final = ("plug-plus", "plug-minus")
 # A crystal is good to some tens of parts per million (common practice, no source).
 COUNTED_PPM = 1000
 # What the analysis knows, by what the record calls it.
@@ -92,12 +89,13 @@ def _nominal(
     page: ChannelPage, times_s: NDArray[np.float64], counts: NDArray[np.int64]
 ) -> Series:
     """A channel by the stand's own constants."""
-    from daq.analysis.series import Series
+    from daq.analysis.series import PLUG_CHANNELS, Series
     from daq.calibration.nominal import nominal
 
     scale = nominal(page)
     value_si = scale.to_si(counts)
-    if page.name in UNGUARDED:
+    # No limit trips on these at the end of their range, where they say "at least".
+    if page.name in PLUG_CHANNELS.values():
         at_end = (counts <= page.low_counts) | (counts >= page.high_counts)
         value_si[at_end] = float("nan")
     return Series(

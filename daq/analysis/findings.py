@@ -8,6 +8,7 @@ here once, in the trade's units. The functions in ``performance`` and
 import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from typing import TypeAlias
 
 import numpy as np
 
@@ -262,6 +263,17 @@ def reading(
         one.draws if isinstance(one, Drawn) else 0,
     )
     return found if found.finite else None
+
+
+Pick: TypeAlias = tuple[Measured | None, str, Callable[[float], float]]
+"""A figure, its unit, and what makes that of SI; its first value is told."""
+
+
+def readings_of(picks: Iterable[Pick]) -> list[Reading] | None:
+    """All of some figures at the surface; None where one of them is missing."""
+    found = [reading(figure, 0, unit, convert) for figure, unit, convert in picks]
+    there = [one for one in found if one is not None]
+    return there if len(there) == len(found) else None
 
 
 def finding_of(

@@ -5,24 +5,23 @@ it takes. Only picks, converts and words; every figure was computed in ``hover``
 """
 
 from collections.abc import Callable
-from typing import TypeAlias
 
 from daq.analysis.aircraft import FLOWN_SHARE, Aircraft, Rating
 from daq.analysis.findings import (
     Evidence,
     Finding,
+    Pick,
     Reading,
     bare_text,
     channels_of,
     finding_of,
     in_words,
     percent,
-    reading,
+    readings_of,
     remark_of,
     text_of,
 )
 from daq.analysis.hover import FullThrottle, Hover
-from daq.analysis.measured import Measured
 from daq.units import coulomb_to_mah, n_to_gf
 
 CHANNELS = ("thrust", "voltage", "current")
@@ -37,9 +36,6 @@ USUAL_PACK = (
     "the cells' mean voltage and what a pack really holds are taken as usual for such "
     "packs (common practice), not measured"
 )
-
-Pick: TypeAlias = tuple[Measured | None, str, Callable[[float], float]]
-"""A figure, its unit, and what makes that of SI."""
 
 
 def hover_throttle(evidence: Evidence) -> Finding | None:
@@ -198,13 +194,8 @@ def _told(
         more: Cautions of its own.
     """
     flight = evidence.flight
-    readings = []
-    for figure, unit, convert in picks:
-        found = reading(figure, 0, unit, convert)
-        if found is None or flight is None:
-            return None
-        readings.append(found)
-    if flight is None:
+    readings = readings_of(picks)
+    if readings is None or flight is None:
         return None
     cautions = [PREDICTED, *more, LEADS, ONE_AIR]
     if state.extrapolated:

@@ -5,19 +5,18 @@ it takes. Only picks, converts and words; every figure was computed in ``motor``
 """
 
 from collections.abc import Callable
-from typing import TypeAlias
 
 from daq.analysis.findings import (
     Evidence,
     Finding,
+    Pick,
     Reading,
     bare_text,
     finding_of,
     percent,
-    reading,
+    readings_of,
     text_of,
 )
-from daq.analysis.measured import Measured
 from daq.analysis.motor import MotorMeans
 
 CHANNELS = ("voltage", "current", "speed")
@@ -33,9 +32,6 @@ IMPOSSIBLE = (
     "; above 1 with the whole interval, which no propeller reaches: check the diameter "
     "first"
 )
-
-Pick: TypeAlias = tuple[Measured | None, str, Callable[[float], float]]
-"""A figure of the motor, its unit, and what makes that of SI."""
 
 
 def speed_constant(evidence: Evidence) -> Finding | None:
@@ -135,13 +131,9 @@ def _told(
         more: Cautions of its own.
         channels: That it rests on.
     """
-    readings = []
-    for figure, unit, convert in picks:
-        found = reading(figure, 0, unit, convert)
-        if found is None:
-            return None
-        readings.append(found)
-    if readings[0].low <= 0:  # that it cannot be told from none helps nobody
+    readings = readings_of(picks)
+    # That a figure cannot be told from none helps nobody.
+    if readings is None or readings[0].low <= 0:
         return None
     cautions = (MODEL, APART, *more)
     return finding_of(

@@ -4,7 +4,6 @@ Each function writes one finding, or None where the run or the article has not w
 takes. Only picks, converts and words; the pack was fitted in ``pack``.
 """
 
-from dataclasses import dataclass
 from typing import Final
 
 from daq.analysis.findings import (
@@ -15,7 +14,7 @@ from daq.analysis.findings import (
     reading,
     text_of,
 )
-from daq.analysis.measured import Measured, combine, derived, exact, minus
+from daq.analysis.measured import derived
 from daq.analysis.pack import FittedPack, PackFit, without_plug
 from daq.units import milli
 
@@ -35,31 +34,22 @@ FIRST_MOMENT: Final = (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class _Inside:
-    """The pack's own resistance as far as it can be told from the plug's."""
-
-    ohm: Measured
-    without_plug: bool
-
-
 def resistance(evidence: Evidence) -> Finding | None:
     """Resistance that acts at once, and once its slow part has grown."""
     pack = evidence.pack
     if pack is None:
         return None
-    inside = _inside(evidence, pack)
-    found = reading(inside.ohm, 0, "milliohm", milli)
+    plug = evidence.plug
+    left = without_plug(pack, plug.whole_ohm if plug else None)
+    found = reading(pack.quick_ohm if left is None else left, 0, "milliohm", milli)
     whole = reading(pack.whole_ohm, 0, "milliohm", milli)
     if found is None or whole is None:
         return None
-    parts = (
-        "with its leads, the plug taken off"
-        if inside.without_plug
-        else ("with leads and plug")
-    )
+    parts = "with its leads, the plug taken off"
+    if left is None:
+        parts = "with leads and plug"
     said = f"The pack has {text_of(found)} at once, {parts}"
-    if pack.slow_s is not None and not inside.without_plug:
+    if pack.slow_s is not None and left is None:
         said += (
             f", and {bare_text(whole)} once what follows slowly, in about "
             f"{pack.slow_s:.0f} s, has grown"
@@ -101,10 +91,9 @@ def to_the_floor(evidence: Evidence) -> Finding | None:
 def _claimed(pack: PackFit, fitted: FittedPack) -> str:
     if fitted.claim_a is None:
         return ""
-    amp = exact(fitted.claim_a)
-    left = minus(
-        pack.rest_v,
-        combine(pack.quick_ohm.value * amp.value, [(amp.value, pack.quick_ohm)]),
+    claim_a = fitted.claim_a
+    left = derived(
+        lambda rest_v, ohm: rest_v - ohm * claim_a, pack.rest_v, pack.quick_ohm
     )
     volt = reading(left, 0, "V", float)
     if volt is None:
@@ -116,17 +105,9 @@ def _claimed(pack: PackFit, fitted: FittedPack) -> str:
     elif volt.high < fitted.floor_v:
         word = "is below its floor"
     return (
-        f"; at the {fitted.claim_a:.3g} A that its printed rate claims it would have "
+        f"; at the {claim_a:g} A that its printed rate claims it would have "
         f"{bare_text(volt)} left, {a_cell}, which {word}"
     )
-
-
-def _inside(evidence: Evidence, pack: PackFit) -> _Inside:
-    plug = evidence.plug
-    left = without_plug(pack, plug.whole_ohm if plug else None)
-    if left is None:
-        return _Inside(pack.quick_ohm, without_plug=False)
-    return _Inside(left, without_plug=True)
 
 
 def _beyond(pack: PackFit, amp: float) -> tuple[str, ...]:

@@ -16,15 +16,14 @@ from typing import Final
 
 import numpy as np
 
-from daq.analysis.measured import Measured, Source, combine, plus
+from daq.analysis.measured import Measured, Source, combine, derived, plus
 from daq.analysis.plateaus import DEFAULT_SETTLE_S, Plateaus, average
 from daq.analysis.scaled import points_of
-from daq.analysis.series import Array, Hold, Index, Series
+from daq.analysis.series import PLUG_CHANNELS, Array, Hold, Index, Series
 from daq.analysis.unseen import ASLEEP, ROOT_3
 from daq.analysis.york import line, sensitivities
 
-#: What each pole's channel is called.
-CHANNELS: Final[Mapping[str, str]] = {"plus": "plug-plus", "minus": "plug-minus"}
+CHANNELS: Final = PLUG_CHANNELS
 #: Levels of current that a line needs, and how far apart they have to lie, as a share
 #: of the highest.
 FEWEST_LEVELS: Final = 3
@@ -179,9 +178,7 @@ def read_plug(
     if len(ohms) == len(CHANNELS):
         whole = plus(*ohms)
         drop = plus(*(volts[pole].take([top]) for pole in CHANNELS))
-        lost = combine(
-            drop.value * at_a.value, [(at_a.value, drop), (drop.value, at_a)]
-        )
+        lost = derived(np.multiply, drop, at_a)
     return PlugDrop(
         poles=poles,
         whole_ohm=whole,
@@ -251,8 +248,8 @@ def _at_every(plateaus: Plateaus, amps: Measured) -> Measured:
 def _each(volts: Mapping[str, Measured], amp: Measured) -> Measured:
     """Resistance of both poles at each point: drop over current."""
     both = plus(*(volts[pole] for pole in CHANNELS))
-    slopes = [(1.0 / amp.value, both), (-both.value / amp.value**2, amp)]
-    return combine(both.value / amp.value, slopes)
+    with np.errstate(divide="ignore", invalid="ignore"):  # a current of nothing
+        return derived(np.divide, both, amp)
 
 
 def _grown(each: Measured, groups: Sequence[Index]) -> Measured:

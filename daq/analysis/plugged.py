@@ -21,12 +21,14 @@ from daq.analysis.findings import (
     in_words,
     percent,
     reading,
+    readings_of,
     remark_of,
     text_of,
 )
 from daq.analysis.hover import FullThrottle, full_throttle
-from daq.analysis.measured import Measured, combine, minus, stated
+from daq.analysis.measured import Measured, derived, minus, stated
 from daq.analysis.plug import CHANNELS, PlugDrop, Pole, Trouble
+from daq.analysis.series import Array
 from daq.units import milli, n_to_gf
 
 ONE_MATING: Final = (
@@ -94,11 +96,16 @@ def dropped(evidence: Evidence) -> Finding | None:
     drop = evidence.plug
     if drop is None:
         return None
-    volt = reading(drop.drop_v, 0, "mV", milli)
-    watt = reading(drop.lost_w, 0, "W", float)
-    amp = reading(drop.at_a, 0, "A", float)
-    if volt is None or watt is None or amp is None:
+    readings = readings_of(
+        (
+            (drop.drop_v, "mV", milli),
+            (drop.lost_w, "W", float),
+            (drop.at_a, "A", float),
+        )
+    )
+    if readings is None:
         return None
+    volt, watt, amp = readings
     share = _share_of_bus(evidence, drop)
     return _told(
         evidence,
@@ -122,11 +129,16 @@ def in_flight(evidence: Evidence) -> Finding | None:
         parts.append(("in hover", flight.hover.total_a))
     told, first = [], None
     for when, total_a in parts:
-        volt = reading(_times(drop.whole_ohm, total_a), 0, "mV", milli)
-        watt = reading(_heat(drop.whole_ohm, total_a), 0, "W", float)
-        amp = reading(total_a, 0, "A", float)
-        if volt is None or watt is None or amp is None:
+        readings = readings_of(
+            (
+                (derived(np.multiply, drop.whole_ohm, total_a), "mV", milli),
+                (derived(_heat_w, drop.whole_ohm, total_a), "W", float),
+                (total_a, "A", float),
+            )
+        )
+        if readings is None:
             continue
+        volt, watt, amp = readings
         figure = bare_text(volt) if first else text_of(volt)
         first = first or volt
         told.append(f"{figure} {when} ({bare_text(amp)}, {bare_text(watt)} of heat)")
@@ -346,13 +358,8 @@ def _rated(evidence: Evidence, amp: Reading) -> str:
     return f"; it is rated {fitted.rated_a:g} A"
 
 
-def _times(ohm: Measured, amp: Measured) -> Measured:
-    return combine(ohm.value * amp.value, [(amp.value, ohm), (ohm.value, amp)])
-
-
-def _heat(ohm: Measured, amp: Measured) -> Measured:
-    slopes = [(amp.value**2, ohm), (2 * ohm.value * amp.value, amp)]
-    return combine(ohm.value * amp.value**2, slopes)
+def _heat_w(ohm: Array, amp: Array) -> Array:
+    return ohm * amp**2
 
 
 def _beyond(full: FullThrottle) -> tuple[str, ...]:

@@ -8,7 +8,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Literal, TypeAlias
+from typing import Final, Literal, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +19,8 @@ from daq.errors import InputFault
 Array: TypeAlias = NDArray[np.float64]
 Index: TypeAlias = NDArray[np.intp]
 
+#: Drop across each pole of the arming plug, by pole.
+PLUG_CHANNELS: Final[Mapping[str, str]] = {"plus": "plug-plus", "minus": "plug-minus"}
 #: The channels that the analysis knows, with the SI unit of each. ``-high`` and
 #: ``-low`` are the extremes inside each reading, sent by stands that keep them.
 CHANNEL_UNITS: Mapping[str, str] = {
@@ -28,8 +30,7 @@ CHANNEL_UNITS: Mapping[str, str] = {
     "voltage": "V",
     "voltage-low": "V",
     "speed": "rad/s",
-    "plug-plus": "V",
-    "plug-minus": "V",
+    **dict.fromkeys(PLUG_CHANNELS.values(), "V"),
 }
 
 #: What a stretch of a run was, see ``Hold``.

@@ -6,11 +6,15 @@ Electric Contacts, 4th ed. 1967, from memory). Films, fretting and softening are
 modelled. Nothing here corrects a reading.
 """
 
-from functools import partial
-
 from daq.stand.plant.heat import Lump
-from daq.stand.plant.noise import Stream, standard_normals
-from daq.stand.plant.sensors import FastSensor, SensorSpec, true_gain
+from daq.stand.plant.noise import Stream
+from daq.stand.plant.sensors import (
+    FastSensor,
+    SensorSpec,
+    fast_sensor,
+    spec_of,
+    true_gain,
+)
 from daq.stand.plant.truth import Truth
 from daq.stand.plant.truth_parts import HeatTruth
 from daq.stand.plant.truth_plug import POLES, PlugSenseTruth, PlugTruth, Pole
@@ -89,10 +93,12 @@ class Plug:
     @property
     def specs(self) -> tuple[SensorSpec, ...]:
         """Its channels as the stand declares them."""
-        return (
-            ()
-            if self._truth is None
-            else tuple(map(partial(_spec, self._truth), POLES))
+        if self._truth is None:
+            return ()
+        half_s = AVERAGED_S / 2
+        return tuple(
+            spec_of(f"plug-{pole}", "voltage", self._truth, kind="mean", delay_s=half_s)
+            for pole in POLES
         )
 
     def warm(self, sum_a: float, steps: int) -> None:
@@ -138,31 +144,12 @@ class Plug:
 
 
 def _sensors(truth: PlugSenseTruth, seed: int) -> tuple[FastSensor, ...]:
-    zeros = (truth.zero_error_counts, truth.minus_zero_error_counts)
-    return tuple(
-        FastSensor(
-            true_gain(truth, seed, GAINS[pole]),
-            zero,
-            truth.noise_counts_rms,
-            (truth.low_counts, truth.high_counts),
-            standard_normals(seed, NOISES[pole]),
-        )
-        for pole, zero in zip(POLES, zeros, strict=True)
+    minus = truth.model_copy(
+        update={"zero_error_counts": truth.minus_zero_error_counts}
     )
-
-
-def _spec(truth: PlugSenseTruth, pole: Pole) -> SensorSpec:
-    return SensorSpec(
-        name=f"plug-{pole}",
-        quantity="voltage",
-        kind="mean",
-        counts_per_unit=truth.counts_per_v,
-        zero_counts=0,
-        low_counts=truth.low_counts,
-        high_counts=truth.high_counts,
-        width_bytes=2,
-        gain_tolerance_rel=truth.tolerance_rel,
-        delay_s=AVERAGED_S / 2,
+    return tuple(
+        fast_sensor(one, true_gain(one, seed, GAINS[pole]), seed, NOISES[pole])
+        for pole, one in zip(POLES, (truth, minus), strict=True)
     )
 
 

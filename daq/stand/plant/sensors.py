@@ -271,21 +271,33 @@ def bus_sensor(
     )
 
 
-def _fast_specs(
-    name: str, quantity: str, extreme: Literal["high", "low"], truth: FastSensorTruth
-) -> tuple[SensorSpec, SensorSpec]:
-    mean = SensorSpec(
+def spec_of(
+    name: str,
+    quantity: str,
+    truth: FastSensorTruth,
+    *,
+    kind: Literal["point", "mean"],
+    delay_s: float = 0.0,
+) -> SensorSpec:
+    """A channel of 16-bit counts as a stand declares it."""
+    return SensorSpec(
         name=name,
         quantity=quantity,
-        kind="mean",
+        kind=kind,
         counts_per_unit=truth.counts_per_unit,
         zero_counts=0,
         low_counts=truth.low_counts,
         high_counts=truth.high_counts,
         width_bytes=2,
         gain_tolerance_rel=truth.tolerance_rel,
-        delay_s=0.0,
+        delay_s=delay_s,
     )
+
+
+def _fast_specs(
+    name: str, quantity: str, extreme: Literal["high", "low"], truth: FastSensorTruth
+) -> tuple[SensorSpec, SensorSpec]:
+    mean = spec_of(name, quantity, truth, kind="mean")
     return mean, replace(mean, name=f"{name}-{extreme}", kind=extreme)
 
 
@@ -293,18 +305,7 @@ def slow_specs(truth: Truth) -> tuple[SensorSpec, ...]:
     """The temperature channels that a truth has, winding first."""
     sensors = (("winding-temp", truth.winding_sensor), ("esc-temp", truth.esc_sensor))
     return tuple(
-        SensorSpec(
-            name=name,
-            quantity="temperature",
-            kind="point",
-            counts_per_unit=sensor.counts_per_unit,
-            zero_counts=0,
-            low_counts=sensor.low_counts,
-            high_counts=sensor.high_counts,
-            width_bytes=2,
-            gain_tolerance_rel=sensor.tolerance_rel,
-            delay_s=0.0,
-        )
+        spec_of(name, "temperature", sensor, kind="point")
         for name, sensor in sensors
         if sensor is not None
     )

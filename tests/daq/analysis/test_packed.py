@@ -48,7 +48,7 @@ def test_the_current_to_the_floor_is_ohms_law_on_the_plants_pack() -> None:
     truth_a = (3 * 4.19 - FITTED.floor_v) / (PACK_OHM + LEADS_OHM + 0.006)
     assert holds_truth(found, truth_a)
     assert any("extrapolated" in caution for caution in found.cautions)
-    assert "the 33.8 A that its printed rate claims" in found.sentence
+    assert "the 33.75 A that its printed rate claims" in found.sentence
 
 
 def test_of_a_bench_supply_nothing_is_said() -> None:
