@@ -374,6 +374,8 @@ def to_trade(channel: str, value: float) -> tuple[float, str]:
         return units.rad_s_to_rpm(value), "rpm"
     if channel.endswith("-temp"):
         return units.k_to_c(value), "degC"
+    if channel.startswith("plug-"):
+        return units.milli(value), "mV"
     return value, _UNITS.get(channel, "")
 
 

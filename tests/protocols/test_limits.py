@@ -484,6 +484,7 @@ def test_an_article_on_a_bench_supply_has_no_pack_to_rate() -> None:
         ("winding-temp", 373.15, 100.0, "degC"),
         ("esc-temp", 273.15, 0.0, "degC"),
         ("pulse", 1e-3, 1e-3, ""),
+        ("plug-plus", 0.0321, 32.1, "mV"),
     ],
 )
 def test_a_person_reads_the_units_of_the_trade(

@@ -6,7 +6,7 @@ from typing import Final
 from daq.errors import InputFault
 from protocols.limits import to_trade
 
-DIGITS: Final = {"gf": 1, "A": 2, "V": 2, "rpm": 0, "µs": 0, "°C": 0}
+DIGITS: Final = {"gf": 1, "A": 2, "V": 2, "mV": 2, "rpm": 0, "µs": 0, "°C": 0}
 BLANK: Final = "–"  # noqa: RUF001 - an en dash is what a table has for nothing
 
 

@@ -80,6 +80,7 @@ def test_whatever_is_typed_is_a_number_or_a_sentence(text: str) -> None:
 def test_figures_are_in_the_trades_units() -> None:
     assert figure("thrust", 1.0) == ("102.0", "gf")
     assert figure("current", -0.001) == ("0.00", "A")
+    assert figure("plug-plus", 0.03214) == ("32.14", "mV")
     assert figure("voltage", float("nan"))[0] == "\N{EN DASH}"
     assert figure("current", float("inf"))[0] == "beyond range"
     assert figure("pulse", 0.0015) == ("1500", "µs")
