@@ -183,7 +183,7 @@ class Control:
                 self._course.note("restarted", was=happening.was, now=happening.now)
                 self._began_again(now_s)
             case s.BurstTold():
-                pass  # recorded; nothing is decided by it
+                self._driving.captures.told(happening)
             case s.WrongVersion() | s.NotIdentified():
                 if self.phase is Phase.IDENTIFYING:
                     outcome = explain.not_a_stand(happening, self._port_name)
@@ -197,6 +197,7 @@ class Control:
         guard = self._driving.watched
         if guard is not None:
             for channel, value in scales.values(sampled):
+                self._driving.captures.heard(channel, value, now_s)
                 trip = guard.reading(channel, value, now_s)
                 if self._driving.heed(trip, now_s):
                     return
@@ -315,6 +316,8 @@ class Control:
             self._ending.confirmed(now_s)
         elif isinstance(command, m.Acknowledge):
             self._preparing.acknowledge_answered(replied.verdict, now_s)
+        elif isinstance(command, m.Capture):
+            self._driving.captures.answered(command, replied.verdict)
 
     def _unanswered(self, unanswered: s.Unanswered, now_s: float) -> None:
         command = unanswered.command
@@ -326,6 +329,8 @@ class Control:
             self._preparing.still_latched()
         elif isinstance(command, m.Limits | m.Arm):
             self._ending.stop_for(explain.unanswered(name), now_s)
+        elif isinstance(command, m.Capture):
+            self._driving.captures.answered(command, None)
 
     def _began_again(self, now_s: float) -> None:
         """The stand started anew; nothing of what it was told still holds."""

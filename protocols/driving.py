@@ -8,6 +8,7 @@ from typing import Final
 
 from daq.link import messages as m
 from protocols import explain
+from protocols.capturing import Captures
 from protocols.course import Course
 from protocols.ending import Ending
 from protocols.guard.guard import Guard
@@ -28,6 +29,7 @@ class Driving:
 
     Attributes:
         guard: judges while something may turn; None before.
+        captures: asks for the fast captures of the plan.
     """
 
     def __init__(self, course: Course, ending: Ending) -> None:
@@ -37,12 +39,15 @@ class Driving:
         self._runner: Runner | None = None
         self._retreat: Retreat | None = None
         self._link_told = (0, 0)
+        self.captures = Captures(course, course.task.plan.captures)
+        self._scales: Scales | None = None
 
     # ------------------------------------------------------------- the guard
 
     def watch(self, scales: Scales, now_s: float) -> None:
         """A guard of its own for each armed spell."""
         self.guard = Guard(scales.limits, self._course.task.rules, now_s)
+        self._scales = scales
 
     @property
     def watched(self) -> Guard | None:
@@ -120,6 +125,8 @@ class Driving:
             self._lock(now_s)
         if course.phase is Phase.RUNNING and self._runner is not None:
             self._run(self._runner, now_s)
+        if course.phase is Phase.RUNNING and self._scales is not None:
+            self.captures.advance(self._scales, now_s)
         if course.phase is Phase.RETREATING and self._retreat is not None:
             self._retreated(self._retreat, now_s)
 
@@ -130,7 +137,7 @@ class Driving:
         if self.watched is not None:
             due.append(self.watched.deadline_s)
         if self._runner is not None and self._course.phase is Phase.RUNNING:
-            due.append(self._runner.next_change_s)
+            due += [self._runner.next_change_s, self.captures.deadline_s]
         return min(due)
 
     def _setpoint(self, now_s: float) -> float:
@@ -165,6 +172,7 @@ class Driving:
         for index, segment in entered:
             if index and course.task.plan.segments[index - 1].is_data:
                 self._ending.parts += 1
+            self.captures.entered(index)
             course.note(
                 "segment",
                 index=index,

@@ -16,7 +16,8 @@ from itertools import accumulate, pairwise
 from typing import Literal, TypeGuard, get_args
 
 from daq.errors import InputFault
-from protocols import plain
+from protocols import captures, plain
+from protocols.captures import CaptureAsk
 
 FORMAT = 1
 # From zero to full in half a second. Faster is a punch-out: another measurement.
@@ -161,7 +162,11 @@ class Segment:
 _SEGMENT_KEYS = ("kind", "leg", "step", "start_frac", "end_frac", "duration_s")
 _PLAN_KEYS = ("format", "protocol", "title", "lease_s", "segments")
 # Left out where they say nothing, so that older plans read and write the same.
-_MORE_KEYS: Mapping[str, object] = {"propeller_off": False, "speed_cap_rad_s": None}
+_MORE_KEYS: Mapping[str, object] = {
+    "propeller_off": False,
+    "speed_cap_rad_s": None,
+    "captures": (),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,6 +181,7 @@ class Plan:
         propeller_off: it may be walked only with the propeller taken off.
         speed_cap_rad_s: a bound on speed that the plan brings along: the limit on
             speed must be at least as tight. None where it brings none.
+        captures: fast captures that it asks for, in their order.
 
     Raises:
         InputFault: it jumps, does not start and end at rest, is empty, or goes
@@ -188,6 +194,7 @@ class Plan:
     lease_s: float = 0.2
     propeller_off: bool = False
     speed_cap_rad_s: float | None = None
+    captures: tuple[CaptureAsk, ...] = ()
     _ends_s: tuple[float, ...] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
@@ -213,6 +220,7 @@ class Plan:
         if not math.isfinite(ends_s[-1]):
             raise InputFault("the plan never ends.")
         self._check_caps()
+        self._check_captures()
         object.__setattr__(self, "_ends_s", ends_s)
 
     def _check_caps(self) -> None:
@@ -232,6 +240,19 @@ class Plan:
             )
         if any(segment.kind == "punch" for segment in self.segments):
             raise InputFault("a plan without a propeller may hold no punch.")
+
+    def _check_captures(self) -> None:
+        if len(self.captures) > captures.MOST:
+            raise InputFault(
+                f"the plan asks for {len(self.captures)} captures; at most "
+                f"{captures.MOST} are allowed."
+            )
+        for ask in self.captures:
+            if ask.segment >= len(self.segments):
+                raise InputFault(
+                    f"a capture is of segment {ask.segment + 1} of the plan, which "
+                    f"has {len(self.segments)}."
+                )
 
     @property
     def duration_s(self) -> float:
@@ -295,9 +316,14 @@ class Plan:
             **{
                 key: value
                 for key, usual in _MORE_KEYS.items()
-                if (value := getattr(self, key)) != usual
+                if key != "captures" and (value := getattr(self, key)) != usual
             },
+            **self._captures_told(),
         }
+
+    def _captures_told(self) -> dict[str, object]:
+        rows = [ask.to_dict() for ask in self.captures]
+        return {"captures": rows} if rows else {}
 
     @classmethod
     def from_dict(cls, data: object) -> "Plan":
@@ -329,7 +355,15 @@ class Plan:
                 if fields["speed_cap_rad_s"] is None
                 else plain.number(fields, "speed_cap_rad_s", "the plan")
             ),
+            captures=tuple(
+                CaptureAsk.from_dict(row, f"capture {number} of the plan")
+                for number, row in enumerate(_capture_rows(fields), start=1)
+            ),
         )
+
+
+def _capture_rows(fields: Mapping[str, object]) -> list[object]:
+    return plain.rows(fields, "captures", "the plan") if fields["captures"] else []
 
 
 def _read_flag(fields: Mapping[str, object], key: str) -> bool:

@@ -103,6 +103,8 @@ class Preparing:
             self.readiness.plug_awaited = supply.visible
         self.scales = Scales(stand, limits)
         objection = self.scales.objection_to_stand(unprotected=described is not None)
+        if objection is None and course.task.plan.captures:
+            objection = _no_captures(stand)
         if objection is not None:
             self._ending.give_up(objection)
             return
@@ -343,3 +345,13 @@ class Preparing:
             else:
                 self.readiness.proven(now_s)
             self._next(now_s)
+
+
+def _no_captures(stand: s.Stand) -> str | None:
+    """Why a plan that asks for captures is not for this stand; None when it is."""
+    if m.Ability.CAPTURE in stand.identity.abilities:
+        return None
+    return (
+        f"This stand ({stand.identity.board}) has no fast capture, and the plan asks "
+        "for some: take a protocol without, such as punch."
+    )

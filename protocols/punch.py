@@ -4,14 +4,26 @@ Shows the peak of current, the dip of voltage and how fast thrust follows. What
 is read in the burst is a burst: this module must never call it a level.
 """
 
-from typing import Annotated, Literal
+from collections.abc import Mapping
+from dataclasses import replace
+from itertools import groupby
+from typing import Annotated, Final, Literal
 
 from pydantic import Field, model_validator
 from typing_extensions import override
 
+from daq.typed_toml import Table
+from protocols.captures import (
+    LONGEST_S,
+    MOST_SAMPLES,
+    PATIENCE_MAX_S,
+    CaptureAsk,
+    Trigger,
+)
 from protocols.plan import (
     MAX_PUNCH_FRAC_PER_S,
     MAX_RAMP_FRAC_PER_S,
+    Plan,
     Segment,
 )
 from protocols.recipe_parts import (
@@ -28,10 +40,82 @@ from protocols.recipe_parts import (
     rest,
 )
 
+Moment = Literal["cruise", "punch", "burst", "drop", "chop"]
+# Kind, leg and step of the segment that each moment of a punch is.
+MOMENTS: Final[Mapping[Moment, tuple[str, str, int]]] = {
+    "cruise": ("dwell", "up", 0),
+    "punch": ("punch", "up", 1),
+    "burst": ("burst", "up", 1),
+    "drop": ("punch", "down", 0),
+    "chop": ("punch", "rest", -1),
+}
+
 # A punch of less is a step between two levels of a staircase.
 MIN_SPAN_PERCENT = 10.0
 # Longer than this at high throttle is a dwell, and heats like one.
 MAX_BURST_S = 5.0
+
+
+class CaptureWish(Table):
+    """A fast capture of each time that a moment of the punch comes.
+
+    Attributes:
+        at: the moment: cruise, the punch, the burst that it leads to, the drop back to
+            cruise, or the chop to zero.
+        channel: what is captured.
+        samples: how many; a stand with less room takes fewer.
+        period_us: from one sample to the next.
+        before_percent: how many of them from before the trigger.
+        trigger: at once, or a rise or a fall of the channel.
+        by: how far, in volt or ampere, from what was read just before.
+        patience_ms: how long the stand waits for that.
+    """
+
+    at: Moment
+    channel: Literal["voltage", "current"] = "voltage"
+    samples: Annotated[int, Field(ge=16, le=MOST_SAMPLES)]
+    period_us: Annotated[float, Field(ge=1, le=100_000)]
+    before_percent: Annotated[float, Field(ge=0, le=90)] = 0.0
+    trigger: Trigger = "at once"
+    by: Annotated[float, Field(gt=0, le=100)] | None = None
+    patience_ms: Annotated[int, Field(ge=1, le=round(1000 * PATIENCE_MAX_S))] = 1000
+
+    @model_validator(mode="after")
+    def _can_be_taken(self) -> "CaptureWish":
+        if (self.by is None) != (self.trigger == "at once"):
+            raise ValueError(
+                f"by says how far a rise or a fall must be; trigger is {self.trigger}"
+            )
+        span_s = self.samples * self.period_us * 1e-6
+        if span_s > LONGEST_S:
+            raise ValueError(
+                f"{self.samples} samples, one every {self.period_us:g} us, take "
+                f"{span_s:.3g} s; at most {LONGEST_S:g} s are allowed"
+            )
+        return self
+
+    def asks(self, segment: int) -> CaptureAsk:
+        """The same for one segment of a plan."""
+        return CaptureAsk(
+            segment=segment,
+            label=self.at,
+            channel=self.channel,
+            samples=self.samples,
+            period_s=self.period_us * 1e-6,
+            before=int(self.samples * self.before_percent / 100),
+            trigger=self.trigger,
+            by_si=self.by or 0.0,
+            patience_s=self.patience_ms / 1000,
+        )
+
+    def told(self) -> str:
+        """In a few words."""
+        every = f"{self.samples} samples of the {self.channel}"
+        every += f", one every {self.period_us:g} us"
+        unit = "V" if self.channel == "voltage" else "A"
+        if self.by is None:
+            return every
+        return f"{every}, when it {self.trigger}s by {self.by:g} {unit}"
 
 
 class Punch(Recipe):
@@ -48,6 +132,7 @@ class Punch(Recipe):
         punch_s: how long the burst lasts.
         repeats: how many bursts.
         rest_s: how long the motor stands still, and when.
+        captures: fast captures taken on the way.
     """
 
     kind: Literal["punch"]
@@ -62,6 +147,9 @@ class Punch(Recipe):
     punch_s: Annotated[float, Field(ge=0.2, le=MAX_BURST_S)]
     repeats: Repeats = 1
     rest_s: Rests
+    captures: Annotated[
+        tuple[CaptureWish, ...], Field(strict=False, max_length=20)
+    ] = ()
 
     @model_validator(mode="after")
     def _has_a_step(self) -> "Punch":
@@ -99,6 +187,20 @@ class Punch(Recipe):
         ]
 
     @override
+    def plan(self) -> Plan:
+        """The timeline, and what is captured of it."""
+        made = super().plan()
+        return replace(
+            made,
+            captures=tuple(
+                wish.asks(index)
+                for index, segment in enumerate(made.segments)
+                for wish in self.captures
+                if (segment.kind, segment.leg, segment.step) == MOMENTS[wish.at]
+            ),
+        )
+
+    @override
     def told(self) -> list[str]:
         """What it does, in order, a sentence each."""
         return [
@@ -109,6 +211,14 @@ class Punch(Recipe):
             f"second and holds it for {self.punch_s:g} s.",
             f"Drops back to {self.cruise_percent:g} % as fast, settles and reads "
             "again, and chops the throttle to zero.",
+            *self._captures_told(),
             *repeats_told(self.repeats, self.rest_s.between),
             f"Rests for {self.rest_s.after:g} s. Each rest is a zero.",
+        ]
+
+    def _captures_told(self) -> list[str]:
+        """What is captured at each moment, a sentence each."""
+        return [
+            f"Captures at the {moment}: {'; '.join(wish.told() for wish in wishes)}."
+            for moment, wishes in groupby(self.captures, key=lambda wish: wish.at)
         ]

@@ -139,6 +139,15 @@ class Scales:
                 )
         return None
 
+    def count(self, name: str, value_si: float) -> float:
+        """The raw count that a value of a channel stands for; NaN without it."""
+        page = self._stand.channel(name)
+        if page is None:
+            return math.nan
+        scale = self._scales.get(name)
+        zero_counts = page.zero_counts if scale is None else scale.zero_counts
+        return value_si * page.counts_per_unit + zero_counts
+
     @property
     def limits(self) -> tuple[Limit, ...]:
         """The limits of channels that the stand has."""

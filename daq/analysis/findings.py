@@ -29,6 +29,7 @@ from daq.analysis.power import PowerMeans
 from daq.analysis.propeller import Disc, Propeller
 from daq.analysis.restated import OneVoltage
 from daq.analysis.rounding import figure, in_passing, with_interval
+from daq.analysis.steps import PackSteps
 from daq.analysis.zeros import ZEROED
 
 
@@ -113,6 +114,7 @@ class Evidence:
         fitted_plug: What the article says of its plug.
         pack: The pack, where one fed it and the run shows what it does.
         fitted_pack: What the article says of its pack.
+        steps: What the pack's voltage lost at steps of current, if there were any.
     """
 
     plateaus: Plateaus
@@ -138,6 +140,7 @@ class Evidence:
     fitted_plug: FittedPlug | None = None
     pack: PackFit | None = None
     fitted_pack: FittedPack | None = None
+    steps: PackSteps | None = None
 
     def cautions(
         self, channels: Iterable[str], more: Iterable[str] = ()

@@ -20,6 +20,7 @@ from daq.analysis import (
     plugged,
     quality,
     restating,
+    stepped,
 )
 from daq.analysis.air import Air, assumed_air
 from daq.analysis.aircraft import Aircraft
@@ -39,6 +40,7 @@ from daq.analysis.power import electrical_power, specific_thrust
 from daq.analysis.propeller import Disc, examine
 from daq.analysis.restated import at_one_voltage
 from daq.analysis.series import Hold, Series, check_run
+from daq.analysis.steps import read_steps
 from daq.analysis.unseen import NOTHING_UNSEEN, Unseen
 from daq.analysis.zeros import REST_SETTLE_S
 from daq.errors import InputFault
@@ -67,6 +69,8 @@ FINDINGS: tuple[Callable[[Evidence], Finding | None], ...] = (
     performance.sag,
     packed.resistance,
     packed.to_the_floor,
+    stepped.resistance,
+    stepped.cells,
     flight.hover_throttle,
     flight.hover_specific_thrust,
     flight.hover_current,
@@ -300,6 +304,7 @@ def analyse(
         else fly(pack, train, aircraft),
         pack=pack,
         fitted_pack=fitted_pack,
+        steps=None if on_supply or propeller_off else read_steps(series, holds),
         plug=read_plug(series, holds, plateaus),
         fitted_plug=fitted_plug,
     )

@@ -21,6 +21,8 @@ Index: TypeAlias = NDArray[np.intp]
 
 #: Drop across each pole of the arming plug, by pole.
 PLUG_CHANNELS: Final[Mapping[str, str]] = {"plus": "plug-plus", "minus": "plug-minus"}
+#: Voltage of each cell of the pack, from the one at the minus wire.
+CELL_CHANNELS: Final = tuple(f"cell-{number}" for number in range(1, 15))
 #: The channels that the analysis knows, with the SI unit of each. ``-high`` and
 #: ``-low`` are the extremes inside each reading, sent by stands that keep them.
 CHANNEL_UNITS: Mapping[str, str] = {
@@ -30,7 +32,7 @@ CHANNEL_UNITS: Mapping[str, str] = {
     "voltage": "V",
     "voltage-low": "V",
     "speed": "rad/s",
-    **dict.fromkeys(PLUG_CHANNELS.values(), "V"),
+    **dict.fromkeys((*PLUG_CHANNELS.values(), *CELL_CHANNELS), "V"),
 }
 
 #: What a stretch of a run was, see ``Hold``.

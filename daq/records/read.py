@@ -113,6 +113,7 @@ class Run:
         described: what its stand prints, where it prints lines; it has no guards then.
         not_taken: what arrived and was not used, a sentence with examples; "" for
             nothing.
+        blocks: blocks of fast captures, as they came.
     """
 
     folder: Path
@@ -130,6 +131,7 @@ class Run:
     drops: int
     described: Description | None = None
     not_taken: str = ""
+    blocks: tuple[s.BurstTold, ...] = ()
 
     @property
     def whole(self) -> bool:
@@ -260,6 +262,7 @@ def read_run(folder: Path) -> Run:
         drops=heard.session.drops,
         described=speech.described,
         not_taken=heard.session.not_taken(),
+        blocks=tuple(heard.blocks),
     )
 
 
@@ -341,6 +344,7 @@ class _Assembly:
         self.decisions: list[Decision] = []
         self.columns: dict[int, _Columns] = {}
         self.gaps: list[Gap] = []
+        self.blocks: list[s.BurstTold] = []
         self.spare: s.Stand | None = None
         self.stand = stand
         self._begin_ns: int | None = None
@@ -380,6 +384,8 @@ class _Assembly:
                 column = self.columns.setdefault(happening.stream, _Columns())
                 column.times.append(happening.device_s)
                 column.counts.append(happening.counts)
+            elif isinstance(happening, s.BurstTold):
+                self.blocks.append(happening)
             elif isinstance(happening, s.Identified):
                 self.stand = happening.stand
 

@@ -307,6 +307,28 @@ class Plug(Table):
         return self
 
 
+class Capacitor(Table):
+    """A capacitor across the supply at the ESC, beside what the ESC has itself.
+
+    An article without one is the same with it taken off.
+
+    Attributes:
+        name: in words.
+        capacitance_uf: as printed, in microfarad.
+        rated_v: the highest voltage it may ever see.
+        esr_mohm: its own resistance, by its data sheet.
+        lead_mm: of each of its two leads.
+        mass_g: with its leads.
+    """
+
+    name: Name
+    capacitance_uf: Annotated[float, Field(ge=1, le=10_000)]
+    rated_v: Annotated[float, Field(ge=4, le=100)]
+    esr_mohm: Annotated[float, Field(gt=0, le=2000)] | None = None
+    lead_mm: Annotated[float, Field(ge=0, le=200)] | None = None
+    mass_g: MassG | None = None
+
+
 class Mount(Table):
     """How the motor is mounted.
 
@@ -377,6 +399,7 @@ class Article(Table):
         note: anything worth remembering.
         pack: what feeds it; None where a supply does.
         supply: what feeds it; None where a pack does.
+        capacitor: across the supply at the ESC; None where there is none.
     """
 
     format: Literal[1]
@@ -389,6 +412,7 @@ class Article(Table):
     pack: Pack | None = None
     supply: Supply | None = None
     plug: Plug | None = None
+    capacitor: Capacitor | None = None
     mount: Mount
     air: Air | None = None
     aircraft: Aircraft | None = None
@@ -399,6 +423,17 @@ class Article(Table):
             raise ValueError("a source is missing: it needs a [pack] or a [supply]")
         if self.pack is not None and self.supply is not None:
             raise ValueError("there is a [pack] and a [supply]; take one of them out")
+        return self
+
+    @model_validator(mode="after")
+    def _capacitor_stands_it(self) -> "Article":
+        capacitor = self.capacitor
+        if capacitor is not None and capacitor.rated_v <= self.source_v:
+            raise ValueError(
+                f"has a capacitor for {capacitor.rated_v:g} V on a source of "
+                f"{self.source_v:g} V: it would fail, and may burst; fit one for more, "
+                "with room for the spikes of a chopped throttle"
+            )
         return self
 
     @property

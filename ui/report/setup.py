@@ -117,6 +117,17 @@ _PARTS: Final = (
             ("short_s", "for", "s"),
         ),
     ),
+    (
+        "capacitor",
+        "Capacitor at the ESC",
+        (
+            ("capacitance_uf", "Capacitance, as printed", "\N{MICRO SIGN}F"),
+            ("rated_v", "Voltage, at most", "V"),
+            ("esr_mohm", "Its own resistance", "m\N{OHM SIGN}"),
+            ("lead_mm", "Each of its leads", "mm"),
+            ("mass_g", "Mass", "g"),
+        ),
+    ),
     ("mount", "Mount", (("kind", "Kind", ""),)),
     (
         "air",
