@@ -140,10 +140,11 @@ def _never(ask: Decision) -> str:
     """A trigger that never came, without what the channel did instead."""
     note = ask.note
     channel, waited_s = str(note.get("channel")), float(str(note.get("patience_s")))
+    by = f"{float(str(note.get('by_si'))):g} {UNITS.get(channel, '')}"
     return (
         f"The capture of the {note.get('label')} was never triggered: for "
-        f"{milli(waited_s):.0f} ms it waited for the {channel} to {note.get('trigger')} "
-        f"by {float(str(note.get('by_si'))):g} {UNITS.get(channel, '')}"
+        f"{milli(waited_s):.0f} ms it waited for the {channel} to "
+        f"{note.get('trigger')} by {by}"
     )
 
 

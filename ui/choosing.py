@@ -105,6 +105,10 @@ def _pack(evidence: Evidence) -> Measured | None:
     return evidence.pack.quick_ohm if evidence.pack else None
 
 
+def _step(evidence: Evidence) -> Measured | None:
+    return evidence.steps.whole.ohm if evidence.steps else None
+
+
 def _questions() -> tuple[_Question, ...]:
     from daq.units import milli, n_to_gf
 
@@ -134,6 +138,15 @@ def _questions() -> tuple[_Question, ...]:
             "milliohm",
             milli(1.0),
             _pack,
+            again="plugged in again",
+            lowest=True,
+            part="pack",
+        ),
+        _Question(
+            "has the pack that loses least in a punch",
+            "milliohm",
+            milli(1.0),
+            _step,
             again="plugged in again",
             lowest=True,
             part="pack",

@@ -34,11 +34,13 @@ def test_the_catalogue_ships_every_kind() -> None:
         "glide",
         "idle-spin",
         "low-staircase",
+        "pack-pulses",
         "plug-steps",
         "punch",
         "short-staircase",
         "shuffled-staircase",
         "staircase",
+        "supply-noise",
     )
 
 
@@ -199,7 +201,7 @@ def test_a_missing_file_is_named(tmp_path: Path) -> None:
 
 
 def test_an_unknown_name_lists_the_known_ones_and_suggests_the_nearest() -> None:
-    with pytest.raises(InputFault, match="shuffled-staircase and staircase") as caught:
+    with pytest.raises(InputFault, match="shuffled-staircase, staircase and") as caught:
         load_recipe("stairs")
     assert "Did you mean staircase?" in str(caught.value)
 

@@ -12,6 +12,7 @@ from daq.errors import InputFault
 from daq.stand.plant.arm import Arm, Vibration
 from daq.stand.plant.bus import Bus
 from daq.stand.plant.cell_errors import CellErrors
+from daq.stand.plant.cells import taps_of
 from daq.stand.plant.chopped import ChoppedBus
 from daq.stand.plant.condition import Condition
 from daq.stand.plant.esc import Esc
@@ -58,7 +59,7 @@ class Plant:
         looped_a: what else flows through the current sensor, from a loop of its own
             such as a supply and a known load.
         sensor_specs: the channels as the stand declares them, but the slow ones.
-        slow_specs: temperatures and plug, in the order of ``slow_frame``.
+        slow_specs: temperatures, plug and cells, in the order of ``slow_frame``.
         true_counts_per_unit: what the gains of thrust, current and voltage are at the
             start; that of thrust for a force in the cell.
         truth: what it was built from.
@@ -127,6 +128,9 @@ class Plant:
         self.slow_specs = self._warmth.specs
         if self._plug is not None:
             self.slow_specs += self._plug.specs
+        self._taps = taps_of(truth, self._pack, seed)
+        if self._taps is not None:
+            self.slow_specs += self._taps.specs
         self._set_loop()
         if plug_in:
             self._bus.feed(self._pack.emf_v, 0.0, 0.0)
@@ -346,11 +350,13 @@ class Plant:
         return round(sensor.newest_counts)
 
     def slow_frame(self) -> tuple[int, ...]:
-        """Counts of the temperature channels now, and of the plug since last asked."""
+        """Counts of the temperatures now, of plug and cells since last asked."""
         frame = self._warmth.frame()
-        if self._plug is None:
-            return frame
-        return frame + self._plug.frame(self._steps, self._sums[2], self._sums[3])
+        if self._plug is not None:
+            frame += self._plug.frame(self._steps, self._sums[2], self._sums[3])
+        if self._taps is not None:
+            frame += self._taps.frame(self._steps, self._sums[2])
+        return frame
 
     def take_conversion(self) -> int | None:
         """The newest load-cell conversion if one ended since last asked."""

@@ -56,6 +56,11 @@ class Pack:
         self.emf_v = self.open_circuit_v
 
     @property
+    def cells(self) -> int:
+        """In series, as it is now."""
+        return self._cells
+
+    @property
     def open_circuit_v(self) -> float:
         """Voltage of the rested pack at its present charge."""
         return max(0.0, self._cells * self._ocv.at(self.charge_frac))

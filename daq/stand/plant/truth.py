@@ -9,6 +9,7 @@ from typing import Self
 from pydantic import model_validator
 
 from daq.errors import InputFault
+from daq.stand.plant.truth_cells import CellTapsTruth
 from daq.stand.plant.truth_effects import (
     ArmTruth,
     CellCreepTruth,
@@ -75,6 +76,7 @@ class Truth(Table):
     chopping: ChoppingTruth | None = None
     plug: PlugTruth | None = None
     plug_sense: PlugSenseTruth | None = None
+    cell_taps: CellTapsTruth | None = None
     scatter: ScatterTruth | None = None
 
     @model_validator(mode="after")
@@ -93,6 +95,12 @@ class Truth(Table):
             raise ValueError("with [vibration] give propeller.blades too")
         if self.plug_sense is not None and self.plug is None:
             raise ValueError("with [plug_sense] give [plug] too")
+        taps = self.cell_taps
+        if taps is not None and len(taps.resistance_share) != self.pack.cells:
+            raise ValueError(
+                f"[cell_taps] describes {len(taps.resistance_share)} cells; the pack "
+                f"has {self.pack.cells}"
+            )
         drift = self.cell_drift or CellDriftTruth()
         if (drift.zero_n_k or drift.gain_rel_k) and self.cell_warming is None:
             raise ValueError(
