@@ -13,6 +13,7 @@ from daq.machine_clock import MachineClock
 from daq.stand.device import Device
 from daq.stand.endpoint import open_endpoint
 from daq.stand.plant.bench import Plant
+from daq.stand.plant.conversions import Converter
 from daq.stand.plant.sensors import FastFrame, SensorSpec
 from daq.stand.plant.truth import shipped_truth
 from daq.stand.serve import Server
@@ -102,8 +103,12 @@ class Muted:
             )
         )
 
-    def newest(self, name: str) -> int:
-        return -(1 << 15) if name in self.muted else self._plant.newest(name)
+    def converter(self, name: str) -> Converter:
+        return self._plant.converter(name)
+
+    def conversions(self, name: str, first_us: int, period_us: int) -> list[int]:
+        counts = self._plant.conversions(name, first_us, period_us)
+        return [-(1 << 15) if name in self.muted else count for count in counts]
 
     def take_conversion(self) -> int | None:
         count = self._plant.take_conversion()

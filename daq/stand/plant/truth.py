@@ -22,6 +22,7 @@ from daq.stand.plant.truth_effects import (
     ScatterTruth,
     VibrationTruth,
 )
+from daq.stand.plant.truth_fast import BusCapacitorTruth, FastTruth
 from daq.stand.plant.truth_parts import (
     AirTruth,
     CurrentSensorTruth,
@@ -73,6 +74,8 @@ class Truth(Table):
     reference: ReferenceTruth | None = None
     gusts: GustsTruth | None = None
     chopping: ChoppingTruth | None = None
+    bus_capacitor: BusCapacitorTruth | None = None
+    fast: FastTruth | None = None
     plug: PlugTruth | None = None
     plug_sense: PlugSenseTruth | None = None
     scatter: ScatterTruth | None = None
@@ -93,12 +96,22 @@ class Truth(Table):
             raise ValueError("with [vibration] give propeller.blades too")
         if self.plug_sense is not None and self.plug is None:
             raise ValueError("with [plug_sense] give [plug] too")
+        fast, chopping = self.fast, self.chopping
+        if fast is not None and (chopping is None) == (fast.chopping_hz is None):
+            raise ValueError("with [fast] give either [chopping] or fast.chopping_hz")
         drift = self.cell_drift or CellDriftTruth()
         if (drift.zero_n_k or drift.gain_rel_k) and self.cell_warming is None:
             raise ValueError(
                 "zero_n_k and gain_rel_k in [cell_drift] need [cell_warming]"
             )
         return self
+
+    @property
+    def chopping_hz(self) -> float | None:
+        """How often the bridge switches; None where the truth says nothing of it."""
+        if self.chopping is not None:
+            return self.chopping.frequency_hz
+        return None if self.fast is None else self.fast.chopping_hz
 
 
 def load_truth(path: Path) -> Truth:
