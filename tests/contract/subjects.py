@@ -72,8 +72,8 @@ class Muted:
     the two ways in which a channel can be silent.
     """
 
-    def __init__(self, seed: int = 1) -> None:
-        self._plant = Plant(shipped_truth(), seed)
+    def __init__(self, truth: str = "indoor_quad", seed: int = 1) -> None:
+        self._plant = Plant(shipped_truth(truth), seed)
         self.sensor_specs: tuple[SensorSpec, ...] = self._plant.sensor_specs
         self.slow_specs: tuple[SensorSpec, ...] = self._plant.slow_specs
         self.muted: set[str] = set()
@@ -140,8 +140,8 @@ class DirectDevice:
 
     lag_us = 0
 
-    def __init__(self, start_us: int = 0) -> None:
-        plant = Muted()
+    def __init__(self, start_us: int = 0, truth: str = "indoor_quad") -> None:
+        plant = Muted(truth)
         self.device = Device(plant, start_us=start_us)
         self.doors: SideDoors | None = DeviceDoors(plant, self._touch)
 

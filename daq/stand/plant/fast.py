@@ -178,7 +178,7 @@ class _Modes:
         self._rates = rates.astype(np.complex128)[:, np.newaxis]
         self._by_amp = (self._inverse @ by_amp)[:, np.newaxis]
         self._by_volt = (self._inverse @ by_volt)[:, np.newaxis]
-        self._grid_s: Array = np.arange(size) * GRID_S
+        self._grid_s = np.asarray(np.arange(size) * GRID_S, np.float64)
         self._size, self._blocks = size, -(-size // BLOCK)
         self._within, self._first = self._ladder(GRID_S, BLOCK)
         self._across, self._carried = self._ladder(GRID_S * BLOCK, self._blocks)
