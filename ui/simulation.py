@@ -28,6 +28,7 @@ class SimulatedStand:
         specimen: int | None = None,
         mounting: int | None = None,
         mating: int | None = None,
+        capacitor: bool = True,
     ) -> None:
         """Start it and wait until it serves.
 
@@ -42,12 +43,18 @@ class SimulatedStand:
             specimen: which motor and propeller; None: the truth's own.
             mounting: how often it was mounted before; None: as the truth says.
             mating: how often its plug was put together; None: as the truth says.
+            capacitor: False: the capacitor on its bus is taken off.
 
         Raises:
             GramwattError: a file is wrong, or it did not start.
         """
         command = [sys.executable, "-m", "daq.stand.serve", "--seed", str(seed)]
-        switches = {"--tcp": tcp, "--plug-out": not plug_in, "--bare": bare}
+        switches = {
+            "--tcp": tcp,
+            "--plug-out": not plug_in,
+            "--bare": bare,
+            "--no-capacitor": not capacitor,
+        }
         command += [name for name, wanted in switches.items() if wanted]
         options = {
             "--truth": truth,

@@ -16,6 +16,7 @@ from daq.link.framing import Deframer, crc16, frame
 from daq.link.standing import CAUSES, MAY_DRIVE, Move, after
 from daq.link.timing import WRAP_US
 from daq.stand.capture import CAPTURED, BurstMaker
+from daq.stand.plant.conversions import Converter
 from daq.stand.plant.sensors import FastFrame, SensorSpec
 
 TICK_US = 1_000
@@ -77,8 +78,12 @@ class Article(Protocol):
         """Counts of the slow channels now."""
         ...
 
-    def newest(self, name: str) -> int:
-        """Count of ``current`` or ``voltage`` over the newest step alone."""
+    def converter(self, name: str) -> Converter:
+        """What takes ``current`` or ``voltage`` quickly."""
+        ...
+
+    def conversions(self, name: str, first_us: int, period_us: int) -> list[int]:
+        """Counts of such a channel at moments of the newest step, from its start."""
         ...
 
     def take_conversion(self) -> int | None:
@@ -246,12 +251,17 @@ class Device:
         return sent
 
     def _sample_capture(self) -> None:
-        """What an interrupt does: one more sample, until all of them are there."""
+        """What an interrupt does: more samples, until all of them are there."""
         capture = self._capture
-        if capture is not None and not capture.over:
-            count = self.plant.newest(capture.name)
-            none = self.channels[capture.asked.channel].no_reading
-            capture.take(None if count == none else count, self.time_us)
+        if capture is None or capture.over:
+            return
+        begin_us = self.time_us - TICK_US
+        first_us = capture.due_us - begin_us
+        counts = self.plant.conversions(capture.name, first_us, capture.period_us)
+        none = self.channels[capture.asked.channel].no_reading
+        for count in counts:
+            capture.take(None if count == none else count)
+        capture.look(self.time_us)
 
     def _tell_capture(self) -> None:
         """What the main loop does: a block now and then, once all samples are there."""
@@ -555,7 +565,8 @@ class Device:
         if message.channel >= len(names) or names[message.channel] not in CAPTURED:
             return m.Verdict.CANNOT_CAPTURE
         name = names[message.channel]
-        self._capture = BurstMaker(message, name, TICK_US, self.time_us)
+        converter = self.plant.converter(name)
+        self._capture = BurstMaker(message, name, converter, self.time_us)
         return m.Verdict.DONE
 
 

@@ -142,6 +142,7 @@ def build(
     specimen: int | None = None,
     mounting: int | None = None,
     mating: int | None = None,
+    capacitor: bool = True,
 ) -> FaultyStand:
     """A stand over the plant of a truth file, or of the shipped one.
 
@@ -156,13 +157,15 @@ def build(
         mounting: how often it was mounted before, each time a little differently;
             None: as the truth says. The stand stays what its seed makes it.
         mating: how often its plug was put together before; None: as the truth says.
+        capacitor: False: the capacitor on its bus is taken off.
 
     Raises:
-        InputFault: a file is missing or wrong, or the truth says nothing of scatter.
+        InputFault: a file is missing or wrong, the truth says nothing of scatter, or
+            has no capacitor to take off.
     """
     from daq.stand.faults.catalogue import read_faults
     from daq.stand.plant.bench import Plant
-    from daq.stand.plant.drawn import drawn, with_gains
+    from daq.stand.plant.drawn import drawn, with_gains, without_capacitor
     from daq.stand.plant.truth import load_truth, shipped_truth
 
     facts = load_truth(truth) if truth else shipped_truth("indoor_quad")
@@ -172,6 +175,8 @@ def build(
         facts = drawn(with_gains(facts, seed), specimen, mounting, seed, mating)
         noise = NOISES_A_STAND * seed + (mounting or 0)
         noise += NOISES_A_MATING * (mating or 0)
+    if not capacitor:
+        facts = without_capacitor(facts)
     plant = Plant(facts, noise, plug_in=plug_in)
     return FaultyStand(plant, suffered, seed=seed, bare=bare)
 
@@ -222,6 +227,7 @@ def as_asked(options: argparse.Namespace) -> tuple[FaultyStand, Simulated]:
         specimen=options.specimen,
         mounting=options.mounting,
         mating=options.mating,
+        capacitor=not options.no_capacitor,
     )
     if options.lines is None:
         return hardware, hardware
@@ -240,6 +246,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--mounting", type=int, metavar="N", help="which mounting")
     parser.add_argument(
         "--mating", type=int, metavar="N", help="which mating of the plug"
+    )
+    parser.add_argument(
+        "--no-capacitor", action="store_true", help="capacitor on its bus taken off"
     )
     parser.add_argument("--tcp", action="store_true", help="loopback TCP, no terminal")
 

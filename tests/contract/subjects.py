@@ -13,6 +13,7 @@ from daq.machine_clock import MachineClock
 from daq.stand.device import Device
 from daq.stand.endpoint import open_endpoint
 from daq.stand.plant.bench import Plant
+from daq.stand.plant.conversions import Converter
 from daq.stand.plant.sensors import FastFrame, SensorSpec
 from daq.stand.plant.truth import shipped_truth
 from daq.stand.serve import Server
@@ -71,8 +72,8 @@ class Muted:
     the two ways in which a channel can be silent.
     """
 
-    def __init__(self, seed: int = 1) -> None:
-        self._plant = Plant(shipped_truth(), seed)
+    def __init__(self, truth: str = "indoor_quad", seed: int = 1) -> None:
+        self._plant = Plant(shipped_truth(truth), seed)
         self.sensor_specs: tuple[SensorSpec, ...] = self._plant.sensor_specs
         self.slow_specs: tuple[SensorSpec, ...] = self._plant.slow_specs
         self.muted: set[str] = set()
@@ -102,8 +103,12 @@ class Muted:
             )
         )
 
-    def newest(self, name: str) -> int:
-        return -(1 << 15) if name in self.muted else self._plant.newest(name)
+    def converter(self, name: str) -> Converter:
+        return self._plant.converter(name)
+
+    def conversions(self, name: str, first_us: int, period_us: int) -> list[int]:
+        counts = self._plant.conversions(name, first_us, period_us)
+        return [-(1 << 15) if name in self.muted else count for count in counts]
 
     def take_conversion(self) -> int | None:
         count = self._plant.take_conversion()
@@ -135,8 +140,8 @@ class DirectDevice:
 
     lag_us = 0
 
-    def __init__(self, start_us: int = 0) -> None:
-        plant = Muted()
+    def __init__(self, start_us: int = 0, truth: str = "indoor_quad") -> None:
+        plant = Muted(truth)
         self.device = Device(plant, start_us=start_us)
         self.doors: SideDoors | None = DeviceDoors(plant, self._touch)
 

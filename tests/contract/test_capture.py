@@ -4,6 +4,7 @@ Expectations come from sections 3 and 4 of daq/link/README.md, 0x08 and 0x49.
 """
 
 import struct
+from collections.abc import Callable
 
 import pytest
 
@@ -25,7 +26,7 @@ from tests.contract.host import (
 )
 from tests.contract.rows import after
 from tests.contract.stranger import Message
-from tests.contract.subjects import DirectStranger, SideDoors
+from tests.contract.subjects import DirectDevice, DirectStranger, SideDoors
 
 HEAD = ("number", "channel", "total", "trigger", "time_us", "period_ns", "base", "step")
 HIGHEST = 2**31 - 1
@@ -344,3 +345,41 @@ def test_streams_go_on_at_their_pace_meanwhile(host: Host) -> None:
         got = sum(m["type"] == "samples" and m["stream"] == index for m in heard)
         due = 800_000 / stream["period_us"]
         assert abs(got - due) <= 0.03 * due + 2, index
+
+
+# --- The same of a converter that is fast, on the simulated device --------------------
+
+RULES: list[Callable[[Host], None]] = [
+    test_a_capture_at_once_brings_the_channels_readings,
+    test_a_capture_is_over_when_its_samples_are,
+    test_samples_from_before_the_trigger_are_kept_as_many_as_asked,
+    test_what_has_no_room_shrinks_in_proportion,
+    test_the_period_told_can_be_asked_for,
+    test_a_level_already_passed_is_no_crossing,
+    test_a_new_capture_replaces_the_one_that_waits,
+    test_many_captures_one_after_the_other_all_come,
+    test_a_refused_capture_leaves_the_one_that_waits,
+    test_a_lease_ends_while_it_waits,
+    test_streams_go_on_at_their_pace_meanwhile,
+]
+
+
+@pytest.mark.parametrize("rule", RULES, ids=lambda rule: rule.__name__[5:])
+def test_a_fast_converter_keeps_the_rules(rule: Callable[[Host], None]) -> None:
+    rule(Host(DirectDevice(truth="rough")))
+
+
+@pytest.mark.parametrize("rising", [True, False], ids=["rising", "falling"])
+def test_a_fast_converter_finds_a_crossing(rising: bool) -> None:
+    device = DirectDevice(truth="rough")
+    assert device.doors is not None
+    test_a_crossing_is_found_with_what_was_before_it(Host(device), device.doors, rising)
+
+
+def test_a_fast_converter_takes_a_hundred_a_millisecond() -> None:
+    host = Host(DirectDevice(truth="rough"))
+    host.ready()
+    host.capture("voltage", count=1000, period_ns=10_000)
+    blocks = host.blocks()
+    assert len(samples(blocks)) == 1000
+    assert blocks[0]["period_ns"] == 10_000

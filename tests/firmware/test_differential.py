@@ -15,6 +15,7 @@ from daq.firmware.lockstep import Lockstep
 from daq.link import messages as m
 from daq.link.framing import Deframer, frame
 from daq.stand.device import Device
+from daq.stand.plant.conversions import Converter
 from daq.stand.plant.sensors import FastFrame, SensorSpec
 from tests import built
 
@@ -80,8 +81,11 @@ class Pins:
     def slow_frame(self) -> tuple[int, ...]:
         return (5000,)
 
-    def newest(self, name: str) -> int:
-        return 16 * (self.current if name == "current" else self.voltage)
+    def converter(self, name: str) -> Converter:
+        return Converter(1000, 1000, 1)
+
+    def conversions(self, name: str, first_us: int, period_us: int) -> list[int]:
+        return [16 * (self.current if name == "current" else self.voltage)]
 
     def take_conversion(self) -> int | None:
         return 0 if self._ms % 25 == 0 else None

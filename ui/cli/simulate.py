@@ -94,6 +94,11 @@ def add_mounting_options(parser: argparse.ArgumentParser) -> None:
         metavar="N",
         help="its plug put together again, with --truth rough",
     )
+    parser.add_argument(
+        "--no-capacitor",
+        action="store_true",
+        help="the capacitor on its bus taken off, with --truth rough",
+    )
 
 
 def run(args: argparse.Namespace) -> int:

@@ -133,6 +133,7 @@ def run(args: argparse.Namespace) -> int:
         specimen=args.specimen,
         mounting=args.mounting,
         mating=args.mating,
+        capacitor=not args.no_capacitor,
     )
     with closing(stand):
         return spin.on(stand.port, baud, args.out, own=stand, as_json=args.json)

@@ -14,6 +14,7 @@ from typing_extensions import override
 
 from daq.stand.faults.fault import Lasting, choice, figure
 from daq.stand.plant.bench import Plant
+from daq.stand.plant.conversions import Converter
 from daq.stand.plant.sensors import FastFrame, SensorSpec
 
 CHANNELS = (
@@ -258,10 +259,15 @@ class Overlay:
         counts = self._plant.fast_frame()
         return FastFrame(*self._read(self.sensor_specs[1:], counts))
 
-    def newest(self, name: str) -> int:
-        """Count of ``current`` or ``voltage`` over the newest sub-step alone."""
+    def converter(self, name: str) -> Converter:
+        """What takes ``current`` or ``voltage`` quickly."""
+        return self._plant.converter(name)
+
+    def conversions(self, name: str, first_us: int, period_us: int) -> list[int]:
+        """Counts of such a channel at moments of the newest sub-step."""
         spec = next(spec for spec in self.sensor_specs if spec.name == name)
-        return self._one(spec, self._plant.newest(name))
+        counts = self._plant.conversions(name, first_us, period_us)
+        return [self._one(spec, count) for count in counts]
 
     def slow_frame(self) -> tuple[int, ...]:
         """Counts of the slow channels now."""

@@ -15,7 +15,9 @@ from daq.stand.plant.cell_errors import CellErrors
 from daq.stand.plant.cells import taps_of
 from daq.stand.plant.chopped import ChoppedBus
 from daq.stand.plant.condition import Condition
+from daq.stand.plant.conversions import Conversions, Converter
 from daq.stand.plant.esc import Esc
+from daq.stand.plant.fast import Held, Moments
 from daq.stand.plant.heat import Warmth
 from daq.stand.plant.load_cell import LoadCell
 from daq.stand.plant.motor import Motor
@@ -99,6 +101,8 @@ class Plant:
         self._motor = motor = Motor(truth.motor)
         self._pack = Pack(truth.pack, step_s)
         self._esc = Esc(truth.esc, step_s)
+        if truth.bus_capacitor is not None:
+            self._esc.capacitance_f += truth.bus_capacitor.capacitance_f
         span_s = WARM_STEPS * step_s
         self._plug = plug_of(truth, seed, span_s)
         self._bus = self._bus_of(truth, step_s)
@@ -145,6 +149,12 @@ class Plant:
             (self._current, self._voltage),
         )
         self._wander = Wander(truth, seed, span_s, parts)
+        self._conversions = Conversions(
+            truth,
+            seed,
+            step_s,
+            {"current": self._current, "voltage": self._voltage},
+        )
 
     def _bus_of(self, truth: Truth, step_s: float) -> Bus:
         source_ohm = self._source_ohm
@@ -344,10 +354,51 @@ class Plant:
             pulse_counts(self._pulse_s),
         )
 
-    def newest(self, name: str) -> int:
-        """Count of ``current`` or ``voltage`` over the newest sub-step alone."""
-        sensor = self._current if name == "current" else self._voltage
-        return round(sensor.newest_counts)
+    def converter(self, name: str) -> Converter:
+        """What takes ``current`` or ``voltage`` quickly."""
+        return self._conversions.converter(name)
+
+    def conversions(self, name: str, first_us: int, period_us: int) -> list[int]:
+        """Counts of ``current`` or ``voltage`` at moments of the newest sub-step.
+
+        Args:
+            name: of the channel.
+            first_us: the first moment, in microseconds from the sub-step's start, above
+                0; what lies beyond its end is not taken.
+            period_us: from one to the next, within what ``converter`` says.
+        """
+        held = self._held if self._conversions.within else None
+        looped_a = self.looped_a if name == "current" else 0.0
+        return self._conversions.take(name, held, (first_us, period_us), looped_a)
+
+    @property
+    def _held(self) -> Held:
+        """The newest sub-step, for who looks into it."""
+        bus, esc, pack = self._bus, self._esc, self._pack
+        speed, duty = self._rotor.speed_rad_s, bus.duty_frac
+        fed = self.plug_in and self._condition.plug_in
+        end_a = end_duty = start_a = 0.0
+        if fed:
+            end_duty = esc.duty_frac
+            end_a = bus.at_once(pack.emf_v, end_duty, speed)[0]
+            start_a = max(0.0, 2.0 * bus.motor_a - end_a)
+        start_duty = min(1.0, max(0.0, 2.0 * duty - end_duty))
+        return Held(
+            number=self._steps,
+            fed=fed,
+            emf_v=pack.emf_v,
+            source_ohm=bus.source_ohm,
+            duty_frac=(start_duty, end_duty),
+            motor_a=(start_a, end_a),
+            rest_a=bus.bus_a - duty * bus.motor_a,
+            speed_rad_s=speed,
+            bus_v=bus.volt_v,
+        )
+
+    @property
+    def moments(self) -> Moments | None:
+        """The truth within the newest sub-step; None where the truth has no [fast]."""
+        return self._conversions.moments(self._held)
 
     def slow_frame(self) -> tuple[int, ...]:
         """Counts of the temperatures now, of plug and cells since last asked."""

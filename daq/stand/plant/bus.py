@@ -68,6 +68,11 @@ class Bus:
         self.volt_v = self.bus_a = self.motor_a = self.slope_a_s = 0.0
         self.rippled_w = self.switched_w = 0.0
 
+    @property
+    def duty_frac(self) -> float:
+        """Duty of the bridge, mean of the step last taken."""
+        return self._duty
+
     def ripple_w(self, motor_a: float) -> float:
         """Product of the means less mean power at a motor current."""
         return self._ripple_ohm * motor_a * motor_a

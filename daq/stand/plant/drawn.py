@@ -156,6 +156,19 @@ def with_gains(truth: Truth, seed: int) -> Truth:
     return truth.model_copy(update=changed)
 
 
+def without_capacitor(truth: Truth) -> Truth:
+    """The same article with the capacitor on its bus taken off.
+
+    Raises:
+        InputFault: it has none that could be taken off.
+    """
+    if truth.bus_capacitor is None:
+        raise InputFault(
+            "this truth has no [bus_capacitor], so there is none to take off: add one"
+        )
+    return truth.model_copy(update={"bus_capacitor": None})
+
+
 def reversed_mount(truth: Truth) -> Truth:
     """The same stand with the article turned round, so that it pulls the other way."""
     arm = truth.arm or neutral_arm()
@@ -203,5 +216,7 @@ def one_of(truth: Truth, motors: int, electronics_draw_a: float) -> Truth:
         # N times the current through the same contacts, in terms of one motor's.
         _scale(tables["plug"], "resistance_k_w", float(motors))
         _scale(tables["plug"], "capacity_j_k", 1.0 / motors)
+    if "fast" in tables:
+        _scale(tables["fast"], "wiring_h", float(motors))
     esc["idle_current_a"] += electronics_draw_a / motors
     return check_typed(tables, Truth, "a shared pack's truth")

@@ -33,6 +33,7 @@ class Stream(IntEnum):
     PLUG_MINUS_GAIN = 15
     PLUG_PLUS_NOISE = 16
     PLUG_MINUS_NOISE = 17
+    FAST_NOISE = 18
     CELL_TAP_GAIN = 24
     CELL_TAP_NOISE = 25
 

@@ -9,6 +9,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Literal, NamedTuple
 
+import numpy as np
+from numpy.typing import NDArray
 from typing_extensions import override
 
 from daq.stand.plant import load_cell
@@ -164,6 +166,10 @@ class FastSensor:
         else:
             self._sum = self._high = self._low = counts
             self._number = 1
+
+    def in_counts(self, values: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Values as it would give them without noise and ends."""
+        return self._zero_counts + self.counts_per_unit * values
 
     def collect(self) -> tuple[int, int, int]:
         """Mean, highest and lowest since last asked; the last ones if none is new."""

@@ -23,6 +23,7 @@ from daq.stand.plant.truth_effects import (
     ScatterTruth,
     VibrationTruth,
 )
+from daq.stand.plant.truth_fast import BusCapacitorTruth, FastTruth
 from daq.stand.plant.truth_parts import (
     AirTruth,
     CurrentSensorTruth,
@@ -74,6 +75,8 @@ class Truth(Table):
     reference: ReferenceTruth | None = None
     gusts: GustsTruth | None = None
     chopping: ChoppingTruth | None = None
+    bus_capacitor: BusCapacitorTruth | None = None
+    fast: FastTruth | None = None
     plug: PlugTruth | None = None
     plug_sense: PlugSenseTruth | None = None
     cell_taps: CellTapsTruth | None = None
@@ -101,12 +104,22 @@ class Truth(Table):
                 f"[cell_taps] describes {len(taps.resistance_share)} cells; the pack "
                 f"has {self.pack.cells}"
             )
+        fast, chopping = self.fast, self.chopping
+        if fast is not None and (chopping is None) == (fast.chopping_hz is None):
+            raise ValueError("with [fast] give either [chopping] or fast.chopping_hz")
         drift = self.cell_drift or CellDriftTruth()
         if (drift.zero_n_k or drift.gain_rel_k) and self.cell_warming is None:
             raise ValueError(
                 "zero_n_k and gain_rel_k in [cell_drift] need [cell_warming]"
             )
         return self
+
+    @property
+    def chopping_hz(self) -> float | None:
+        """How often the bridge switches; None where the truth says nothing of it."""
+        if self.chopping is not None:
+            return self.chopping.frequency_hz
+        return None if self.fast is None else self.fast.chopping_hz
 
 
 def load_truth(path: Path) -> Truth:

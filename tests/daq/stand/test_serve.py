@@ -369,7 +369,7 @@ def test_a_stand_mounted_again_is_the_same_stand_with_other_noise() -> None:
     assert first.true_counts_per_unit != other.true_counts_per_unit
     assert first.truth.motor == again.truth.motor
     assert first.truth.arm != again.truth.arm
-    noises = [[bench.newest("current") for _ in range(2)] for bench in (first, again)]
+    noises = [bench.conversions("current", 10, 10) for bench in (first, again)]
     assert noises[0] != noises[1]
 
 

@@ -8,28 +8,31 @@ import pytest
 from numpy.typing import NDArray
 
 from daq.stand.plant.bench import Plant
+from daq.stand.plant.drawn import without_capacitor
 from daq.stand.plant.truth import Truth
 from tests.daq.stand.plant.builder import QUIET, changed
 from tests.daq.stand.plant.scheduled import solved, walked
 
-TRUTH = changed(
-    QUIET
-    | {
-        "esc.slew_frac_s": None,
-        "esc.bus_capacitance_f": 33e-6,
-        "gusts.share_frac": 0.0,
-        "reference.walk_rel_sqrt_s": 0.0,
-        "cell_drift.walk_n_sqrt_s": 0.0,
-        "cell_drift.gain_walk_rel_sqrt_s": 0.0,
-        "vibration.imbalance_kg_m": 0.0,
-        "vibration.blade_pass_frac": 0.0,
-        "cell_creep.time_s": 0.7,
-        "cell_creep.share_frac": 0.02,
-        "cell_warming.time_s": 0.9,
-        "mount.damping_ratio": 0.5,
-        "current_sensor.filter_s": 0.02,
-    },
-    "rough",
+TRUTH = without_capacitor(
+    changed(
+        QUIET
+        | {
+            "esc.slew_frac_s": None,
+            "esc.bus_capacitance_f": 33e-6,
+            "gusts.share_frac": 0.0,
+            "reference.walk_rel_sqrt_s": 0.0,
+            "cell_drift.walk_n_sqrt_s": 0.0,
+            "cell_drift.gain_walk_rel_sqrt_s": 0.0,
+            "vibration.imbalance_kg_m": 0.0,
+            "vibration.blade_pass_frac": 0.0,
+            "cell_creep.time_s": 0.7,
+            "cell_creep.share_frac": 0.02,
+            "cell_warming.time_s": 0.9,
+            "mount.damping_ratio": 0.5,
+            "current_sensor.filter_s": 0.02,
+        },
+        "rough",
+    )
 )
 
 
