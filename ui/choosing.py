@@ -45,6 +45,8 @@ class Chosen:
         choice: the best and the rest; None where fewer than two have a value.
         scale: unit at the surface for a value in SI.
         again: what has to be done again between runs, for a verdict.
+        part: of the article that it is about, in which the articles differ; "" for a
+            question to the whole.
     """
 
     question: str
@@ -53,6 +55,7 @@ class Chosen:
     choice: Choice | None
     scale: float
     again: str
+    part: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,7 +171,8 @@ def choices(
 
     to_kg_m3 = common_density([one.air for group in groups for one in group.mountings])
     found = []
-    for question in _questions():
+    # What the articles differ in comes first: it is what they were compared for.
+    for question in sorted(_questions(), key=lambda one: not one.part):
         if question.part and not _differ(groups, question.part):
             continue
         each = [_values(group, question, to_kg_m3) for group in groups]
@@ -191,6 +195,7 @@ def choices(
                 choice,
                 question.scale,
                 question.again,
+                question.part,
             )
         )
     return tuple(found)

@@ -206,6 +206,7 @@ def _analysis_of(run: Run, article: Article | None) -> Analysis | None:
     from daq.analysis.unseen import USUAL
     from ui.aircraft import aircraft_of, pack_of, plug_of, winding_of
     from ui.calibrations import calibrated, out_of_range
+    from ui.captured import taken_of
     from ui.series import holds_of, series_of
 
     series, nominal = series_of(run)
@@ -215,6 +216,7 @@ def _analysis_of(run: Run, article: Article | None) -> Analysis | None:
     notes = [*_notes(run), *found.cautions(), *out_of_range(series, found)]
     settles_s = [h.end_s - h.start_s for h in run.holds() if h.kind == "settle"]
     propeller = article.propeller if article else None
+    taken = taken_of(run, series)
     return analyse(
         series,
         holds_of(run, series),
@@ -231,6 +233,8 @@ def _analysis_of(run: Run, article: Article | None) -> Analysis | None:
         unseen=USUAL,
         fitted_plug=plug_of(article),
         fitted_pack=pack_of(article),
+        captures=taken.captures,
+        missed=taken.missed,
     )
 
 

@@ -15,6 +15,7 @@ import numpy as np
 from daq.analysis.bridge import Powertrain
 from daq.analysis.budget import Part, budget_of, narrower
 from daq.analysis.bursts import Bursts
+from daq.analysis.captures import Capture
 from daq.analysis.curves import Curve
 from daq.analysis.gentle import Drawn
 from daq.analysis.glides import Glides
@@ -115,6 +116,8 @@ class Evidence:
         pack: The pack, where one fed it and the run shows what it does.
         fitted_pack: What the article says of its pack.
         steps: What the pack's voltage lost at steps of current, if there were any.
+        captures: Fast captures that came.
+        missed: Fast captures that did not come, and why, in sentences.
     """
 
     plateaus: Plateaus
@@ -141,6 +144,8 @@ class Evidence:
     pack: PackFit | None = None
     fitted_pack: FittedPack | None = None
     steps: PackSteps | None = None
+    captures: tuple[Capture, ...] = ()
+    missed: tuple[str, ...] = ()
 
     def cautions(
         self, channels: Iterable[str], more: Iterable[str] = ()

@@ -146,6 +146,16 @@ def zero_of_thrust(evidence: Evidence) -> Finding | None:
     )
 
 
+def missed_captures(evidence: Evidence) -> Finding | None:
+    """Fast captures that were asked for and did not come."""
+    missed = evidence.missed
+    if not missed:
+        return None
+    return remark_of(
+        "captures-missed", " ".join(missed), float(len(missed)), "", (), ()
+    )
+
+
 def unused(evidence: Evidence) -> Finding | None:
     """Dwells and rests that could not be used."""
     skipped = evidence.plateaus.skipped

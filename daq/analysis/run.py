@@ -26,6 +26,7 @@ from daq.analysis.air import Air, assumed_air
 from daq.analysis.aircraft import Aircraft
 from daq.analysis.bridge import read_powertrain
 from daq.analysis.bursts import read_bursts
+from daq.analysis.captures import Capture
 from daq.analysis.curves import Curve, draw_bare_curves, draw_curves, draw_exponent
 from daq.analysis.findings import Evidence, Finding
 from daq.analysis.glides import read_glides
@@ -92,6 +93,7 @@ FINDINGS: tuple[Callable[[Evidence], Finding | None], ...] = (
     quality.zero_of_thrust,
     quality.unsettled,
     quality.lost_readings,
+    quality.missed_captures,
     quality.unused,
 )
 #: The same for a bare motor: it has no thrust, and nothing that rests on thrust.
@@ -217,6 +219,8 @@ def analyse(
     unseen: Unseen = NOTHING_UNSEEN,
     fitted_plug: FittedPlug | None = None,
     fitted_pack: FittedPack | None = None,
+    captures: Sequence[Capture] = (),
+    missed: Sequence[str] = (),
 ) -> Analysis:
     """Analyse one run.
 
@@ -242,6 +246,8 @@ def analyse(
         unseen: What neither calibration nor readings show, on a real stand.
         fitted_plug: What the article says of its plug.
         fitted_pack: What the article says of its pack.
+        captures: Fast captures that came.
+        missed: Fast captures that did not come, and why, in sentences.
 
     Returns:
         Plateaus, curves and findings; tables are empty, and a finding says so,
@@ -307,6 +313,8 @@ def analyse(
         steps=None if on_supply or propeller_off else read_steps(series, holds),
         plug=read_plug(series, holds, plateaus),
         fitted_plug=fitted_plug,
+        captures=tuple(captures),
+        missed=tuple(missed),
     )
     told = BARE_FINDINGS if propeller_off else FINDINGS
     written = (write(evidence) for write in told)

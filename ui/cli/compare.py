@@ -100,7 +100,6 @@ def _print_json(comparison: Comparison, args: argparse.Namespace) -> None:
 
 
 def _print(comparison: Comparison, matters: float) -> None:
-    from daq.analysis.verdicts import rests_on, to_settle, verdict
     from ui.cli.text import labelled, wrapped
     from ui.compared import learned_words
 
@@ -110,6 +109,29 @@ def _print(comparison: Comparison, matters: float) -> None:
         print(labelled(letter, f"{group.name}: {names}", width=4))
     if comparison.order.count(" ") > 1:
         print(wrapped(f"in the order {comparison.order}", indent=4))
+    parts = [chosen for chosen in comparison.chosen if chosen.part]
+    whole = [chosen for chosen in comparison.chosen if not chosen.part]
+    if parts:
+        print()
+    for chosen in parts:
+        _print_chosen(chosen)
+    _print_compared(comparison, matters)
+    if len(comparison.groups) == 1:
+        print()
+        for words in learned_words(comparison):
+            print(wrapped(words, indent=2, hang=4))
+    print()
+    for chosen in whole:
+        _print_chosen(chosen)
+    for caution in comparison.cautions:
+        print(labelled("caution", caution))
+
+
+def _print_compared(comparison: Comparison, matters: float) -> None:
+    """Each article against the first."""
+    from daq.analysis.verdicts import rests_on, to_settle, verdict
+    from ui.cli.text import wrapped
+
     first = comparison.groups[0].name
     for name, found in comparison.compared.items():
         print()
@@ -119,15 +141,6 @@ def _print(comparison: Comparison, matters: float) -> None:
             print(wrapped(to_settle(difference, matters), indent=4))
         for what, why in found.missing.items():
             print(wrapped(f"{name}, {what}: not compared. {why}", indent=2, hang=4))
-    if len(comparison.groups) == 1:
-        print()
-        for words in learned_words(comparison):
-            print(wrapped(words, indent=2, hang=4))
-    print()
-    for chosen in comparison.chosen:
-        _print_chosen(chosen)
-    for caution in comparison.cautions:
-        print(labelled("caution", caution))
 
 
 def _print_chosen(chosen: Chosen) -> None:

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
     from daq.analysis.captures import Capture
     from daq.analysis.series import Array
+    from ui.results import Results
 
 #: Moments that are drawn as bands; a chart is some 300 units wide.
 COLUMNS: Final = 150
@@ -55,6 +56,11 @@ class Shown:
 
     name: str
     captures: Sequence[Capture]
+
+
+def captures_of(results: Results) -> list[Capture]:
+    """The fast captures of a run, in its order."""
+    return list(results.analysis.evidence.captures) if results.analysis else []
 
 
 def draw_captures(shown: Sequence[Shown], *, simulated: bool) -> list[Drawn]:

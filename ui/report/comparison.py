@@ -18,15 +18,19 @@ from daq.errors import WorldFault
 from ui import compared
 from ui.report import svg
 from ui.report.charts import BOTTOM, LEFT, Drawn, one_chart
+from ui.report.closely import Shown, captures_of, draw_captures
 from ui.report.page import filled_in
 from ui.report.paper import label, paper, say_simulated, span
 from ui.report.words import moment as moment_words
 from ui.report.words import text_of
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from matplotlib.axes import Axes
 
     from daq.analysis.compare import Difference
+    from ui.choosing import Chosen
     from ui.comparing import Comparison
 
 TEMPLATE: Final = "comparison.html.j2"
@@ -122,6 +126,8 @@ class Page:
     simulated: bool
     articles: tuple[tuple[str, str], ...]
     order: str
+    first: tuple[Asked, ...]
+    overlays: tuple[Drawn, ...]
     pairs: tuple[Pair, ...]
     learned: tuple[str, ...]
     asked: tuple[Asked, ...]
@@ -161,6 +167,10 @@ def page_of(comparison: Comparison, matters: float) -> Page:
     names = [group.name for group in comparison.groups]
     first = names[0]
     others = " and ".join(names[1:])
+    pairs = _pairs(comparison, matters)
+    parts = any(chosen.part for chosen in comparison.chosen)
+    # Beside an answer, what was not compared is a remark.
+    not_compared = [f"{w}" for pair in pairs if parts for w in pair.why_not]
     return Page(
         title=f"{first} against {others}" if others else f"{first} against itself",
         simulated=comparison.simulated,
@@ -168,25 +178,45 @@ def page_of(comparison: Comparison, matters: float) -> Page:
             (chr(ord("A") + place), name) for place, name in enumerate(names)
         ),
         order=comparison.order,
-        pairs=tuple(_pairs(comparison, matters)),
+        first=_asked(chosen for chosen in comparison.chosen if chosen.part),
+        overlays=tuple(_overlays(comparison)),
+        pairs=tuple(pair for pair in pairs if pair.told or not parts),
         learned=tuple(compared.learned_words(comparison)),
-        asked=tuple(
-            Asked(
-                compared.chosen_words(chosen),
-                tuple(
-                    (one.article, compared.value_words(chosen, one))
-                    for one in chosen.candidates
-                ),
-            )
-            for chosen in comparison.chosen
-        ),
+        asked=_asked(chosen for chosen in comparison.chosen if not chosen.part),
         rows=rows,
         cut=any(row.ended != "completed" for row in rows),
         method=METHOD,
         # The head of the page says that already.
-        cautions=tuple(c for c in comparison.cautions if c != SIMULATED),
+        cautions=(
+            *(c for c in comparison.cautions if c != SIMULATED),
+            *(words.removesuffix(".") for words in not_compared),
+        ),
         caution=CAUTION,
     )
+
+
+def _asked(several: Iterable[Chosen]) -> tuple[Asked, ...]:
+    return tuple(
+        Asked(
+            compared.chosen_words(chosen),
+            tuple(
+                (one.article, compared.value_words(chosen, one))
+                for one in chosen.candidates
+            ),
+        )
+        for chosen in several
+    )
+
+
+def _overlays(comparison: Comparison) -> list[Drawn]:
+    """Fast captures of two articles laid over each other."""
+    if len(comparison.groups) != 2:
+        return []
+    shown = [
+        Shown(group.name, [c for r in group.results for c in captures_of(r)])
+        for group in comparison.groups
+    ]
+    return draw_captures(shown, simulated=comparison.simulated)
 
 
 def _pairs(comparison: Comparison, matters: float) -> list[Pair]:

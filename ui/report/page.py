@@ -18,6 +18,7 @@ from daq.errors import InputFault, WorldFault
 from ui.cut import cut_of
 from ui.report import (
     charts,
+    closely,
     facts,
     figures,
     gliding,
@@ -172,6 +173,8 @@ def _page(results: Results) -> Page:
     )
     if analysis is not None:
         drawn += gliding.draw_glides(analysis.evidence.glides, simulated=run.simulated)
+        shown = closely.Shown("", analysis.evidence.captures)
+        drawn += closely.draw_captures([shown], simulated=run.simulated)
     line = timeline.read_timeline(run, series, analysis)
     walk, cut = timeline.walked_stretches(run), cut_of(run)
     around = moment.read_moment(run, guarded, walk)
