@@ -174,7 +174,8 @@ def _page(results: Results) -> Page:
     if analysis is not None:
         drawn += gliding.draw_glides(analysis.evidence.glides, simulated=run.simulated)
         shown = closely.Shown("", analysis.evidence.captures)
-        drawn += closely.draw_captures([shown], simulated=run.simulated)
+        # Who looked that closely came for it.
+        drawn = closely.draw_captures([shown], simulated=run.simulated) + drawn
     line = timeline.read_timeline(run, series, analysis)
     walk, cut = timeline.walked_stretches(run), cut_of(run)
     around = moment.read_moment(run, guarded, walk)
