@@ -33,6 +33,10 @@ class Stream(IntEnum):
     PLUG_MINUS_GAIN = 15
     PLUG_PLUS_NOISE = 16
     PLUG_MINUS_NOISE = 17
+    PLUG_GAIN = 18
+    PLUG_NOISE = 19
+    PACK_VOLTAGE_GAIN = 20
+    PACK_VOLTAGE_NOISE = 21
 
 
 def _blocks(generator: np.random.Generator) -> Iterator[float]:

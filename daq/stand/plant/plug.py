@@ -73,7 +73,16 @@ class Plug:
         specs: its channels, in the order of ``frame``; none where nothing measures it.
     """
 
-    __slots__ = ("_asked", "_sensors", "_truth", "_warmed_a", "contacts", "gained_ohm")
+    __slots__ = (
+        "_asked",
+        "_sensors",
+        "_thermometer",
+        "_truth",
+        "_warmed_a",
+        "contacts",
+        "gained_ohm",
+        "specs",
+    )
 
     def __init__(self, truth: Truth, plug: PlugTruth, seed: int, span_s: float) -> None:
         self.contacts = Contacts(
@@ -84,22 +93,13 @@ class Plug:
         self._sensors = () if self._truth is None else _sensors(self._truth, seed)
         self._warmed_a = 0.0
         self._asked = (0, 0.0, 0.0)
+        self._thermometer = _thermometer(truth, seed)
+        self.specs = _specs(truth)
 
     @property
     def resistance_ohm(self) -> float:
         """Of both poles now."""
         return self.contacts.resistance_ohm + self.gained_ohm
-
-    @property
-    def specs(self) -> tuple[SensorSpec, ...]:
-        """Its channels as the stand declares them."""
-        if self._truth is None:
-            return ()
-        half_s = AVERAGED_S / 2
-        return tuple(
-            spec_of(f"plug-{pole}", "voltage", self._truth, kind="mean", delay_s=half_s)
-            for pole in POLES
-        )
 
     def warm(self, sum_a: float, steps: int) -> None:
         """One span of so many steps, up to a sum of the bus current over all steps."""
@@ -107,13 +107,22 @@ class Plug:
         self._warmed_a = sum_a
 
     def frame(self, steps: int, sum_a: float, sum_v: float) -> tuple[int, ...]:
-        """Counts of both poles, each the mean since last asked.
+        """Counts of both poles, each the mean since last asked, and the warmth now.
 
         Args:
             steps: taken since the start.
             sum_a: of the bus current over them.
             sum_v: of the bus voltage over them.
         """
+        return self._drops(steps, sum_a, sum_v) + self._warmth()
+
+    def _warmth(self) -> tuple[int, ...]:
+        if self._thermometer is None:
+            return ()
+        self._thermometer.sample(self.contacts.lump.temperature_k)
+        return (self._thermometer.collect()[0],)
+
+    def _drops(self, steps: int, sum_a: float, sum_v: float) -> tuple[int, ...]:
         if self._truth is None:
             return ()
         before, before_a, before_v = self._asked
@@ -141,6 +150,35 @@ class Plug:
             between_ohm, common_v = contacts.minus_ohm + truth.minus_lead_ohm, 0.0
         sign = -1.0 if pole in truth.swapped else 1.0
         return sign * between_ohm * bus_a + common_v
+
+
+def _specs(truth: Truth) -> tuple[SensorSpec, ...]:
+    """The channels as the stand declares them."""
+    found: list[SensorSpec] = []
+    if truth.plug_sense is not None:
+        found += [
+            spec_of(
+                f"plug-{pole}",
+                "voltage",
+                truth.plug_sense,
+                kind="mean",
+                delay_s=AVERAGED_S / 2,
+            )
+            for pole in POLES
+        ]
+    if truth.plug_sensor is not None:
+        found.append(
+            spec_of("plug-temp", "temperature", truth.plug_sensor, kind="point")
+        )
+    return tuple(found)
+
+
+def _thermometer(truth: Truth, seed: int) -> FastSensor | None:
+    sensor = truth.plug_sensor
+    if sensor is None:
+        return None
+    gain = true_gain(sensor, seed, Stream.PLUG_GAIN)
+    return fast_sensor(sensor, gain, seed, Stream.PLUG_NOISE)
 
 
 def _sensors(truth: PlugSenseTruth, seed: int) -> tuple[FastSensor, ...]:

@@ -75,6 +75,7 @@ class Truth(Table):
     chopping: ChoppingTruth | None = None
     plug: PlugTruth | None = None
     plug_sense: PlugSenseTruth | None = None
+    plug_sensor: TemperatureSensorTruth | None = None
     scatter: ScatterTruth | None = None
 
     @model_validator(mode="after")
@@ -91,8 +92,9 @@ class Truth(Table):
     def _complete(self) -> Self:
         if self.vibration is not None and self.propeller.blades is None:
             raise ValueError("with [vibration] give propeller.blades too")
-        if self.plug_sense is not None and self.plug is None:
-            raise ValueError("with [plug_sense] give [plug] too")
+        for table in ("plug_sense", "plug_sensor"):
+            if getattr(self, table) is not None and self.plug is None:
+                raise ValueError(f"with [{table}] give [plug] too")
         drift = self.cell_drift or CellDriftTruth()
         if (drift.zero_n_k or drift.gain_rel_k) and self.cell_warming is None:
             raise ValueError(
