@@ -21,6 +21,8 @@ Index: TypeAlias = NDArray[np.intp]
 
 #: Drop across each pole of the arming plug, by pole.
 PLUG_CHANNELS: Final[Mapping[str, str]] = {"plus": "plug-plus", "minus": "plug-minus"}
+#: The difference of the voltages on both sides of the plug, where two dividers read it.
+BY_DIVIDERS: Final = "plug by dividers"
 #: The channels that the analysis knows, with the SI unit of each. ``-high`` and
 #: ``-low`` are the extremes inside each reading, sent by stands that keep them.
 CHANNEL_UNITS: Mapping[str, str] = {
@@ -30,6 +32,7 @@ CHANNEL_UNITS: Mapping[str, str] = {
     "voltage": "V",
     "voltage-low": "V",
     "speed": "rad/s",
+    "pack-voltage": "V",
     **dict.fromkeys(PLUG_CHANNELS.values(), "V"),
 }
 

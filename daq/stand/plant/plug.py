@@ -75,7 +75,10 @@ class Plug:
 
     __slots__ = (
         "_asked",
+        "_before",
+        "_before_truth",
         "_sensors",
+        "_tap_ohm",
         "_thermometer",
         "_truth",
         "_warmed_a",
@@ -94,6 +97,9 @@ class Plug:
         self._warmed_a = 0.0
         self._asked = (0, 0.0, 0.0)
         self._thermometer = _thermometer(truth, seed)
+        self._before_truth = truth.pack_voltage_sensor
+        self._before = _divider(truth, seed)
+        self._tap_ohm = truth.voltage_sensor.tap_resistance_ohm
         self.specs = _specs(truth)
 
     @property
@@ -114,7 +120,24 @@ class Plug:
             sum_a: of the bus current over them.
             sum_v: of the bus voltage over them.
         """
-        return self._drops(steps, sum_a, sum_v) + self._warmth()
+        before, before_a, before_v = self._asked
+        if steps > before:
+            bus_a = (sum_a - before_a) / (steps - before)
+            bus_v = (sum_v - before_v) / (steps - before)
+            self._asked = (steps, sum_a, sum_v)
+            self._sample(bus_a, bus_v)
+        return self._drops() + self._in_front() + self._warmth()
+
+    def _sample(self, bus_a: float, bus_v: float) -> None:
+        if self._truth is not None:
+            for pole, sensor in zip(POLES, self._sensors, strict=True):
+                sensor.sample(self._across_v(self._truth, pole, bus_a, bus_v))
+        if self._before is not None and self._before_truth is not None:
+            between_ohm = self._tap_ohm + self._before_truth.lead_ohm
+            self._before.sample(bus_v + bus_a * (between_ohm + self.resistance_ohm))
+
+    def _in_front(self) -> tuple[int, ...]:
+        return () if self._before is None else (self._before.collect()[0],)
 
     def _warmth(self) -> tuple[int, ...]:
         if self._thermometer is None:
@@ -122,16 +145,9 @@ class Plug:
         self._thermometer.sample(self.contacts.lump.temperature_k)
         return (self._thermometer.collect()[0],)
 
-    def _drops(self, steps: int, sum_a: float, sum_v: float) -> tuple[int, ...]:
+    def _drops(self) -> tuple[int, ...]:
         if self._truth is None:
             return ()
-        before, before_a, before_v = self._asked
-        if steps > before:
-            bus_a = (sum_a - before_a) / (steps - before)
-            bus_v = (sum_v - before_v) / (steps - before)
-            self._asked = (steps, sum_a, sum_v)
-            for pole, sensor in zip(POLES, self._sensors, strict=True):
-                sensor.sample(self._across_v(self._truth, pole, bus_a, bus_v))
         read = (sensor.collect()[0] for sensor in self._sensors)
         return tuple(
             self._truth.high_counts if pole in self._truth.broken else count
@@ -166,6 +182,16 @@ def _specs(truth: Truth) -> tuple[SensorSpec, ...]:
             )
             for pole in POLES
         ]
+    if truth.pack_voltage_sensor is not None:
+        found.append(
+            spec_of(
+                "pack-voltage",
+                "voltage",
+                truth.pack_voltage_sensor,
+                kind="mean",
+                delay_s=AVERAGED_S / 2,
+            )
+        )
     if truth.plug_sensor is not None:
         found.append(
             spec_of("plug-temp", "temperature", truth.plug_sensor, kind="point")
@@ -179,6 +205,14 @@ def _thermometer(truth: Truth, seed: int) -> FastSensor | None:
         return None
     gain = true_gain(sensor, seed, Stream.PLUG_GAIN)
     return fast_sensor(sensor, gain, seed, Stream.PLUG_NOISE)
+
+
+def _divider(truth: Truth, seed: int) -> FastSensor | None:
+    sensor = truth.pack_voltage_sensor
+    if sensor is None:
+        return None
+    gain = true_gain(sensor, seed, Stream.PACK_VOLTAGE_GAIN)
+    return fast_sensor(sensor, gain, seed, Stream.PACK_VOLTAGE_NOISE)
 
 
 def _sensors(truth: PlugSenseTruth, seed: int) -> tuple[FastSensor, ...]:

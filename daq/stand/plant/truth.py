@@ -38,7 +38,7 @@ from daq.stand.plant.truth_parts import (
     VoltageSensorTruth,
     WindingHeatTruth,
 )
-from daq.stand.plant.truth_plug import PlugSenseTruth, PlugTruth
+from daq.stand.plant.truth_plug import PackVoltageTruth, PlugSenseTruth, PlugTruth
 from daq.typed_toml import Table, read_typed
 
 SHIPPED_TRUTHS = Path(__file__).parent.parent / "truths"
@@ -75,6 +75,7 @@ class Truth(Table):
     chopping: ChoppingTruth | None = None
     plug: PlugTruth | None = None
     plug_sense: PlugSenseTruth | None = None
+    pack_voltage_sensor: PackVoltageTruth | None = None
     plug_sensor: TemperatureSensorTruth | None = None
     scatter: ScatterTruth | None = None
 
@@ -92,7 +93,7 @@ class Truth(Table):
     def _complete(self) -> Self:
         if self.vibration is not None and self.propeller.blades is None:
             raise ValueError("with [vibration] give propeller.blades too")
-        for table in ("plug_sense", "plug_sensor"):
+        for table in ("plug_sense", "pack_voltage_sensor", "plug_sensor"):
             if getattr(self, table) is not None and self.plug is None:
                 raise ValueError(f"with [{table}] give [plug] too")
         drift = self.cell_drift or CellDriftTruth()
