@@ -21,7 +21,7 @@ from daq.stand.plant.motor import Motor
 from daq.stand.plant.mount import Mount
 from daq.stand.plant.noise import Stream, standard_normals
 from daq.stand.plant.pack import Pack
-from daq.stand.plant.plug import plug_of
+from daq.stand.plant.plug import Plug, plug_of
 from daq.stand.plant.propeller import propeller
 from daq.stand.plant.rotor import Rotor
 from daq.stand.plant.sensors import (
@@ -340,6 +340,11 @@ class Plant:
             pulse_counts(self._pulse_s),
         )
 
+    @property
+    def plug(self) -> Plug | None:
+        """Its arming plug; None where its contacts are not modelled."""
+        return self._plug
+
     def newest(self, name: str) -> int:
         """Count of ``current`` or ``voltage`` over the newest sub-step alone."""
         sensor = self._current if name == "current" else self._voltage
@@ -350,7 +355,10 @@ class Plant:
         frame = self._warmth.frame()
         if self._plug is None:
             return frame
-        return frame + self._plug.frame(self._steps, self._sums[2], self._sums[3])
+        plugged = self.plug_in and self._condition.plug_in
+        open_v = None if plugged else self._pack.emf_v
+        sums = self._sums[2], self._sums[3]
+        return frame + self._plug.frame(self._steps, *sums, open_v)
 
     def take_conversion(self) -> int | None:
         """The newest load-cell conversion if one ended since last asked."""

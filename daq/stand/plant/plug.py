@@ -70,6 +70,10 @@ class Plug:
     Attributes:
         contacts: both poles.
         gained_ohm: what the plus pole has gained by a fault.
+        looped_a: what else flows through the contacts, from a supply of its own.
+        shunt_ohm: a resistor that the sense wires of both poles sit across instead,
+            with that current in it; None where they sit at the contacts.
+        pack_on: whether there is a pack in front of it.
         specs: its channels, in the order of ``frame``; none where nothing measures it.
     """
 
@@ -84,6 +88,9 @@ class Plug:
         "_warmed_a",
         "contacts",
         "gained_ohm",
+        "looped_a",
+        "pack_on",
+        "shunt_ohm",
         "specs",
     )
 
@@ -92,6 +99,9 @@ class Plug:
             plug, truth.leads.plug_resistance_ohm, c_to_k(truth.air.celsius), span_s
         )
         self.gained_ohm = 0.0
+        self.looped_a = 0.0
+        self.shunt_ohm: float | None = None
+        self.pack_on = True
         self._truth = truth.plug_sense
         self._sensors = () if self._truth is None else _sensors(self._truth, seed)
         self._warmed_a = 0.0
@@ -112,29 +122,34 @@ class Plug:
         self.contacts.take((sum_a - self._warmed_a) / steps, self.gained_ohm)
         self._warmed_a = sum_a
 
-    def frame(self, steps: int, sum_a: float, sum_v: float) -> tuple[int, ...]:
+    def frame(
+        self, steps: int, sum_a: float, sum_v: float, open_v: float | None = None
+    ) -> tuple[int, ...]:
         """Counts of both poles, each the mean since last asked, and the warmth now.
 
         Args:
             steps: taken since the start.
             sum_a: of the bus current over them.
             sum_v: of the bus voltage over them.
+            open_v: of the pack, where the plug is out; None where it is in.
         """
         before, before_a, before_v = self._asked
         if steps > before:
             bus_a = (sum_a - before_a) / (steps - before)
             bus_v = (sum_v - before_v) / (steps - before)
             self._asked = (steps, sum_a, sum_v)
-            self._sample(bus_a, bus_v)
+            self._sample(bus_a, bus_v, open_v)
         return self._drops() + self._in_front() + self._warmth()
 
-    def _sample(self, bus_a: float, bus_v: float) -> None:
+    def _sample(self, bus_a: float, bus_v: float, open_v: float | None) -> None:
         if self._truth is not None:
             for pole, sensor in zip(POLES, self._sensors, strict=True):
                 sensor.sample(self._across_v(self._truth, pole, bus_a, bus_v))
         if self._before is not None and self._before_truth is not None:
             between_ohm = self._tap_ohm + self._before_truth.lead_ohm
-            self._before.sample(bus_v + bus_a * (between_ohm + self.resistance_ohm))
+            pack_v = bus_v + bus_a * (between_ohm + self.resistance_ohm)
+            pack_v = pack_v if open_v is None else open_v
+            self._before.sample(pack_v if self.pack_on else 0.0)
 
     def _in_front(self) -> tuple[int, ...]:
         return () if self._before is None else (self._before.collect()[0],)
@@ -158,14 +173,22 @@ class Plug:
         self, truth: PlugSenseTruth, pole: Pole, bus_a: float, bus_v: float
     ) -> float:
         """What reaches the amplifier of one pole."""
-        contacts = self.contacts
-        if pole == "plus":
-            between_ohm = contacts.plus_ohm + self.gained_ohm + truth.plus_lead_ohm
-            common_v = truth.common_mode_rel * bus_v
-        else:
-            between_ohm, common_v = contacts.minus_ohm + truth.minus_lead_ohm, 0.0
+        common_v = truth.common_mode_rel * bus_v if pole == "plus" else 0.0
         sign = -1.0 if pole in truth.swapped else 1.0
-        return sign * between_ohm * bus_a + common_v
+        if self.shunt_ohm is not None:
+            return sign * self.shunt_ohm * self.looped_a
+        between_ohm = self.between_ohm(pole)
+        return sign * between_ohm * (bus_a + self.looped_a) + common_v
+
+    def between_ohm(self, pole: Pole) -> float:
+        """Between the sense points of one pole, as warm as it is now."""
+        contacts, truth = self.contacts, self._truth
+        plus_ohm, minus_ohm = (
+            (0.0, 0.0) if truth is None else (truth.plus_lead_ohm, truth.minus_lead_ohm)
+        )
+        if pole == "plus":
+            return contacts.plus_ohm + self.gained_ohm + plus_ohm
+        return contacts.minus_ohm + minus_ohm
 
 
 def _specs(truth: Truth) -> tuple[SensorSpec, ...]:
