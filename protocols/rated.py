@@ -38,6 +38,9 @@ class Ratings:
         plug_current_a: the plug, for as long as one likes.
         plug_short_a: the plug, for ``plug_short_s`` only.
         plug_short_s: how long that is.
+        plug_contact_ohm: what a contact of the plug has at most, by its data sheet.
+        plug_lead_ohm: lead that is read along with it.
+        plug_max_k: the hottest the plug may get.
         pack_max_current_a: C rate times capacity.
         pack_cells: cells in series; None where a supply feeds.
         pack_min_cell_v: lowest a cell may sag to under load.
@@ -65,6 +68,9 @@ class Ratings:
     plug_current_a: float | None = None
     plug_short_a: float | None = None
     plug_short_s: float | None = None
+    plug_contact_ohm: float | None = None
+    plug_lead_ohm: float | None = None
+    plug_max_k: float | None = None
     pack_max_current_a: float | None = None
     pack_cells: int | None = None
     pack_min_cell_v: float = 3.3

@@ -7,7 +7,8 @@ current rating that the article does not give.
 
 from dataclasses import replace
 
-from daq.records.shelf import Article
+from daq.analysis.copper import lead_ohm
+from daq.records.shelf import Article, Plug
 from protocols.rated import Ratings
 
 
@@ -29,6 +30,9 @@ def ratings_of(article: Article, *, load_cell_range_n: float | None = None) -> R
         plug_current_a=plug.rated_a if plug else None,
         plug_short_a=plug.short_a if plug else None,
         plug_short_s=plug.short_s if plug else None,
+        plug_contact_ohm=plug.contact_ohm if plug else None,
+        plug_lead_ohm=(sense_lead_ohm(plug) if plug else 0.0) or None,
+        plug_max_k=plug.max_temperature_k if plug else None,
         propeller_max_speed_rad_s=article.propeller.max_speed_rad_s,
         no_load_speed_rad_s=article.source_v / motor.torque_constant_v_s,
         speed_per_volt_rad_s=1 / motor.torque_constant_v_s,
@@ -58,3 +62,10 @@ def _with_source(ratings: Ratings, article: Article) -> Ratings:
             supply_current_a=supply.current_limit_a,
         )
     return ratings
+
+
+def sense_lead_ohm(plug: Plug) -> float:
+    """Of the lead between the sense wires of one pole, by its gauge; 0 for none."""
+    if plug.sense_lead_awg is None or plug.sense_lead_mm is None:
+        return 0.0
+    return lead_ohm(plug.sense_lead_awg, plug.sense_lead_mm * 1e-3)

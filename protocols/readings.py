@@ -21,8 +21,18 @@ ZEROING_S = 1.5
 ZERO_SHARE_MAX = 0.5
 PLUG_OUT_V = 1.0
 
-# Looked at by the guard even where they have no limit.
-WATCHED = ("thrust", "voltage", "speed", "winding-temp", "esc-temp")
+# Looked at by the guard even where they have no limit; of the latter what they read
+# at rest is their zero, as an amplifier has one.
+DROPS = ("plug-plus", "plug-minus")
+WATCHED = (
+    "thrust",
+    "voltage",
+    "speed",
+    "winding-temp",
+    "esc-temp",
+    "plug-temp",
+    *DROPS,
+)
 
 # What a channel of a guarded name has to measure.
 QUANTITIES = {
@@ -87,6 +97,40 @@ class _Unlimited:
         self.to_si = page.to_si
 
 
+class _Drop:
+    """The drop across a pole of the plug: counted from what it is at rest.
+
+    At the end of its range it is infinite; one that is there at rest has lost a wire,
+    and gives no readings at all.
+    """
+
+    def __init__(self, page: m.ChannelPage) -> None:
+        self._page = page
+        self.begin()
+
+    def begin(self) -> None:
+        """Forget what it read at rest."""
+        self._zero, self._sum, self._count = 0.0, 0.0, 0
+
+    def to_si(self, count: int) -> float:
+        """Volts from its zero; NaN for no reading."""
+        page = self._page
+        if count == page.no_reading:
+            return math.nan
+        if not page.low_counts < count < page.high_counts:
+            return math.inf + self._zero
+        return page.to_si(count) - self._zero
+
+    def collect(self, value: float) -> None:
+        """A reading at rest."""
+        self._sum += value
+        self._count += 1
+
+    def settle(self) -> None:
+        """What it read at rest is its zero from now on."""
+        self._zero = self._sum / self._count if self._count else math.nan
+
+
 class Scales:
     """The guarded channels of one stand."""
 
@@ -100,9 +144,14 @@ class Scales:
             if page.name in self._limits
         }
         self._scales = scales
-        self._streams: list[list[tuple[int, str, _Scale | _Unlimited]]] = [
+        self._drops = {
+            page.name: _Drop(page)
+            for page in stand.channels
+            if page.name in DROPS and page.name not in scales
+        }
+        self._streams: list[list[tuple[int, str, _Scale | _Drop | _Unlimited]]] = [
             [
-                (position, page.name, scales.get(page.name) or _Unlimited(page))
+                (position, page.name, self._scale_of(page))
                 for position, page in enumerate(layout.channels)
                 if page.name in scales or page.name in WATCHED
             ]
@@ -110,6 +159,10 @@ class Scales:
         ]
         self._sums: dict[str, float] = dict.fromkeys(scales, 0.0)
         self._counts: dict[str, int] = dict.fromkeys(scales, 0)
+
+    def _scale_of(self, page: m.ChannelPage) -> "_Scale | _Drop | _Unlimited":
+        scale = self._scales.get(page.name) or self._drops.get(page.name)
+        return scale or _Unlimited(page)
 
     @property
     def missing(self) -> list[str]:
@@ -172,6 +225,8 @@ class Scales:
         self._limits = dict(self._given)
         self._sums = dict.fromkeys(self._scales, 0.0)
         self._counts = dict.fromkeys(self._scales, 0)
+        for drop in self._drops.values():
+            drop.begin()
         for name, scale in self._scales.items():
             scale.limit = self._given[name]
             scale.zero_counts = scale.page.zero_counts
@@ -179,9 +234,13 @@ class Scales:
     def collect(self, sampled: Sampled) -> None:
         """Take a sample into the zeroing means."""
         for name, value in self.values(sampled):
-            if name in self._scales and math.isfinite(value):
+            if not math.isfinite(value):
+                continue
+            if name in self._scales:
                 self._sums[name] += value
                 self._counts[name] += 1
+            elif name in self._drops:
+                self._drops[name].collect(value)
 
     def settle(self) -> Mapping[str, float]:
         """End the zeroing: shift zeros, and tell the means found, in SI."""
@@ -191,6 +250,8 @@ class Scales:
             else math.nan
             for name in self._scales
         }
+        for drop in self._drops.values():
+            drop.settle()
         for name, scale in self._scales.items():
             if scale.page.quantity in ZEROED and math.isfinite(means[name]):
                 scale.zero_counts += means[name] * scale.page.counts_per_unit

@@ -9,7 +9,7 @@ Where no source is named, a figure here is common practice and has none.
 """
 
 import math
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, fields
 from typing import Final
 
@@ -24,6 +24,17 @@ NOMINAL_CELL_V = 3.7
 # A part whose maker gives a figure for seconds only: half the current is a quarter
 # of the heat.
 CONTINUOUS_SHARE = 0.5
+# A contact carries for a while twice what it is rated for.
+PLUG_OVER_RATED = 2.0
+# What a contact in order has at most where its maker does not say.
+PLUG_CONTACT_OHM = 1e-3
+# A watt in each pole leaves the smallest plug (1.5 g, 35 K/W) below 100 degrees.
+PLUG_LEAST_HEAT_W = 1.0
+# Each pole of a plug that nobody rated.
+PLUG_USUAL_HEAT_W = 2.0
+# Polyamide around contacts bears this; what the contacts had when they were cold.
+PLUG_HOTTEST_K = 378.15
+PLUG_COLD_K = 293.15
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,6 +107,8 @@ class Rules:
         esc_max_k: the hottest the ESC may get.
         speed_per_volt_rad_s: Kv in SI; what the rotor cannot outrun.
         propeller_on: a propeller is on the shaft, so thrust is due.
+        plug_max_k: the hottest the plug may get.
+        plug_heat_w: most heat that each of its poles may have for long.
 
     Raises:
         InputFault: a figure is not above zero, or a part has two bursts.
@@ -108,6 +121,8 @@ class Rules:
     esc_max_k: float | None = None
     speed_per_volt_rad_s: float | None = None
     propeller_on: bool = True
+    plug_max_k: float | None = None
+    plug_heat_w: float | None = None
 
     def __post_init__(self) -> None:
         for key in _FIGURES:
@@ -135,6 +150,8 @@ class Rules:
             InputFault: a field is missing, unknown, ill-typed or out of bounds.
         """
         keys = ("bursts", *_FIGURES, "propeller_on")
+        if isinstance(data, Mapping):  # a record from before these were guarded
+            data = dict.fromkeys(_LATER) | dict(data)
         row = plain.table(data, "the rules", keys)
         figures = {
             key: None if row[key] is None else plain.number(row, key, "the rules")
@@ -155,8 +172,11 @@ _FIGURES: Final = (
     "energy_j",
     "winding_max_k",
     "esc_max_k",
+    "plug_max_k",
+    "plug_heat_w",
     "speed_per_volt_rad_s",
 )
+_LATER: Final = ("plug_max_k", "plug_heat_w")
 
 
 def _above_zero(what: str, value: float) -> None:
@@ -192,6 +212,8 @@ def derive_rules(
         energy_j=energy_j,
         winding_max_k=ratings.winding_max_k,
         esc_max_k=ratings.esc_max_k,
+        plug_max_k=ratings.plug_max_k,
+        plug_heat_w=plug_heat(ratings, timed)[0],
         speed_per_volt_rad_s=ratings.speed_per_volt_rad_s,
         propeller_on=propeller_on,
     )
@@ -209,3 +231,35 @@ def _burst(part: Part) -> Burst:
     return Burst(
         part.name, continuous_a, short_a, part.short_s or ASSUMED_BURST_S, source
     )
+
+
+def plug_heat(ratings: Ratings, timed: Collection[str] = ()) -> tuple[float, str]:
+    """The most heat that a pole of the plug may have for long, and why so much.
+
+    What its maker's current makes in a contact in order, with the lead that is read
+    along with it; for a while a contact bears twice its rated current, or what is
+    asked for by name.
+
+    Args:
+        ratings: what the parts can bear.
+        timed: parts whose short-time rating is in use.
+
+    Returns:
+        In watt, and in words.
+    """
+    rated_a = ratings.plug_current_a
+    if rated_a is None:
+        return PLUG_USUAL_HEAT_W, "usual for a plug that nobody rated"
+    carried_a, words = PLUG_OVER_RATED * rated_a, f"twice its rated {rated_a:g} A"
+    short_a = ratings.plug_short_a or 0.0
+    if "plug" in timed and short_a > carried_a:
+        carried_a, words = short_a, f"{short_a:g} A for seconds"
+    contact_ohm = ratings.plug_contact_ohm
+    ohm = contact_ohm or PLUG_CONTACT_OHM
+    lead_ohm = ratings.plug_lead_ohm or 0.0
+    heat_w = carried_a**2 * (ohm + lead_ohm)
+    if heat_w < PLUG_LEAST_HEAT_W:
+        return PLUG_LEAST_HEAT_W, "which the smallest plug bears"
+    what = "a usual" if contact_ohm is None else "its data sheet's"
+    with_lead = " and the lead between its sense wires" if lead_ohm else ""
+    return heat_w, f"{words} in {what} contact of {1e3 * ohm:g} milliohm{with_lead}"

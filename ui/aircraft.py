@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-_MILLI = 1e-3
-
 if TYPE_CHECKING:
     from daq.analysis.aircraft import Aircraft, Rating
     from daq.analysis.motor import Winding
@@ -52,20 +50,17 @@ def winding_of(article: Article | None) -> Winding | None:
 
 def plug_of(article: Article | None) -> FittedPlug | None:
     """What the article says of its plug; None where it has none."""
-    from daq.analysis.copper import lead_ohm
     from daq.analysis.plug import FittedPlug
+    from protocols.ratings import sense_lead_ohm
 
     plug = None if article is None else article.plug
     if plug is None:
         return None
-    between_ohm = 0.0
-    if plug.sense_lead_awg is not None and plug.sense_lead_mm is not None:
-        between_ohm = lead_ohm(plug.sense_lead_awg, plug.sense_lead_mm * _MILLI)
     return FittedPlug(
         name=plug.name,
         rated_a=plug.rated_a,
-        lead_ohm=between_ohm,
-        contact_ohm=None if plug.contact_mohm is None else plug.contact_mohm * _MILLI,
+        lead_ohm=sense_lead_ohm(plug),
+        contact_ohm=plug.contact_ohm,
     )
 
 

@@ -18,7 +18,7 @@ import numpy as np
 from daq.errors import InputFault, StandFault
 from daq.link import session as s
 from daq.link.messages import Ability
-from ui.calibration_doubts import check_typed, check_zero, doubt
+from ui.calibration_doubts import ZEROED_UNIT, check_typed, check_zero, doubt
 from ui.calibration_sensed import Sensed
 
 if TYPE_CHECKING:
@@ -96,6 +96,8 @@ class Calibrating:
         *,
         needs_supply_off: bool,
         direct: bool = True,
+        typed_in: str = "",
+        typed_si: float = 1.0,
     ) -> None:
         """Begin.
 
@@ -105,12 +107,15 @@ class Calibrating:
             needs_supply_off: whether nothing is read while the motor's supply is on.
             direct: whether a meter reads what the channel reads, and no volts across
                 a load instead.
+            typed_in: unit of what the meter shows, where that is not the channel's.
+            typed_si: SI for one of that.
         """
         self.steps = tuple(steps)
         self.readings: list[Reading] = []
         self.typed: dict[int, float] = {}
         self.said: list[str] = []
         self.direct = direct
+        self._typed_in, self._typed_si = typed_in, typed_si
         self._sensed = Sensed(channel, needs_supply_off=needs_supply_off)
         self._taking: _Taking | None = None
         self._unsteady_at = -1
@@ -224,7 +229,9 @@ class Calibrating:
             check_zero(nominal, sensor.unit)
         else:
             done = self.typed.values()
-            check_typed(typed, done, nominal, sensor.unit, direct=self.direct)
+            unit = "" if sensor.unit == ZEROED_UNIT else self._typed_in or sensor.unit
+            shown = nominal / self._typed_si
+            check_typed(typed, done, shown, unit, direct=self.direct)
         again = self._unsteady_at == len(self.readings)
         begin_s = newest[0] + SETTLE_S + step.hold_s
         self._taking = _Taking(now_s, begin_s, typed, again)

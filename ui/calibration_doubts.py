@@ -64,14 +64,14 @@ def check_typed(
     Args:
         typed: None where nothing was.
         before: what was typed at the steps before.
-        nominal: what the channel reads by the stand's own constants.
-        unit: of the channel.
+        nominal: what the channel reads by the stand's own constants, in that unit.
+        unit: of what the meter shows; "" where nothing is typed.
         direct: whether the meter reads what the channel reads.
 
     Raises:
         InputFault: it cannot.
     """
-    if unit == ZEROED_UNIT:
+    if not unit:
         return
     if typed is None or not math.isfinite(typed):
         raise InputFault("Type what the meter reads, such as 11.08.")

@@ -9,17 +9,20 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from daq.calibration.meter import Meter, metered
 from daq.calibration.reference import Reference
 from ui.calibrating import Calibrating
-from ui.calibration_steps import UNITS, Step, checking, loading, metering
+from ui.calibration_steps import POLES, UNITS, Step, checking, loading, metering
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from daq.calibration.standards import Standards
+
+
+MILLI: Final = 1e-3
 
 
 def standards_in(path: Path | None) -> Standards:
@@ -63,6 +66,26 @@ class Known:
         """Of the channel."""
         return UNITS[self.channel]
 
+    @property
+    def loaded(self) -> bool:
+        """Whether a known load stands between channel and meter."""
+        return self.meter is not None and self.meter.resistance_ohm is not None
+
+    @property
+    def typed_in(self) -> str:
+        """Unit of what the meter shows; that of the channel unless a load is between.
+
+        Drops across the plug are read and typed in millivolt.
+        """
+        if self.loaded:
+            return "A" if self.unit == "V" else "V"
+        return "mV" if self.channel in POLES else self.unit
+
+    @property
+    def typed_si(self) -> float:
+        """SI for one of what the meter shows."""
+        return MILLI if self.typed_in == "mV" else 1.0
+
     def steps(
         self, *, series: int = 3, hold_s: float = 30.0, points: int = 6
     ) -> tuple[Step, ...]:
@@ -74,7 +97,7 @@ class Known:
             points: how many values are set where a meter is read.
         """
         if isinstance(self.by, Meter):
-            return metering(self.channel, points)
+            return metering(self.channel, points, loaded=self.loaded)
         return loading(self.by, series=series, hold_s=hold_s)
 
     def check(self, mass: str | None) -> tuple[Step, ...]:
@@ -86,7 +109,7 @@ class Known:
         Raises:
             InputFault: there is no such mass.
         """
-        return checking(self.masses, mass, self.channel)
+        return checking(self.masses, mass, self.channel, loaded=self.loaded)
 
     def walk(self, steps: Sequence[Step]) -> Calibrating:
         """The calibration or check, about to begin."""
@@ -94,7 +117,9 @@ class Known:
             self.channel,
             steps,
             needs_supply_off=self.channel == "thrust",
-            direct=self.meter is None or self.meter.resistance_ohm is None,
+            direct=not self.loaded,
+            typed_in=self.typed_in,
+            typed_si=self.typed_si,
         )
 
     def reference(self, typed: Mapping[int, float]) -> Reference:
@@ -102,4 +127,7 @@ class Known:
         if isinstance(self.by, Reference):
             return self.by
         shown = [typed[level] for level in sorted(typed)]
-        return metered(self.by, shown, self.unit)
+        named = self.typed_in if self.channel in POLES else ""
+        return metered(
+            self.by, shown, self.unit, shown_in=named, shown_si=self.typed_si
+        )

@@ -16,7 +16,23 @@ if TYPE_CHECKING:
     from daq.calibration.reference import Reference
 
 #: The channels that can be calibrated, and their units.
-UNITS: Final = {"thrust": "N", "current": "A", "voltage": "V"}
+UNITS: Final = {
+    "thrust": "N",
+    "current": "A",
+    "voltage": "V",
+    "pack-voltage": "V",
+    "plug-plus": "V",
+    "plug-minus": "V",
+}
+#: Read in millivolt: the pole of the plug that an amplifier sits across.
+POLES: Final = {"plug-plus": "plus", "plug-minus": "minus"}
+_FIRST: Final = {
+    "voltage": "Supply off, plug out: no voltage.",
+    "pack-voltage": "Supply off, pack off: no voltage in front of the plug.",
+    "current": "No current flows: open the loop.",
+    "plug-plus": "No current flows through the plug: the supply off, the motor too.",
+    "plug-minus": "No current flows through the plug: the supply off, the motor too.",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,29 +130,48 @@ def _change(reference: Reference, before: int, after: int) -> str:
     return " ".join(words)
 
 
-def metering(channel: str, count: int) -> tuple[Step, ...]:
-    """Steps for a meter: nothing, and so many values that a person chooses."""
-    first = {
-        "voltage": "Supply off, plug out: no voltage.",
-        "current": "No current flows: open the loop.",
-    }[channel]
-    steps = [Step("zero", 0, "", ZERO, first)]
+def metering(channel: str, count: int, *, loaded: bool = False) -> tuple[Step, ...]:
+    """Steps for a meter: nothing, and so many values that a person chooses.
+
+    Args:
+        channel: which.
+        count: how many values.
+        loaded: whether a known load stands between channel and meter.
+    """
+    steps = [Step("zero", 0, "", ZERO, _FIRST[channel])]
     steps += [
-        Step(
-            "load",
-            0,
-            "",
-            level,
-            f"Set {channel} {level + 1} of {count}, spread over what you use, and type "
-            f"what the meter reads for {channel}.",
-        )
+        Step("load", 0, "", level, _setting(channel, level, count, loaded=loaded))
         for level in range(count)
     ]
     return tuple(steps)
 
 
+def _setting(channel: str, level: int, count: int, *, loaded: bool) -> str:
+    """What to set, and what to type."""
+    which = f"{level + 1} of {count}, spread over what you use"
+    pole = POLES.get(channel)
+    if pole is None:
+        return f"Set {channel} {which}, and type what the meter reads for {channel}."
+    if loaded:
+        return (
+            f"The sense wires of the {pole} pole across the known resistor: let "
+            f"current {which}, flow through it, and type the ampere that the meter "
+            "reads."
+        )
+    return (
+        f"Let current {which}, flow through the closed plug"
+        + (" (a supply that limits it, a resistor; the motor off)" if not level else "")
+        + ", and type the millivolt that the meter reads where the sense wires of the "
+        f"{pole} pole sit."
+    )
+
+
 def checking(
-    reference: Reference | None, name: str | None, channel: str
+    reference: Reference | None,
+    name: str | None,
+    channel: str,
+    *,
+    loaded: bool = False,
 ) -> tuple[Step, ...]:
     """Steps for a short check: zero, one known value, zero.
 
@@ -144,6 +179,7 @@ def checking(
         reference: the masses; None where a meter is read.
         name: which mass; None takes the heaviest.
         channel: which.
+        loaded: whether a known load stands between channel and meter.
 
     Raises:
         InputFault: there is no such mass.
@@ -151,7 +187,7 @@ def checking(
     from daq.errors import InputFault
 
     if reference is None:
-        begin, one = metering(channel, 1)
+        begin, one = metering(channel, 1, loaded=loaded)
         return (begin, one, Step("zero", 0, "", ZERO, begin.words))
     pieces = reference.pieces
     names = [piece.name for piece in pieces]

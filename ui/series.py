@@ -89,20 +89,15 @@ def _nominal(
     page: ChannelPage, times_s: NDArray[np.float64], counts: NDArray[np.int64]
 ) -> Series:
     """A channel by the stand's own constants."""
-    from daq.analysis.series import PLUG_CHANNELS, Series
+    from daq.analysis.series import Series
     from daq.calibration.nominal import nominal
 
     scale = nominal(page)
-    value_si = scale.to_si(counts)
-    # No limit trips on these at the end of their range, where they say "at least".
-    if page.name in PLUG_CHANNELS.values():
-        at_end = (counts <= page.low_counts) | (counts >= page.high_counts)
-        value_si[at_end] = float("nan")
     return Series(
         name=page.name,
         quantity=page.quantity.name.lower(),
         t_s=times_s,
-        value_si=value_si,
+        value_si=_within(page, counts, scale.to_si(counts)),
         gain_u_rel=scale.gain_u_rel,
         resolution_si=scale.resolution_si,
     )
@@ -123,11 +118,26 @@ def _calibrated(
         name=page.name,
         quantity=page.quantity.name.lower(),
         t_s=times_s,
-        value_si=made.to_si(counts, page.no_reading),
+        value_si=_within(page, counts, made.to_si(counts, page.no_reading)),
         gain_u_rel=made.u_rel,
         resolution_si=made.resolution_si,
         scale=scale_of(use),
     )
+
+
+def _within(
+    page: ChannelPage, counts: NDArray[np.int64], value_si: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Values, none at the end of the range of a channel that no limit guards there.
+
+    There it says "at least", and nothing tripped on it.
+    """
+    from daq.analysis.series import PLUG_CHANNELS
+
+    if page.name in PLUG_CHANNELS.values():
+        at_end = (counts <= page.low_counts) | (counts >= page.high_counts)
+        value_si[at_end] = float("nan")
+    return value_si
 
 
 def in_order(stream: Stream) -> NDArray[np.bool_]:

@@ -20,10 +20,12 @@ from daq.clock import Clock
 from daq.stand.endpoint import open_endpoint
 from daq.stand.plant.condition import Condition
 from daq.stand.serve import Server, build
+from ui.calibration_steps import POLES
 
 if TYPE_CHECKING:
     from daq.calibration.meter import Meter
     from daq.stand.faults.stand import FaultyStand
+    from daq.stand.plant.truth_plug import Pole
     from ui.calibration_known import Known
 
 PACE: Final = 4.0
@@ -98,6 +100,7 @@ class SimulatedScale:
         self._draw = np.random.default_rng([seed, 0x5CA1E])
         self._gravity_rel = float(self._draw.standard_normal())
         self._meter_rel = float(self._draw.uniform(-1.0, 1.0))
+        self._shunt_rel = float(np.random.default_rng(seed).standard_normal())
         self._pieces: tuple[float, ...] = ()
         self._thread = threading.Thread(target=self._server.run, daemon=True)
         self._thread.start()
@@ -119,8 +122,11 @@ class SimulatedScale:
         if isinstance(by, Reference):
             self.place(by, level)
             return None
-        set_to = self.set_current if known.channel == "current" else self.set_voltage
-        return set_to(level, by)
+        if known.channel in POLES:
+            return self.set_drop(known, level, by)
+        if known.channel == "current":
+            return self.set_current(level, by)
+        return self.set_voltage(level, by, in_front=known.channel == "pack-voltage")
 
     def place(self, reference: Reference, level: int) -> None:
         """Set down what a level is made of; -1 takes everything off."""
@@ -147,12 +153,45 @@ class SimulatedScale:
         self._do(looped_a=true_a)
         return self._read(true_a, meter)
 
-    def set_voltage(self, level: int, meter: Meter) -> float:
-        """Put another pack on, the motor at rest; what the meter reads."""
+    def set_drop(self, known: Known, level: int, meter: Meter) -> float:
+        """Let a current flow through the plug alone; what the meter reads.
+
+        Millivolt across one pole; or ampere, where the sense wires sit across a known
+        resistor, which is wrong by what is known of it.
+        """
+        true_a = 0.0 if level < 0 else CURRENTS_A[level % len(CURRENTS_A)]
+        pole: Pole = "plus" if POLES[known.channel] == "plus" else "minus"
+        shunt_ohm = meter.resistance_ohm
+        if shunt_ohm is not None:
+            shunt_ohm += self._shunt_rel * meter.resistance_u_ohm
+
+        def act(stand: FaultyStand) -> None:
+            plug = stand.bench.plug
+            if plug is not None:
+                plug.looped_a, plug.shunt_ohm = true_a, shunt_ohm
+
+        self._server.between_ticks(act)
+        plug = self._server.device.bench.plug
+        if plug is None or shunt_ohm is not None:
+            return self._read(true_a, replace(meter, resistance_ohm=None))
+        self.clock.sleep(2.0)  # until it is as warm as that makes it
+        true_mv = self._server.ask(lambda: 1e3 * true_a * plug.between_ohm(pole))
+        return self._read(true_mv, meter)
+
+    def set_voltage(self, level: int, meter: Meter, *, in_front: bool = False) -> float:
+        """Put another pack on, the motor at rest; what the meter reads.
+
+        Args:
+            level: which pack; -1 for none.
+            meter: how good it is.
+            in_front: whether it is read in front of the plug.
+        """
         cells, charge = PACKS[level % len(PACKS)]
 
         def act(stand: FaultyStand) -> float:
             stand.plug_in = level >= 0
+            if in_front and stand.bench.plug is not None:
+                stand.bench.plug.pack_on = level >= 0
             now = Condition(cells=cells, charge_frac=charge)
             stand.bench.suffer(replace(now) if level >= 0 else Condition())
             return 0.0

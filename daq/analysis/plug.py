@@ -4,8 +4,9 @@ The drop across each pole, read differentially, against the current: a straight 
 with errors both ways, whose slope is the resistance and whose intercept tells whether
 there is an offset that the rests did not show. Random parts weigh the points; gains,
 zeros and what the amplifier makes of the bus voltage follow as causes that points
-share. One run is one mating: what the plug has when it is put together again is not in
-here. Nothing here judges a rating.
+share. Where the stand has no amplifiers but reads the voltage on both sides, both poles
+are read together by the difference. One run is one mating: what the plug has when it is
+put together again is not in here. Nothing here judges a rating.
 """
 
 import math
@@ -16,8 +17,9 @@ from typing import Final
 
 import numpy as np
 
+from daq.analysis import dividers
 from daq.analysis.measured import Measured, Source, combine, derived, plus
-from daq.analysis.plateaus import DEFAULT_SETTLE_S, Plateaus, average
+from daq.analysis.plateaus import DEFAULT_SETTLE_S, ChannelMeans, Plateaus, average
 from daq.analysis.scaled import points_of
 from daq.analysis.series import PLUG_CHANNELS, Array, Hold, Index, Series
 from daq.analysis.unseen import ASLEEP, ROOT_3
@@ -42,6 +44,8 @@ COMMON_MODE: Final = "bus voltage seen by the amplifier"
 SMALLEST_U: Final = 1e-7
 #: A reading at rest beyond this is no offset of an amplifier: a wire is off.
 LARGEST_OFFSET_V: Final = 0.02
+#: Both poles as one, where two dividers read them.
+BOTH: Final = "both"
 
 
 class Trouble(Enum):
@@ -76,7 +80,7 @@ class Pole:
     """One pole of the plug.
 
     Attributes:
-        name: plus or minus.
+        name: plus or minus; both where two dividers read them.
         ohm: Resistance between the sense wires, one value; None where there is trouble.
         offset_v: Drop that the line has at no current, one value; None likewise.
         rest_v: What was read with the motor off.
@@ -142,6 +146,18 @@ class PlugDrop:
     each_ohm: Measured | None = None
 
     @property
+    def by_dividers(self) -> bool:
+        """Whether two dividers read it and no amplifiers."""
+        return any(pole.name == BOTH for pole in self.poles)
+
+    @property
+    def channels(self) -> tuple[str, ...]:
+        """The channels that read it."""
+        if self.by_dividers:
+            return dividers.CHANNELS
+        return tuple(CHANNELS[pole.name] for pole in self.poles)
+
+    @property
     def highest_a(self) -> float:
         """Largest current that was held."""
         return float(self.at_a.value[0])
@@ -162,22 +178,32 @@ def read_plug(
     """
     amps = plateaus.measured("current")
     names = [pole for pole, name in CHANNELS.items() if name in plateaus.channels]
-    if amps is None or not names or not len(plateaus):
+    apart = not names and dividers.is_read(series)
+    if amps is None or not (names or apart) or not len(plateaus):
         return None
     used = np.flatnonzero(np.isfinite(amps.value))
     if not used.size:
         return None
+    means = {pole: plateaus.channels[CHANNELS[pole]] for pole in names}
+    if apart:
+        means[BOTH] = dividers.average_difference(series, holds, plateaus)
+    every = {pole: _across(plateaus, pole, one) for pole, one in means.items()}
     amp = amps.take(used)
-    volts = {pole: _across(plateaus, pole, used) for pole in names}
+    volts = {pole: one.take(used) for pole, one in every.items()}
     above = _above_rest(amp)
-    poles = tuple(_pole(plateaus, pole, used, volts[pole], above) for pole in names)
+    poles = tuple(
+        _pole(plateaus, pole, one, used, volts[pole], above)
+        for pole, one in means.items()
+    )
     top = int(np.argmax(amp.value))
     at_a = amp.take([top])
     ohms = [pole.ohm for pole in poles if pole.ohm is not None]
-    whole = drop = lost = None
-    if len(ohms) == len(CHANNELS):
-        whole = plus(*ohms)
-        drop = plus(*(volts[pole].take([top]) for pole in CHANNELS))
+    whole = drop = lost = both = None
+    if apart or len(names) == len(CHANNELS):
+        both = _together(every)
+    if both is not None and len(ohms) == len(poles):
+        whole = ohms[0] if apart else plus(*ohms)
+        drop = both.take(used[[top]])
         lost = derived(np.multiply, drop, at_a)
     return PlugDrop(
         poles=poles,
@@ -187,17 +213,27 @@ def read_plug(
         lost_w=lost,
         top=int(used[top]),
         points=tuple(int(index) for index in used),
-        warmed=None if whole is None else _warmed(plateaus, used, volts, above),
-        soaked=None if whole is None else _soaked(series, holds),
-        each_ohm=None if whole is None else _at_every(plateaus, amps),
+        warmed=None
+        if whole is None or both is None
+        else _warmed(plateaus, used, both.take(used), above),
+        soaked=None if whole is None or apart else _soaked(series, holds),
+        each_ohm=None
+        if whole is None or both is None
+        else _each(both, _above_rest(amps)),
     )
 
 
+def _together(volts: Mapping[str, Measured]) -> Measured:
+    """Across both poles."""
+    first, *others = volts.values()
+    return plus(first, *others) if others else first
+
+
 def _warmed(
-    plateaus: Plateaus, used: Index, volts: Mapping[str, Measured], amp: Measured
+    plateaus: Plateaus, used: Index, both: Measured, amp: Measured
 ) -> Measured | None:
     """Resistance of the later leg over that of the earlier, less one."""
-    each = _each(volts, amp)
+    each = _each(both, amp)
     strong = amp.value > WARM_SHARE * float(amp.value.max())
     legs = np.array(plateaus.leg)[used]
     steps = plateaus.step[used]
@@ -234,20 +270,13 @@ def _soaked(series: Mapping[str, Series], holds: Sequence[Hold]) -> Soaked | Non
         return None
     if not np.isfinite(amp.value + plus_v.value + minus_v.value).all():
         return None
-    each = _each({"plus": plus_v, "minus": minus_v}, _above_rest(amp))
+    each = _each(plus(plus_v, minus_v), _above_rest(amp))
     share = _grown(each, [np.array([0]), np.array([1])])
     return Soaked(share, ends[1] - ends[0], float(amp.value.mean()))
 
 
-def _at_every(plateaus: Plateaus, amps: Measured) -> Measured:
-    every = np.arange(len(plateaus))
-    volts = {pole: _across(plateaus, pole, every) for pole in CHANNELS}
-    return _each(volts, _above_rest(amps))
-
-
-def _each(volts: Mapping[str, Measured], amp: Measured) -> Measured:
+def _each(both: Measured, amp: Measured) -> Measured:
     """Resistance of both poles at each point: drop over current."""
-    both = plus(*(volts[pole] for pole in CHANNELS))
     with np.errstate(divide="ignore", invalid="ignore"):  # a current of nothing
         return derived(np.divide, both, amp)
 
@@ -267,22 +296,25 @@ def _above_rest(amp: Measured) -> Measured:
     return Measured(amp.value, sources)
 
 
-def _across(plateaus: Plateaus, pole: str, used: Index) -> Measured:
+def _across(plateaus: Plateaus, pole: str, means: ChannelMeans) -> Measured:
     """Drop of one pole, with what the amplifier makes of the bus voltage."""
-    means = plateaus.channels[CHANNELS[pole]]
-    found = means.measured.take(used)
+    found = means.measured
     volts = plateaus.channels.get("voltage")
     if pole != "plus" or volts is None or not volts.rests.value.size:
         return found
-    sagged_v = volts.raw[used] - float(volts.rests.value.mean())
+    sagged_v = volts.raw - float(volts.rests.value.mean())
     factor = COMMON_MODE_REL * sagged_v / ROOT_3
     return found.with_source(COMMON_MODE, factor[:, np.newaxis])
 
 
 def _pole(
-    plateaus: Plateaus, pole: str, used: Index, volt: Measured, amp: Measured
+    plateaus: Plateaus,
+    pole: str,
+    means: ChannelMeans,
+    used: Index,
+    volt: Measured,
+    amp: Measured,
 ) -> Pole:
-    means = plateaus.channels[CHANNELS[pole]]
     rest_v = float(means.rests.value.mean()) if means.rests.value.size else math.nan
     # A window that lost some to the end of the range has its mean too low.
     whole = np.isfinite(volt.value) & (means.lost[used] == 0)
@@ -303,7 +335,7 @@ def _pole(
     low, high = (float(one[0]) for one in ohm.interval())
     if low > 0.0:
         return Pole(pole, ohm, offset, rest_v, clipped=clipped)
-    if abs(rest_v) > LARGEST_OFFSET_V:
+    if pole != BOTH and abs(rest_v) > LARGEST_OFFSET_V:
         return none(Trouble.WIRE_OFF)
     if high < 0.0:
         return none(Trouble.SWAPPED)

@@ -27,7 +27,7 @@ from daq.analysis.findings import (
 )
 from daq.analysis.hover import FullThrottle, full_throttle
 from daq.analysis.measured import Measured, derived, minus, stated
-from daq.analysis.plug import CHANNELS, PlugDrop, Pole, Trouble
+from daq.analysis.plug import BOTH, PlugDrop, Pole, Trouble
 from daq.analysis.series import Array
 from daq.units import milli, n_to_gf
 
@@ -38,6 +38,11 @@ ONE_MATING: Final = (
 COMMON: Final = (
     "the amplifiers are taken to reject what their wires have in common by 80 dB; two "
     "dividers in their place do not"
+)
+DIVIDERS: Final = (
+    "read as the difference of two dividers: what their gains differ by, times the "
+    "sag, looks like resistance of the plug, and so does lead between them; calibrate "
+    "both by one meter, or fit an amplifier to each pole"
 )
 LEADS: Final = (
     "the aircraft is taken to have this plug, and the stand's leads and pack in front "
@@ -60,6 +65,13 @@ def resistance(evidence: Evidence) -> Finding | None:
     found = reading(poles[0].ohm if whole is None else whole, 0, "milliohm", milli)
     if found is None:
         return None
+    if drop.by_dividers:
+        what = (
+            f"{_cap(_name(evidence))} has {text_of(found)} under load, both poles "
+            f"together, by two dividers, which say nothing below {_least(found)}"
+        )
+        more = _compared(evidence, poles)
+        return _told(evidence, "plug-resistance", f"{what}{more}.", found, drop.points)
     each = {pole.name: reading(pole.ohm, 0, "milliohm", milli) for pole in poles}
     told = [f"{name} {bare_text(one)}" for name, one in each.items() if one]
     if whole is None:
@@ -234,12 +246,14 @@ def trouble(evidence: Evidence) -> Finding | None:
         " ".join(said),
         None,
         "",
-        channels_of(_channels(drop)),
-        evidence.cautions(_channels(drop)),
+        channels_of(drop.channels),
+        evidence.cautions(drop.channels),
     )
 
 
 def _doubt(evidence: Evidence, pole: Pole) -> str:
+    if pole.name == BOTH:
+        return _divided_doubt(evidence, pole)
     name = f"The {pole.name} pole of {_name(evidence)}"
     if pole.trouble is Trouble.FEW_LEVELS:
         return (
@@ -265,6 +279,37 @@ def _doubt(evidence: Evidence, pole: Pole) -> str:
             "more current, or hold each level longer."
         )
     return _offset_doubt(name, pole)
+
+
+def _divided_doubt(evidence: Evidence, pole: Pole) -> str:
+    """Why two dividers say nothing of it."""
+    name = _cap(_name(evidence))
+    if pole.trouble is Trouble.FEW_LEVELS:
+        return (
+            f"{name} was read at too few currents: measure three levels or more, the "
+            "lowest below two thirds of the highest."
+        )
+    if pole.trouble is Trouble.SWAPPED:
+        return (
+            "Under load the voltage behind the plug is above the one in front of it: "
+            "pack-voltage and voltage are exchanged, or one of the dividers is off by "
+            "more than its constants say."
+        )
+    if pole.trouble is Trouble.TOO_SMALL:
+        most = milli(pole.most_ohm or 0.0)
+        return (
+            f"{name} cannot be told from none by two dividers: {most:.2g} milliohm at "
+            "most. To know more, calibrate both by one meter, or fit an amplifier to "
+            "each pole."
+        )
+    if pole.trouble is not None:
+        return f"{name} gave no drop: one of the two dividers gives no readings."
+    return ""
+
+
+def _least(found: Reading) -> str:
+    """What is no more than its own uncertainty."""
+    return f"{found.half_width:.2g} milliohm"
 
 
 def _offset_doubt(name: str, pole: Pole) -> str:
@@ -298,13 +343,10 @@ def _told(
     *more: str,
 ) -> Finding:
     drop = evidence.plug
-    channels = ("current", *(_channels(drop) if drop else ()))
-    cautions = (*more, ONE_MATING, COMMON)
+    channels = ("current", *(drop.channels if drop else ()))
+    how = DIVIDERS if drop and drop.by_dividers else COMMON
+    cautions = (*more, ONE_MATING, how)
     return finding_of(evidence, name, sentence, found, points, channels, cautions)
-
-
-def _channels(drop: PlugDrop) -> tuple[str, ...]:
-    return tuple(CHANNELS[pole.name] for pole in drop.poles)
 
 
 def _as_copper(grown: Reading) -> str:
@@ -328,7 +370,8 @@ def _compared(evidence: Evidence, poles: list[Pole]) -> str:
     fitted = evidence.fitted_plug
     if fitted is None or fitted.contact_ohm is None:
         return ""
-    limit = fitted.contact_ohm + fitted.lead_ohm
+    count = 2 if any(pole.name == BOTH for pole in poles) else 1
+    limit = count * (fitted.contact_ohm + fitted.lead_ohm)
     readings = [reading(pole.ohm, 0, "milliohm", milli) for pole in poles]
     most = f"{milli(fitted.contact_ohm):.2g} milliohm a contact of its data sheet"
     if any(one is not None and one.low > milli(limit) for one in readings):

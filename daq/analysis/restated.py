@@ -57,7 +57,7 @@ def at_one_voltage(plateaus: Plateaus, power: Measured | None) -> OneVoltage | N
     throttle = _throttle_on(plateaus.throttle_frac, volts, top)
     wanted = (
         ("thrust", "thrust_n", thrust),
-        ("power", "power_w", power),
+        ("power", "power_w", _shared(power)),
         ("speed", "speed_rad_s", plateaus.measured("speed")),
         ("current", "current_a", _current_on(volts, power, top)),
     )
@@ -86,6 +86,15 @@ def at_one_voltage(plateaus: Plateaus, power: Measured | None) -> OneVoltage | N
         moved=_moved(plateaus, thrust, curves[0]),
         legs=_legs(plateaus, thrust, volts, curves[0]),
     )
+
+
+def _shared(power: Measured | None) -> Measured | None:
+    """Power with its errors as those of the throttle are: shared between the points.
+
+    Where voltage comes too seldom to be multiplied reading by reading, what is random
+    in it is in both.
+    """
+    return None if power is None else power.mapped(np.eye(power.value.size))
 
 
 def _throttle_on(throttle: Array, volts: Measured, top: int) -> Measured:

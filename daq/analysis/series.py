@@ -23,6 +23,8 @@ Index: TypeAlias = NDArray[np.intp]
 PLUG_CHANNELS: Final[Mapping[str, str]] = {"plus": "plug-plus", "minus": "plug-minus"}
 #: Voltage of each cell of the pack, from the one at the minus wire.
 CELL_CHANNELS: Final = tuple(f"cell-{number}" for number in range(1, 15))
+#: The difference of the voltages on both sides of the plug, where two dividers read it.
+BY_DIVIDERS: Final = "plug by dividers"
 #: The channels that the analysis knows, with the SI unit of each. ``-high`` and
 #: ``-low`` are the extremes inside each reading, sent by stands that keep them.
 CHANNEL_UNITS: Mapping[str, str] = {
@@ -32,6 +34,7 @@ CHANNEL_UNITS: Mapping[str, str] = {
     "voltage": "V",
     "voltage-low": "V",
     "speed": "rad/s",
+    "pack-voltage": "V",
     **dict.fromkeys((*PLUG_CHANNELS.values(), *CELL_CHANNELS), "V"),
 }
 

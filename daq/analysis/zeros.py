@@ -15,11 +15,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from daq.analysis.measured import Measured, Source
-from daq.analysis.series import PLUG_CHANNELS, Array, Hold, Series
+from daq.analysis.series import BY_DIVIDERS, PLUG_CHANNELS, Array, Hold, Series
 from daq.analysis.statistics import window_mean
 
 #: Channels whose zero is read in the rests.
-ZEROED = ("thrust", "current", *PLUG_CHANNELS.values())
+ZEROED = ("thrust", "current", *PLUG_CHANNELS.values(), BY_DIVIDERS)
 #: A coasting 3-inch propeller stands still after about a second (common
 #: practice, no source); half as much again. Used on rests that follow a dwell.
 REST_SETTLE_S = 1.5

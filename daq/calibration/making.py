@@ -133,8 +133,7 @@ def _causes(
     known = reference.at(table.level)
     largest = int(np.argmax(np.abs(reference.value_si)))
     causes = [
-        Cause("gain", (1,), ((_rel(reference, "gain", largest),),), math.inf,
-              words="lever and buoyancy" if GRAVITY in known else "the meter's scale"),
+        _gain(reference, largest),
         _carried("standards", known["standards"], fitted, math.inf, "masses"
                  if GRAVITY in known else "digits and zero of the meter"),
         _carried("repeatability", seen.scatter_si * np.eye(table.x.size), fitted,
@@ -154,6 +153,24 @@ def _causes(
                  "zero between its readings"),
         Cause("creep", (1,), ((seen.creep_rel,),), math.inf, words="creep"),
     )  # fmt: skip
+
+
+def _gain(reference: Reference, largest: int) -> Cause:
+    """Lever and buoyancy, or the meter's scale, by its name where one is said.
+
+    Whatever was held against the same meter, for the same quantity and without a load
+    in between, is wrong by the same share.
+    """
+    row = ((_rel(reference, "gain", largest),),)
+    if GRAVITY in reference.causes:
+        return Cause("gain", (1,), row, math.inf, words="lever and buoyancy")
+    facts = reference.facts or {}
+    name, words = facts.get("meter_name"), "the meter's scale"
+    if not name or facts.get("load_ohm") is not None:
+        return Cause("gain", (1,), row, math.inf, words=words)
+    unit = facts.get("meter_unit")
+    name = f"scale of the meter {name} in {unit}"
+    return Cause(name, (1,), row, math.inf, alone=True, words=words)
 
 
 def _rel(reference: Reference, name: str, largest: int) -> float:

@@ -33,8 +33,11 @@ class Meter:
         digits: counts of the last digit, as its maker states.
         step: one count of the last digit, in SI.
         resistance_ohm: of a known load across which it reads volts, where current is
-            wanted; None where it reads what is wanted.
+            wanted, or through which it reads amperes, where a voltage is; None where it
+            reads what is wanted.
         resistance_u_ohm: standard uncertainty of that.
+        name: which meter, where somebody says so: what is held against one meter
+            shares its scale.
     """
 
     percent: float
@@ -42,6 +45,7 @@ class Meter:
     step: float
     resistance_ohm: float | None = None
     resistance_u_ohm: float = 0.0
+    name: str = ""
 
     def __post_init__(self) -> None:
         """Refuse what no meter is.
@@ -65,7 +69,8 @@ class Meter:
 
     def words(self) -> str:
         """How good it is."""
-        words = f"meter within {self.percent:g} % of the reading"
+        which = f'meter "{self.name}"' if self.name else "meter"
+        words = f"{which} within {self.percent:g} % of the reading"
         if self.digits:
             many = "digit" if self.digits == 1 else "digits"
             words += f" and {self.digits} {many} of {self.step:g}"
@@ -94,16 +99,28 @@ def meter_from(accuracy: str) -> Meter:
     )
 
 
-def metered(meter: Meter, readings: Sequence[float], unit: str) -> Reference:
+def metered(
+    meter: Meter,
+    readings: Sequence[float],
+    unit: str,
+    *,
+    shown_in: str = "",
+    shown_si: float = 1.0,
+) -> Reference:
     """What the meter read, as known values.
 
     Args:
-        meter: with how good it is.
-        readings: shape (n,), in volt or ampere, zero left out.
+        meter: with how good it is, its step in what it shows.
+        readings: shape (n,), as it shows them, zero left out.
         unit: of the channel, V or A.
+        shown_in: unit that it shows, where that is not the channel's.
+        shown_si: SI for one of what it shows.
     """
     read = np.array(readings, dtype=np.float64)
-    per_unit = 1.0 if meter.resistance_ohm is None else 1.0 / meter.resistance_ohm
+    per_unit = shown_si
+    if meter.resistance_ohm is not None:
+        ohm = meter.resistance_ohm
+        per_unit *= ohm if unit == "V" else 1.0 / ohm
     value = read * per_unit
     gain = meter.percent / 100.0 / ROOT_3
     if meter.resistance_ohm is not None:
@@ -115,13 +132,18 @@ def metered(meter: Meter, readings: Sequence[float], unit: str) -> Reference:
         (own * np.eye(read.size), np.full((read.size, 1), shared)), axis=1
     )
     return Reference(
-        levels=tuple(Level(f"{x:g} {unit}", float(x)) for x in value),
+        levels=tuple(
+            Level(f"{x:g} {shown_in or unit}", float(known))
+            for x, known in zip(read if shown_in else value, value, strict=True)
+        ),
         causes={"standards": standards, "gain": (gain * value)[:, np.newaxis]},
         told=tuple(
             {"name": f"{x:g} {unit}", "value": float(x), "source": meter.words()}
             for x in value
         ),
         facts={
+            "meter_name": meter.name,
+            "meter_unit": shown_in or unit,
             "meter_percent": meter.percent,
             "meter_digits": meter.digits,
             "meter_step": meter.step,

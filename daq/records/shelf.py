@@ -282,6 +282,7 @@ class Plug(Table):
         sense_lead_awg: gauge of the lead that lies between the two sense wires of a
             pole, beside the contact.
         sense_lead_mm: how long that is.
+        max_temperature_c: the hottest it may get.
     """
 
     name: Name
@@ -291,6 +292,7 @@ class Plug(Table):
     contact_mohm: Annotated[float, Field(gt=0, le=100)] | None = None
     sense_lead_awg: Annotated[int, Field(ge=8, le=36)] | None = None
     sense_lead_mm: Annotated[float, Field(ge=0, le=300)] | None = None
+    max_temperature_c: TemperatureC | None = None
 
     @model_validator(mode="after")
     def _short_time_is_whole(self) -> "Plug":
@@ -305,6 +307,18 @@ class Plug(Table):
         if self.short_a <= self.rated_a:
             raise ValueError("has a short_a that is not above its rated_a")
         return self
+
+    @property
+    def contact_ohm(self) -> float | None:
+        """What a contact has at most, by its data sheet."""
+        return None if self.contact_mohm is None else self.contact_mohm / 1e3
+
+    @property
+    def max_temperature_k(self) -> float | None:
+        """The hottest it may get, absolute."""
+        if self.max_temperature_c is None:
+            return None
+        return units.c_to_k(self.max_temperature_c)
 
 
 class Capacitor(Table):

@@ -20,6 +20,8 @@ from protocols.guard.link import LinkCheck
 from protocols.guard.now import REST_SPEED_RAD_S, Now
 from protocols.guard.pack import PackCheck
 from protocols.guard.plausible import PlausibleCheck
+from protocols.guard.plug import CHANNELS as PLUG_CHANNELS
+from protocols.guard.plug import PlugCheck
 from protocols.guard.readings import ReadingCheck
 from protocols.guard.silence import SilenceCheck
 from protocols.guard.stalled import StalledCheck
@@ -73,6 +75,7 @@ class Guard:
         heats = _heats(rules, channels, now_s)
         self._silences = {name: SilenceCheck.once_heard(name) for name in JUDGED}
         self._silences |= {x.channel: SilenceCheck.of(x, now_s) for x in limits}
+        plugs = _plugs(rules, self._now)
         self._lapses: tuple[Lapse, ...] = (
             *self._silences.values(),
             *heats.values(),
@@ -86,6 +89,9 @@ class Guard:
             takes.setdefault(name, []).extend(checks)
         for name, heat in heats.items():
             takes.setdefault(name, []).append(heat.take)
+        for name, pole in plugs.items():
+            takes.setdefault("current", []).append(pole.current)
+            takes.setdefault(name, []).append(pole.drop)
         self._takes = {name: tuple(checks) for name, checks in takes.items()}
 
     def _checks(
@@ -200,9 +206,20 @@ def _heats(
     rules: Rules, channels: Collection[str], now_s: float
 ) -> dict[str, HeatCheck]:
     """A check for each temperature that has a maximum."""
-    most_k = {"winding-temp": rules.winding_max_k, "esc-temp": rules.esc_max_k}
+    most_k = {
+        "winding-temp": rules.winding_max_k,
+        "esc-temp": rules.esc_max_k,
+        "plug-temp": rules.plug_max_k,
+    }
     return {
         name: HeatCheck(name, max_k, now_s if name in channels else math.inf)
         for name, max_k in most_k.items()
         if max_k is not None
     }
+
+
+def _plugs(rules: Rules, now: Now) -> dict[str, PlugCheck]:
+    """A check for each pole of the plug, where somebody said what it may bear."""
+    if rules.plug_heat_w is None:
+        return {}
+    return {name: PlugCheck(name, rules, now) for name in PLUG_CHANNELS}

@@ -1,4 +1,4 @@
-"""Check: winding and ESC stay below the hottest they may get.
+"""Check: winding, ESC and plug stay below the hottest they may get.
 
 Ramps down a little below, cuts at it. Between the threshold and the temperature at
 which it clears it goes on asking for what it asked, so that a reading that flickers
@@ -24,12 +24,16 @@ SILENT_S = 2.0
 COLDEST_K = 253.15
 HOTTEST_K = 573.15
 
-CHANNELS = {"winding-temp": "winding", "esc-temp": "ESC"}
+CHANNELS = {"winding-temp": "winding", "esc-temp": "ESC", "plug-temp": "plug"}
 _ADVICE = {
     "winding-temp": (
         "Let the motor cool; use less throttle, shorter dwells or a smaller propeller."
     ),
     "esc-temp": "Let the ESC cool, give it air, and use less throttle.",
+    "plug-temp": (
+        "Do not touch the plug; let it cool, look at its contacts, and use less "
+        "throttle or a larger plug."
+    ),
 }
 
 

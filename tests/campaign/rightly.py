@@ -40,6 +40,7 @@ SENSOR = frozenset(
         "heat",
         "burst",
         "pack",
+        "plug",
         "not ready",
         "not started",
         "nobody there",  # a supply that is never seen on or off
@@ -109,7 +110,9 @@ KINDS: dict[str, Rightly] = {
         )
     ),
     "loose-plug": Rightly(
-        frozenset({"limit", "plausible", "thrown", "stalled", "not ready", "follows"})
+        frozenset(
+            {"limit", "plausible", "thrown", "stalled", "not ready", "follows", "plug"}
+        )
     ),
     "plug-out": Rightly(
         frozenset(

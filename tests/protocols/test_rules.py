@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from daq.errors import InputFault
 from protocols.rated import Ratings
 from protocols.ratings import ratings_of
-from protocols.rules import NO_RULES, Burst, Rules, derive_rules
+from protocols.rules import NO_RULES, Burst, Rules, derive_rules, plug_heat
 from tests.protocols.articles import article
 
 PLUG = Burst("plug", 12.0, 18.0, 10.0, "plug 18 A for 10 s, continuous 12 A")
@@ -91,7 +91,42 @@ def test_a_charge_without_cells_has_no_energy() -> None:
 
 
 def test_what_nobody_rated_has_no_rule() -> None:
-    assert derive_rules(Ratings(plug_current_a=12)) == NO_RULES
+    rules = derive_rules(Ratings(plug_current_a=12))
+    assert replace(rules, plug_heat_w=None) == NO_RULES
+
+
+@pytest.mark.parametrize(
+    ("rated", "heat_w", "why"),
+    [
+        ({}, 2.0, "usual for a plug that nobody rated"),
+        ({"plug_current_a": 12.0}, 1.0, "which the smallest plug bears"),
+        (
+            {"plug_current_a": 30.0},
+            3.6,
+            "twice its rated 30 A in a usual contact of 1 milliohm",
+        ),
+        (
+            {"plug_current_a": 30.0, "plug_contact_ohm": 0.5e-3, "plug_lead_ohm": 1e-3},
+            5.4,
+            "twice its rated 30 A in its data sheet's contact of 0.5 milliohm and the "
+            "lead between its sense wires",
+        ),
+    ],
+)
+def test_what_a_pole_of_the_plug_may_have_of_heat(
+    rated: dict[str, float], heat_w: float, why: str
+) -> None:
+    found_w, found = plug_heat(Ratings(**rated))  # type: ignore[arg-type]
+    assert found_w == pytest.approx(heat_w)
+    assert found == why
+
+
+def test_a_plug_that_is_timed_may_be_as_hot_as_its_seconds_allow() -> None:
+    rated = Ratings(plug_current_a=10, plug_short_a=40, plug_short_s=5)
+    assert plug_heat(rated, ("plug",)) == (
+        1.6,
+        "40 A for seconds in a usual contact of 1 milliohm",
+    )
 
 
 def test_a_bench_supply_has_no_budget() -> None:
@@ -103,7 +138,7 @@ def test_temperatures_and_kv_go_through_as_they_are() -> None:
     rules = derive_rules(
         Ratings(winding_max_k=373.15, esc_max_k=363.15, speed_per_volt_rad_s=481.7)
     )
-    assert rules == Rules(
+    assert replace(rules, plug_heat_w=None) == Rules(
         winding_max_k=373.15, esc_max_k=363.15, speed_per_volt_rad_s=481.7
     )
 
@@ -139,7 +174,15 @@ def test_damaged_rules_are_refused(changes: dict[str, object], says: str) -> Non
         Rules.from_dict(WHOLE.to_dict() | changes)
 
 
-@pytest.mark.parametrize("key", list(WHOLE.to_dict()))
+def test_rules_from_before_the_plug_was_guarded_are_read() -> None:
+    row = WHOLE.to_dict()
+    del row["plug_max_k"], row["plug_heat_w"]
+    assert Rules.from_dict(row) == WHOLE
+
+
+@pytest.mark.parametrize(
+    "key", [key for key in WHOLE.to_dict() if not key.startswith("plug")]
+)
 def test_rules_without_one_of_their_fields_are_refused(key: str) -> None:
     row = WHOLE.to_dict()
     del row[key]

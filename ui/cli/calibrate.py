@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 FEWEST_POINTS: Final = 3
 MOST_POINTS: Final = 40
+USUAL_METER: Final = "0.5% + 2 x 0.01"
 NOT_PASSED: Final = 1
 
 
@@ -27,17 +28,20 @@ def add_parser(
     """Add the command and its options."""
     parser = subparsers.add_parser(
         "calibrate",
-        help="calibrate thrust with masses, current or voltage with a meter",
+        help="calibrate thrust with masses, current or voltages with a meter",
         usage=(
-            "gramwatt calibrate PORT thrust|current|voltage [options]\n"
-            "       gramwatt calibrate --simulated thrust|current|voltage [options]\n"
+            "gramwatt calibrate PORT CHANNEL [options]\n"
+            "       gramwatt calibrate --simulated CHANNEL [options]\n"
             "       gramwatt calibrate --list | --show ID | --example-standards\n"
             "       gramwatt calibrate --compare FIRST SECOND --changed WORDS"
         ),
         description=(
             "Walk through a calibration step by step: what to set down or to set, when "
             "it is steady, up and down and set down anew. What comes out is kept, and "
-            "used by the next spin on that stand. Nothing turns meanwhile."
+            "used by the next spin on that stand. Nothing turns meanwhile. CHANNEL is "
+            "thrust, current or voltage; pack-voltage, plug-plus or plug-minus where "
+            "the stand reads them, the latter two against a meter in millivolt where "
+            "their sense wires sit, or across a known resistor (--load-ohm)."
         ),
     )
     parser.add_argument(
@@ -118,13 +122,25 @@ def _add_standards(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--meter",
         metavar="ACCURACY",
-        help='as its maker states it, such as "0.5%% + 2 x 0.01"',
+        help=(
+            'as its maker states it, such as "0.5%% + 2 x 0.01"; one digit in '
+            "millivolt for the plug"
+        ),
+    )
+    parser.add_argument(
+        "--meter-name",
+        metavar="NAME",
+        default="",
+        help="which meter it is: channels held against one meter share its scale",
     )
     parser.add_argument(
         "--load-ohm",
         type=float,
         metavar="R",
-        help="for current: the meter reads volts across this known load",
+        help=(
+            "for current: the meter reads volts across this known load; for the plug: "
+            "its sense wires sit across it, and the meter reads ampere"
+        ),
     )
     parser.add_argument(
         "--load-u-ohm", type=float, metavar="U", help="standard uncertainty of it"
@@ -165,10 +181,11 @@ def _walk(args: argparse.Namespace) -> int:
 
     wanted = 1 if args.simulated else 2
     if len(args.target) != wanted or args.target[-1] not in UNITS:
+        some = ", ".join(UNITS)
         args.usage_fault(
-            "name a port and one of thrust, current and voltage"
+            f"name a port and a channel, one of {some}"
             if not args.simulated
-            else "with --simulated name one of thrust, current and voltage, and no port"
+            else f"with --simulated name a channel, one of {some}, and no port"
         )
     for ok, words in (
         (
@@ -230,20 +247,24 @@ def meter_of(args: argparse.Namespace, channel: str) -> Meter:
 
     from daq.calibration.meter import meter_from
     from daq.errors import InputFault
+    from ui.calibration_steps import POLES
 
     accuracy = args.meter
     if accuracy is None and args.simulated:
-        accuracy = "0.5% + 2 x 0.01"
+        accuracy = USUAL_METER
     if accuracy is None:
+        in_mv = ", the digit in millivolt" if channel in POLES else ""
         raise InputFault(
             f"{channel.capitalize()} is calibrated with a meter: say how good it is, "
-            'as its maker does, with --meter "0.5% + 2 x 0.01".'
+            f'as its maker does{in_mv}, with --meter "{USUAL_METER}".'
         )
-    meter = meter_from(accuracy)
+    meter = replace(meter_from(accuracy), name=args.meter_name)
     if args.load_ohm is None:
         return meter
-    if channel != "current":
-        raise InputFault("--load-ohm is for current only: it turns volts into ampere.")
+    if channel != "current" and channel not in POLES:
+        raise InputFault(
+            "--load-ohm is for current and for the plug: it turns volts into ampere."
+        )
     u_ohm = args.load_u_ohm or 0.0
     return replace(meter, resistance_ohm=args.load_ohm, resistance_u_ohm=u_ohm)
 

@@ -245,7 +245,7 @@ class Walk:
             return
         typed = hands.do(self._known, step.level)
         if typed is not None and step.kind == "load":
-            self._say(f"          the meter reads {typed:g}")
+            self._say(f"          the meter reads {typed:g} {self._known.typed_in}")
         try:
             self.model.take(now_s, typed)
         except InputFault:

@@ -254,7 +254,24 @@ def _timed_limits(article: Article, seen: Preview, rules: Rules) -> str:
         )
     lines += [text.wrapped(hint, hang=2) for hint in _could_be_timed(article, rules)]
     lines += [text.wrapped(words, hang=2) for words in _temperatures(rules)]
+    if rules.plug_heat_w is not None:
+        lines.append(text.wrapped(_plug_heat(article, rules), hang=2))
     return "\n".join(lines)
+
+
+def _plug_heat(article: Article, rules: Rules) -> str:
+    """What each pole may turn into heat, and why so much."""
+    from protocols.limits import brief
+    from protocols.ratings import ratings_of
+    from protocols.rules import plug_heat
+
+    timed = [burst.part for burst in rules.bursts]
+    most_w, why = plug_heat(ratings_of(article), timed)
+    return (
+        f"Each pole of the plug may turn {brief(most_w)} W into heat for long ({why}), "
+        "where the stand reads its drop; its resistance may grow no more than heat "
+        "explains."
+    )
 
 
 def _use_line(use: Use) -> str:
@@ -288,7 +305,11 @@ def _temperatures(rules: Rules) -> list[str]:
     """The hottest that parts may get; how hot they will get nobody can say here."""
     from daq import units
 
-    known = (("winding", rules.winding_max_k), ("ESC", rules.esc_max_k))
+    known = (
+        ("winding", rules.winding_max_k),
+        ("ESC", rules.esc_max_k),
+        ("plug", rules.plug_max_k),
+    )
     return [
         f"The {name} may reach {units.k_to_c(hottest_k):.0f} C, where the stand "
         "measures it; how hot it gets cannot be foreseen."

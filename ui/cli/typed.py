@@ -63,7 +63,7 @@ def number(word: str) -> float:
         InputFault: it is none.
     """
     try:
-        return float(word.removesuffix("v").removesuffix("a").strip())
+        return float(word.removesuffix("v").removesuffix("a").removesuffix("m").strip())
     except ValueError:
         hint = " Write decimals with a point." if "," in word else ""
         raise InputFault(f'"{word[:20]}" is no figure.{hint}') from None

@@ -21,13 +21,14 @@ from PySide6.QtWidgets import (
 from daq.errors import GramwattError, InputFault
 from daq.link import session as s
 from daq.machine_clock import utc_now
+from ui.calibration_steps import POLES
 from ui.desktop import theme
 from ui.desktop.curves_detail import Sentences
 from ui.desktop.flow import Flow
 from ui.desktop.model.desk import Desk
 from ui.desktop.model.memory import Memory
 from ui.desktop.model.numbers import typed_number
-from ui.desktop.model.scaling import CHANNELS, Place, Row, Scaling, kept_of
+from ui.desktop.model.scaling import Place, Row, Scaling, channels_of, kept_of
 from ui.desktop.model.watching import Watching
 from ui.desktop.parts import Choice, Fault, Upright, button, column, label, rule
 
@@ -47,6 +48,8 @@ COLUMNS: Final = ("", "on it", "nominally", "counts", "scatter")
 NAMES: Final = 1
 LEFT: Final = Qt.AlignmentFlag.AlignLeft
 RIGHT: Final = Qt.AlignmentFlag.AlignRight
+METER_WORDS: Final = "the meter, as its maker states it"
+METER_MV: Final = f"{METER_WORDS}; one digit in millivolt"
 USUAL_METER: Final = "0.5% + 2 x 0.01"
 
 
@@ -118,12 +121,12 @@ class ScaleRoom(QWidget):
         self._kept.setColumnStretch(1, 1)
         self._kept_labels: list[QWidget] = []
         self.channel = Choice("Channel to calibrate", 8)
-        self.channel.addItems(list(CHANNELS))
+        self.channel.addItems(channels_of(None))
         self.channel.currentTextChanged.connect(lambda _: self._chosen())
         self.file = button("Masses …", name="Choose the file that says what masses")
         self.file.clicked.connect(self._choose_file)
         self._file_name = label("", "small")
-        self._meter_label = label("the meter, as its maker states it", "muted")
+        self._meter_label = label(METER_WORDS, "muted")
         self.meter = QLineEdit(self._memory.text(METER) or USUAL_METER)
         self.meter.setAccessibleName("How good the meter is")
         self.start = button("Begin", "act", name="Begin the calibration")
@@ -314,7 +317,18 @@ class ScaleRoom(QWidget):
         told += [(f"{name}: {said}", "") for name, said in scaling.told()]
         self._told.tell(*told)
 
+    def _show_channels(self, stand: s.Stand | None) -> None:
+        """Offer what this stand reads; before there is one, what every stand may."""
+        names = channels_of(stand)
+        if names == [self.channel.itemText(i) for i in range(self.channel.count())]:
+            return
+        chosen = self.channel.currentText()
+        self.channel.clear()
+        self.channel.addItems(names)
+        self.channel.setCurrentText(chosen if chosen in names else names[0])
+
     def _show_kept(self, stand: s.Stand | None) -> None:
+        self._show_channels(stand)
         for part in self._kept_labels:
             self._kept.removeWidget(part)
             part.hide()
@@ -338,6 +352,8 @@ class ScaleRoom(QWidget):
         self._file_name.setVisible(masses)
         self.meter.setVisible(not masses)
         self._meter_label.setVisible(not masses)
+        in_mv = self.channel.currentText() in POLES
+        self._meter_label.setText(METER_MV if in_mv else METER_WORDS)
         file = self._memory.text(STANDARDS)
         self._file_name.setText(
             file or "No file of masses is chosen; a simulated stand takes the example."

@@ -123,6 +123,7 @@ def _lines(
     for label, channel, most_k in (
         ("Winding", "winding-temp", rules.winding_max_k),
         ("ESC", "esc-temp", rules.esc_max_k),
+        ("Plug", "plug-temp", rules.plug_max_k),
     ):
         if most_k is not None:
             yield f"{label}, hottest", _heat(run, channel, most_k)

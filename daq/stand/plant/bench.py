@@ -24,7 +24,7 @@ from daq.stand.plant.motor import Motor
 from daq.stand.plant.mount import Mount
 from daq.stand.plant.noise import Stream, standard_normals
 from daq.stand.plant.pack import Pack
-from daq.stand.plant.plug import plug_of
+from daq.stand.plant.plug import Plug, plug_of
 from daq.stand.plant.propeller import propeller
 from daq.stand.plant.rotor import Rotor
 from daq.stand.plant.sensors import (
@@ -354,6 +354,11 @@ class Plant:
             pulse_counts(self._pulse_s),
         )
 
+    @property
+    def plug(self) -> Plug | None:
+        """Its arming plug; None where its contacts are not modelled."""
+        return self._plug
+
     def converter(self, name: str) -> Converter:
         """What takes ``current`` or ``voltage`` quickly."""
         return self._conversions.converter(name)
@@ -404,7 +409,10 @@ class Plant:
         """Counts of the temperatures now, of plug and cells since last asked."""
         frame = self._warmth.frame()
         if self._plug is not None:
-            frame += self._plug.frame(self._steps, self._sums[2], self._sums[3])
+            plugged = self.plug_in and self._condition.plug_in
+            open_v = None if plugged else self._pack.emf_v
+            sums = self._sums[2], self._sums[3]
+            frame += self._plug.frame(self._steps, *sums, open_v)
         if self._taps is not None:
             frame += self._taps.frame(self._steps, self._sums[2])
         return frame

@@ -40,7 +40,7 @@ from daq.stand.plant.truth_parts import (
     VoltageSensorTruth,
     WindingHeatTruth,
 )
-from daq.stand.plant.truth_plug import PlugSenseTruth, PlugTruth
+from daq.stand.plant.truth_plug import PackVoltageTruth, PlugSenseTruth, PlugTruth
 from daq.typed_toml import Table, read_typed
 
 SHIPPED_TRUTHS = Path(__file__).parent.parent / "truths"
@@ -80,6 +80,8 @@ class Truth(Table):
     plug: PlugTruth | None = None
     plug_sense: PlugSenseTruth | None = None
     cell_taps: CellTapsTruth | None = None
+    pack_voltage_sensor: PackVoltageTruth | None = None
+    plug_sensor: TemperatureSensorTruth | None = None
     scatter: ScatterTruth | None = None
 
     @model_validator(mode="after")
@@ -96,8 +98,9 @@ class Truth(Table):
     def _complete(self) -> Self:
         if self.vibration is not None and self.propeller.blades is None:
             raise ValueError("with [vibration] give propeller.blades too")
-        if self.plug_sense is not None and self.plug is None:
-            raise ValueError("with [plug_sense] give [plug] too")
+        for table in ("plug_sense", "pack_voltage_sensor", "plug_sensor"):
+            if getattr(self, table) is not None and self.plug is None:
+                raise ValueError(f"with [{table}] give [plug] too")
         taps = self.cell_taps
         if taps is not None and len(taps.resistance_share) != self.pack.cells:
             raise ValueError(

@@ -35,6 +35,22 @@ class PlugTruth(Table):
     rise_rel_k: Annotated[float, Field(gt=-0.02, lt=0.02)] = 0.00393
 
 
+class PackVoltageTruth(FastSensorTruth):
+    """A divider in front of the plug, read by the stand's converter.
+
+    ``lead_ohm`` is what lies between the plug and where the bus voltage is read, beside
+    both contacts.
+    """
+
+    counts_per_v: Positive
+    lead_ohm: NotNegative = 0.0
+
+    @property
+    @override
+    def counts_per_unit(self) -> float:
+        return self.counts_per_v
+
+
 class PlugSenseTruth(FastSensorTruth):
     """A differential amplifier for each pole, and where its two wires sit.
 

@@ -23,6 +23,7 @@ from tests.daq.stand.plant.builder import changed
 
 LEVELS = (0.25, 0.45, 0.65, 0.85)
 REST_S, DWELL_S, FRAME_S, SLOW_S = 2.5, 2.0, 0.004, 0.1
+READ = ("thrust", "current", "voltage", "plug-plus", "plug-minus", "pack-voltage")
 COLD: dict[str, object] = {"plug.capacity_j_k": 1e6}
 """Contacts that stay as cold as they begin, so that the truth is one number."""
 
@@ -77,7 +78,7 @@ def record(
     return {
         name: channel(specs[name], pairs)
         for name, pairs in read.items()
-        if name in ("thrust", "current", "voltage", "plug-plus", "plug-minus")
+        if name in READ
     }
 
 

@@ -1,6 +1,7 @@
 """One bus voltage, and other air: against the plant on a source that does not sag."""
 
 import math
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -84,6 +85,22 @@ def test_the_scale_factor_of_voltage_cancels() -> None:
     _, on_one = sagging()
     gain = on_one.throttle.sources["voltage gain"].variance()
     assert np.sqrt(gain).max() < 1e-6
+
+
+def test_a_voltage_that_comes_seldom_is_restated_too() -> None:
+    """What is random in it is in power and in the restated throttle alike."""
+    walked = spin(task(walked=plan((0.3, 0.6, 0.9), dwell_s=1.5)), truth=exact_truth())
+    walked.run()
+    with TemporaryDirectory() as folder:
+        run = read_run(write_run(walked, Path(folder)))
+    series, _ = series_of(run)
+    often = series["voltage"]
+    series["voltage"] = replace(
+        often, t_s=often.t_s[::25], value_si=often.value_si[::25]
+    )
+    found = analyse(series, holds_of(run, series)).evidence.one_voltage
+    assert found is not None
+    assert len(found.curves) == 4
 
 
 def test_in_the_air_it_was_measured_in_nothing_changes() -> None:

@@ -13,18 +13,22 @@ from typing import Any
 
 import pytest
 
+from daq.calibration.meter import Meter, meter_from
 from daq.calibration.readings import Reading
 from daq.calibration.standards import masses_of
+from daq.errors import InputFault
 from daq.link.columns.description import read_description
 from daq.machine_clock import MachineClock
 from daq.stand.endpoint import open_endpoint
 from daq.stand.faults.stand import FaultyStand
 from daq.stand.lines import LineStand
 from daq.stand.plant.bench import Plant
-from daq.stand.plant.truth import shipped_truth
+from daq.stand.plant.truth import SHIPPED_TRUTHS, shipped_truth
 from daq.stand.serve import Server
 from tests.lined import DESCRIPTION
 from ui.calibrating import Calibrating
+from ui.calibration_doubts import check_typed
+from ui.calibration_known import Known
 from ui.cli.calibrate_end import End
 from ui.cli.main import main
 from ui.simulated_scale import PacedClock
@@ -348,6 +352,101 @@ def test_current_by_volts_across_a_known_load(
     assert said["facts"]["load_ohm"] == 0.1
 
 
+def rough(tmp_path: Path, **tables: dict[str, float]) -> str:
+    """The rough truth with tables added, as a file."""
+    path = tmp_path / "stand.toml"
+    text = (SHIPPED_TRUTHS / "rough.toml").read_text(encoding="utf-8")
+    for name, keys in tables.items():
+        text += f"\n[{name}]\n" + "".join(f"{k} = {v}\n" for k, v in keys.items())
+    path.write_text(text, encoding="utf-8")
+    return str(path)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    "options",
+    [
+        pytest.param(["--meter", "0.5% + 2 x 0.1"], id="millivolt at the contacts"),
+        pytest.param(
+            [
+                "--meter",
+                "0.5% + 1 x 0.01",
+                "--load-ohm",
+                "0.005",
+                "--load-u-ohm",
+                "0.00002",
+            ],
+            id="ampere through a known resistor",
+        ),
+    ],
+)
+def test_an_amplifier_of_the_plug_is_calibrated_in_millivolt(
+    options: list[str], shelf: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    asked = ["calibrate", "--simulated", "--truth", "rough", "plug-minus"]
+    assert main([*asked, "--points", "4", *options, "--json"]) == 0
+    said = capsys.readouterr()
+    made = json.loads(said.out)["calibration"]
+    assert made["subject"]["unit"] == "V"
+    true = Plant(shipped_truth("rough"), 1)
+    assert true.plug is not None
+    # Its own gain is good to 0.1 %, meter and resistor to half a per cent.
+    assert 1.0 / made["coefficients"][1] == pytest.approx(400_000.0, rel=0.012)
+    words = " ".join(said.err.split())
+    if "--load-ohm" in options:
+        assert "minus pole across the known resistor" in words
+        assert "the meter reads 3 A" in words
+    else:
+        assert "type the millivolt" in words
+        assert " mV" in words
+
+
+def test_what_is_typed_in_millivolt_is_a_voltage_with_the_meters_digits() -> None:
+    known = Known("plug-plus", Meter(0.5, 2, 0.1))
+    reference = known.reference({0: 10.0, 1: 20.0})
+    assert list(reference.value_si) == pytest.approx([0.010, 0.020])
+    assert [level.name for level in reference.levels] == ["10 mV", "20 mV"]
+    # Two digits of 0.1 mV and half a per cent are bounds: GUM 4.3.7.
+    u_v = float(reference.covariance()[1, 1]) ** 0.5
+    assert u_v == pytest.approx(((0.2e-3) ** 2 + (0.1e-3) ** 2) ** 0.5 / 3**0.5)
+
+
+def test_ampere_through_a_known_resistor_is_a_voltage() -> None:
+    known = Known("plug-minus", Meter(0.5, 1, 0.01, 0.005, 2e-5))
+    assert known.typed_in == "A"
+    reference = known.reference({0: 2.0, 1: 10.0})
+    assert list(reference.value_si) == pytest.approx([0.010, 0.050])
+    assert "across the known resistor" in known.steps(points=3)[1].words
+
+
+def test_a_slip_of_unit_at_the_plug_is_said() -> None:
+    known = Known("plug-plus", meter_from("0.5% + 2 x 0.1"))
+    assert (known.typed_in, known.typed_si, known.unit) == ("mV", 1e-3, "V")
+    with pytest.raises(InputFault, match=r"reads 15 mV, and 0\.015 was typed"):
+        check_typed(0.015, (), 15.0, known.typed_in, direct=True)
+
+
+@pytest.mark.slow
+def test_the_voltage_in_front_of_the_plug_is_calibrated(
+    tmp_path: Path, shelf: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    truth = rough(
+        tmp_path,
+        pack_voltage_sensor={
+            "counts_per_v": 1000.0,
+            "gain_error": 0.01,
+            "gain_tolerance_rel": 0.01,
+            "zero_error_counts": 20.0,
+        },
+    )
+    asked = ["calibrate", "--simulated", "--truth", truth, "pack-voltage"]
+    assert main([*asked, "--points", "3", "--meter-name", "bench", "--json"]) == 0
+    made = json.loads(capsys.readouterr().out)["calibration"]
+    assert 1.0 / made["coefficients"][1] == pytest.approx(1010.0, rel=0.006)
+    gains = [cause for cause in made["causes"] if cause["alone"]]
+    assert [cause["name"] for cause in gains] == ["scale of the meter bench in V"]
+
+
 def test_two_mountings_are_compared_and_the_difference_is_kept(
     shelf: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -393,10 +492,11 @@ def test_one_that_is_less_well_known_than_the_one_before_says_so(
     [
         (["p", "thrust"], "name their file with --standards"),
         (["p", "voltage"], "say how good it is"),
+        (["p", "plug-plus"], "the digit in millivolt"),
         (["p", "voltage", "--meter", "good"], "is no accuracy"),
         (
             ["p", "voltage", "--meter", "0.5%", "--load-ohm", "1"],
-            "for current only",
+            "for current and for the plug",
         ),
         (["p", "current", "--meter", "0.5%", "--load-ohm", "1"], "cannot serve"),
         (["p", "current", "--meter", "0.5%", "--points", "2"], "--points is 2"),
@@ -426,7 +526,7 @@ def test_wrong_usage_is_two(
     with pytest.raises(SystemExit) as ended:
         main(["calibrate", *arguments])
     assert ended.value.code == 2
-    assert "thrust, current and voltage" in capsys.readouterr().err
+    assert "one of thrust, current, voltage, pack-voltage" in capsys.readouterr().err
 
 
 def test_the_example_standards_can_be_read(

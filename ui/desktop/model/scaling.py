@@ -24,6 +24,7 @@ from ui.calibration_words import caution, resolved, told, worse
 from ui.calibrations import kept_calibrations, latest
 
 CHANNELS: Final = tuple(UNITS)
+USUAL: Final = CHANNELS[:3]
 
 Row = tuple[str, str, str, str, str]
 """A reading: which step, what was on it, nominally from zero, counts, scatter."""
@@ -251,7 +252,7 @@ class Scaling:
             if step.kind != "zero" and known.masses is not None:
                 what = known.masses.levels[step.level].name
             elif step.kind != "zero":
-                what = f"{model.typed.get(step.level, 0.0):g} {known.unit}"
+                what = f"{model.typed.get(step.level, 0.0):g} {known.typed_in}"
             if step.kind == "held":
                 what += ", held"
             nominal = resolved(
@@ -269,6 +270,14 @@ class Scaling:
             return []
         caution = [("caution", self._worse)] if self._worse else []
         return caution + told(self.made)
+
+
+def channels_of(stand: s.Stand | None) -> list[str]:
+    """What can be calibrated on a stand; without one what every stand may read."""
+    if stand is None:
+        return list(USUAL)
+    there = [name for name in CHANNELS if stand.channel(name) is not None]
+    return there or list(USUAL)
 
 
 def kept_of(stand: s.Stand | None, specimen: str) -> list[tuple[str, str]]:

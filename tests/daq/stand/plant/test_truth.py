@@ -169,7 +169,10 @@ def test_the_rough_stand_has_the_same_article_and_every_effect() -> None:
         assert getattr(rough, name) == getattr(plain, name)
     assert rough.motor == plain.motor
     assert rough.propeller.ct == plain.propeller.ct
-    assert all(getattr(rough, name) is not None for name in Truth.model_fields)
+    # The rough stand has an amplifier a pole: what would stand in for them is left out.
+    instead = {"pack_voltage_sensor", "plug_sensor"}
+    lacks = {n for n in Truth.model_fields if getattr(rough, n) is None}
+    assert lacks == instead
 
 
 def test_without_its_effects_the_rough_stand_is_the_plain_one_to_the_count() -> None:

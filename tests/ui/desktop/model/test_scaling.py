@@ -14,10 +14,12 @@ from daq.records.kept import keep
 from daq.stand.device import TICK_S
 from daq.stand.faults.stand import FaultyStand
 from daq.stand.plant.bench import Plant
+from daq.stand.plant.noise import Stream
+from daq.stand.plant.sensors import true_gain
 from daq.stand.plant.truth import shipped_truth
 from tests.daq.calibration.invented import Cell, club_masses
 from tests.daq.calibration.invented import made as made_of
-from ui.desktop.model.scaling import Scaling, kept_of
+from ui.desktop.model.scaling import Scaling, channels_of, kept_of
 
 TICKS = 20
 
@@ -187,6 +189,51 @@ def test_a_meter_is_asked_for_what_it_reads() -> None:
     room.begin("voltage", meter="about right")
     assert room.scaling.fault
     assert room.scaling.words() == ("", "")
+
+
+def rough() -> Room:
+    plant = Plant(shipped_truth("rough"), 1, plug_in=False)
+    return Room(FaultyStand(plant, seed=1))
+
+
+def test_only_what_the_stand_reads_is_offered() -> None:
+    usual = ["thrust", "current", "voltage"]
+    assert channels_of(None) == usual
+    assert channels_of(Room().known) == usual
+    assert channels_of(rough().known) == [*usual, "plug-plus", "plug-minus"]
+
+
+def test_an_amplifier_of_the_plug_is_calibrated_by_millivolt_that_are_typed() -> None:
+    room = rough()
+    plug = room.stand.bench.plug
+    assert plug is not None
+    room.begin("plug-plus", meter="0.5% + 2 x 0.01")
+    room.take()
+    for current_a in (1.0, 3.0, 5.0, 7.5, 10.0, 12.0):
+        plug.looped_a = current_a
+        true_mv = 1e3 * current_a * plug.between_ohm("plus")
+        if current_a == 5.0:
+            room.scaling.take(room.now_s, 1e-3 * true_mv)
+            assert "is that in mV?" in room.scaling.fault
+        room.scaling.take(room.now_s, true_mv)
+        model = room.scaling.model
+        if model is not None:
+            assert room.until(lambda model=model: not model.taking, 90.0)  # type: ignore[misc]
+        if room.scaling.model is not None:
+            assert room.scaling.rows()[0][1].endswith(" mV")
+    made = room.scaling.made
+    assert made is not None, room.scaling.fault
+    assert made.subject.unit == "V"
+    true = 400_000.0 * (1.0 + gain_error())
+    assert 1.0 / made.coefficients[1] == pytest.approx(true, rel=2e-4)
+    assert dict(room.scaling.told())["range"].startswith("0 mV to 40 mV")
+
+
+def gain_error() -> float:
+    """The true gain of the plus pole's amplifier, by the plant's own draw."""
+    truth = shipped_truth("rough").plug_sense
+    assert truth is not None
+    return true_gain(truth, 1, Stream.PLUG_PLUS_GAIN) / 400_000.0 - 1.0
 
 
 def test_on_a_simulated_stand_only_masses_can_be_set_down_here() -> None:
