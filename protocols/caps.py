@@ -4,16 +4,23 @@ A plan without a propeller brings a bound on speed along; it may only ever narro
 a limit. Standard library only, so that a task can be checked with it too.
 """
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 
 from daq import units
 from daq.errors import InputFault
 from protocols.limits import Limit, brief
 from protocols.plan import Plan
-from protocols.rules import Rules
+from protocols.rules import USABLE_CHARGE, Rules
 
 CHANNEL = "speed"
+# Without a hold a spin may take what a pack can spare (``rules.USABLE_CHARGE``): that
+# protects a pack which nobody knows. A hold takes what is there, on purpose, and is
+# ended by the voltage under load, which shows an empty cell for what it is. The budget
+# then only guards against a voltage that is read wrong: no pack holds much more than
+# what is printed (common practice, no source).
+EMPTIED_SHARE = 1.05
+HOLD_GOES_BY = ("thrust", "voltage")
 
 
 def capped(plan: Plan, limits: Sequence[Limit]) -> tuple[Limit, ...]:
@@ -46,8 +53,54 @@ def capped(plan: Plan, limits: Sequence[Limit]) -> tuple[Limit, ...]:
 
 
 def ruled(plan: Plan, rules: Rules) -> Rules:
-    """Rules that know whether a propeller is on, as the plan has it."""
-    return replace(rules, propeller_on=rules.propeller_on and not plan.propeller_off)
+    """Rules that know whether a propeller is on and a pack is to be emptied."""
+    rules = replace(rules, propeller_on=rules.propeller_on and not plan.propeller_off)
+    if not plan.goals:
+        return rules
+    more = EMPTIED_SHARE / USABLE_CHARGE
+    return replace(
+        rules,
+        charge_c=None if rules.charge_c is None else more * rules.charge_c,
+        energy_j=None if rules.energy_j is None else more * rules.energy_j,
+    )
+
+
+def blind_hold(plan: Plan, missing: Collection[str]) -> str | None:
+    """Why a stand without these channels holds no thrust, in a sentence; else None."""
+    lacks = [name for name in HOLD_GOES_BY if name in missing]
+    if not plan.goals or not lacks:
+        return None
+    return (
+        f"The plan {plan.protocol} holds a thrust until a voltage is reached, and this "
+        f"stand measures no {' and no '.join(lacks)}."
+    )
+
+
+def unheld_goal(plan: Plan, limits: Sequence[Limit]) -> str | None:
+    """Why a thrust cannot be held under these limits, in a sentence; else None."""
+    if not plan.goals:
+        return None
+    high_n = max(goal.thrust_n for goal in plan.goals)
+    floor_v = min(goal.floor_v for goal in plan.goals)
+    known = {limit.channel: limit for limit in limits}
+    for name in HOLD_GOES_BY:
+        if name not in known:
+            return (
+                f"the plan {plan.protocol} holds a thrust until a voltage is reached, "
+                f"so the stand must measure {name}, with a limit on it; there is none."
+            )
+    if not known["thrust"].high > high_n:
+        return (
+            f"the plan {plan.protocol} holds {_gf(high_n)}, and the limit on thrust is "
+            f"{_gf(known['thrust'].high)} ({known['thrust'].source})."
+        )
+    if not known["voltage"].low < floor_v:
+        return (
+            f"the plan {plan.protocol} ends at {floor_v:.4g} V under load, where "
+            f"the voltage's limit of {known['voltage'].low:.4g} V has tripped "
+            "already; it must end above that."
+        )
+    return None
 
 
 def fits(plan: Plan, limits: Sequence[Limit]) -> bool:
@@ -61,6 +114,10 @@ def fits(plan: Plan, limits: Sequence[Limit]) -> bool:
 def _narrowed(limit: Limit, cap_rad_s: float) -> Limit:
     source = f"the protocol's cap {_rpm(cap_rad_s)}; otherwise {limit.source}"
     return replace(limit, high=cap_rad_s, source=source)
+
+
+def _gf(force_n: float) -> str:
+    return f"{brief(units.n_to_gf(force_n))} gf"
 
 
 def _rpm(speed_rad_s: float) -> str:

@@ -194,13 +194,8 @@ class Control:
         if scales is None:
             return
         self._preparing.sampled(sampled, now_s)
-        guard = self._driving.watched
-        if guard is not None:
-            for channel, value in scales.values(sampled):
-                self._driving.captures.heard(channel, value, now_s)
-                trip = guard.reading(channel, value, now_s)
-                if self._driving.heed(trip, now_s):
-                    return
+        if self._driving.watched is not None:
+            self._driving.readings(scales.values(sampled), now_s)
         elif self.phase in OVER:
             for channel, value in scales.values(sampled):
                 self._ending.reading(channel, value, now_s)

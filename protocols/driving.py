@@ -4,6 +4,8 @@ Sends the setpoint of the moment, renews the lease, and stops the moment the gua
 says so. It never says anything once a stop was said; that is ``ending``'s.
 """
 
+import math
+from collections.abc import Iterable
 from typing import Final
 
 from daq.link import messages as m
@@ -22,6 +24,7 @@ from protocols.runner import Runner
 RENEW_S: Final = 0.025  # throttle is sent this often, eight times a 200 ms lease
 LOCK_PATIENCE_S: Final = 1.0
 ARM_PATIENCE_S: Final = 1.0
+HOLDING_S: Final = 1.0  # so often the record says what a hold has come to
 
 
 class Driving:
@@ -41,6 +44,7 @@ class Driving:
         self._link_told = (0, 0)
         self.captures = Captures(course, course.task.plan.captures)
         self._scales: Scales | None = None
+        self._holding_s = math.inf
 
     # ------------------------------------------------------------- the guard
 
@@ -53,6 +57,18 @@ class Driving:
     def watched(self) -> Guard | None:
         """The guard, in the phases in which it judges."""
         return self.guard if self._course.phase in GUARDED else None
+
+    def readings(self, values: Iterable[tuple[str, float]], now_s: float) -> None:
+        """What one sample holds: the guard judges it, and a hold goes by it."""
+        for channel, value in values:
+            guard = self.watched
+            if guard is None:
+                return
+            self.captures.heard(channel, value, now_s)
+            if self.heed(guard.reading(channel, value, now_s), now_s):
+                return
+            if self._runner is not None and self._course.phase is Phase.RUNNING:
+                self._runner.reading(channel, value, now_s)
 
     def judge_link(self, now_s: float) -> None:
         """Tell the guard what got through since it was last told."""
@@ -137,7 +153,8 @@ class Driving:
         if self.watched is not None:
             due.append(self.watched.deadline_s)
         if self._runner is not None and self._course.phase is Phase.RUNNING:
-            due += [self._runner.next_change_s, self.captures.deadline_s]
+            due += [self._runner.next_change_s, self._holding_s]
+            due.append(self.captures.deadline_s)
         return min(due)
 
     def _setpoint(self, now_s: float) -> float:
@@ -167,8 +184,9 @@ class Driving:
     def _run(self, runner: Runner, now_s: float) -> None:
         course = self._course
         entered = runner.entered(now_s)
+        self._tell_hold(runner, now_s)
         if entered:
-            self.drive(now_s)  # a new hold begins with its own setpoint
+            self.drive(now_s)  # a new part begins with its own setpoint
         for index, segment in entered:
             if index and course.task.plan.segments[index - 1].is_data:
                 self._ending.parts += 1
@@ -182,10 +200,36 @@ class Driving:
                 throttle_frac=segment.end_frac,
                 device_s=course.device_s(now_s),
             )
+            if self.guard is not None:
+                self.guard.hold(segment.goal, now_s)
+            self._holding_s = math.inf if segment.goal is None else now_s
         if runner.finished(now_s):
             course.note("walked", device_s=course.device_s(now_s))
             course.enter(Phase.LOCKING, now_s, LOCK_PATIENCE_S)
             self._lock(now_s)
+
+    def _tell_hold(self, runner: Runner, now_s: float) -> None:
+        """For the record: how a hold that is over ended, or what it has come to."""
+        course, held = self._course, runner.held()
+        if held is not None:
+            course.note(
+                "held",
+                end=str(held.end),
+                throttle_frac=held.throttle_frac,
+                thrust_n=_known(held.thrust_n),
+                voltage_v=_known(held.voltage_v),
+                lasted_s=held.lasted_s,
+                reached_s=_known(held.reached_s),
+                device_s=course.device_s(now_s),
+            )
+        elif runner.holder is not None and now_s >= self._holding_s:
+            course.note(
+                "holding",
+                throttle_frac=runner.holder.throttle_frac,
+                thrust_n=_known(runner.holder.thrust_n),
+                device_s=course.device_s(now_s),
+            )
+            self._holding_s = now_s + HOLDING_S
 
     def _lock(self, now_s: float) -> None:
         """Ask for the locked state; again and again, since frames get lost."""
@@ -198,3 +242,8 @@ class Driving:
         """At zero after a ramp down: stop, and latch."""
         if retreat.over(now_s) and self._ending.pending is not None:
             self._ending.stop(self._ending.pending, m.StopReason.GUARD, now_s)
+
+
+def _known(value: float) -> float | None:
+    """A figure for the record; None where there is none."""
+    return value if math.isfinite(value) else None

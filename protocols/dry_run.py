@@ -16,6 +16,8 @@ from protocols.estimate import (
     surge_current_a,
     thrust_n,
 )
+from protocols.goal import Goal
+from protocols.held_on_paper import HeldOnPaper, held_on_paper
 from protocols.plan import Plan, Segment
 
 # Even number of strips for Simpson's rule over a segment that moves.
@@ -37,6 +39,8 @@ class Row:
         peak_thrust_n: at its highest throttle; None without a thrust coefficient.
         surge_a: most current while the motor speeds up after a punch, a bound; None
             for everything but a punch upwards.
+        held: what a hold is expected to be; its peak is that of the highest throttle
+            that it may use. None for everything else.
     """
 
     start_s: float
@@ -48,6 +52,17 @@ class Row:
     charge_c: float
     peak_thrust_n: float | None
     surge_a: float | None
+    held: HeldOnPaper | None = None
+
+    @property
+    def lasts_s(self) -> float:
+        """How long it is expected to take."""
+        return self.segment.duration_s if self.held is None else self.held.lasts_s
+
+    @property
+    def end_frac(self) -> float:
+        """Throttle that it is expected to end with, on a full pack."""
+        return self.segment.end_frac if self.held is None else self.held.throttle_frac
 
     @property
     def peak_s(self) -> float:
@@ -68,6 +83,7 @@ class Row:
             "energy_j": self.energy_j,
             "charge_c": self.charge_c,
             "surge_a": self.surge_a,
+            "lasts_s": self.lasts_s,
         }
 
 
@@ -86,6 +102,8 @@ def walk_on_paper(plan: Plan, drive: Drive, article: Article) -> tuple[Row, ...]
 
 
 def _row(start_s: float, segment: Segment, drive: Drive, article: Article) -> Row:
+    if segment.goal is not None:
+        return _held(start_s, segment, segment.goal, drive, article)
     charge_c = _integral(segment, lambda point: point.current_a, drive)
     peak = operating_point(drive, segment.max_frac)
     is_punch = segment.kind == "punch" and segment.end_frac > segment.start_frac
@@ -101,6 +119,26 @@ def _row(start_s: float, segment: Segment, drive: Drive, article: Article) -> Ro
         surge_a=surge_current_a(drive, segment.start_frac, segment.end_frac)
         if is_punch
         else None,
+    )
+
+
+def _held(
+    start_s: float, segment: Segment, goal: Goal, drive: Drive, article: Article
+) -> Row:
+    """A hold: what it is expected to take, and the most that it may."""
+    held = held_on_paper(segment, goal, drive, article)
+    peak = operating_point(drive, segment.max_frac)
+    return Row(
+        start_s=start_s,
+        segment=segment,
+        mean_current_a=held.current_a,
+        peak=peak,
+        end=operating_point(drive, held.throttle_frac),
+        energy_j=held.power_w * held.lasts_s,
+        charge_c=held.current_a * held.lasts_s,
+        peak_thrust_n=thrust_n(peak.speed_rad_s, article),
+        surge_a=None,
+        held=held,
     )
 
 

@@ -11,6 +11,7 @@ from pydantic import Field, model_validator
 from typing_extensions import override
 
 from daq import units
+from daq.records.shelf import Article
 from protocols.plan import MAX_BARE_FRAC, Leg, Plan, Segment
 from protocols.recipe_parts import (
     DwellS,
@@ -88,12 +89,12 @@ class IdleSpin(Recipe):
         )
 
     @override
-    def plan(self) -> Plan:
+    def plan(self, article: Article | None = None) -> Plan:
         """The timeline, marked as one without propeller and capped in speed."""
         return Plan(
             protocol=self.name,
             title=self._title_that_warns(),
-            segments=tuple(self.segments()),
+            segments=tuple(self.segments_for(article)),
             lease_s=self.lease_ms / 1000,
             propeller_off=True,
             speed_cap_rad_s=units.rpm_to_rad_s(self.max_rpm),

@@ -18,6 +18,7 @@ from typing import Literal, TypeGuard, get_args
 from daq.errors import InputFault
 from protocols import captures, plain
 from protocols.captures import CaptureAsk
+from protocols.goal import Goal
 
 FORMAT = 1
 # From zero to full in half a second. Faster is a punch-out: another measurement.
@@ -28,6 +29,9 @@ MAX_PUNCH_FRAC_PER_S = 10.0
 # A glide is read while it moves: a motor and a converter that follow a tenth of a
 # second late are then at most a hundredth of full throttle behind.
 MAX_GLIDE_FRAC_PER_S = 0.1
+# A hold raises the throttle by itself: so slowly that a person sees it coming and
+# that a load cell which follows late is never far behind.
+MAX_HOLD_FRAC_PER_S = 0.02
 # Without a propeller. A loaded motor reaches 60 to 85 % of Kv times voltage at full
 # throttle; unloaded it reaches about the throttle's share of it, so that at 30 %
 # bell, magnets and bearings turn slower than they do every day. No-load current
@@ -40,19 +44,20 @@ MAX_LEASE_S = 0.5
 _ROUNDING = 1e-9
 
 Kind = Literal[
-    "rest", "ramp", "settle", "dwell", "warm", "glide", "punch", "burst", "soak"
+    "rest", "ramp", "settle", "dwell", "warm", "glide", "punch", "burst", "soak", "hold"
 ]
-Leg = Literal["up", "down", "first", "second", "warm", "soak", "rest"]
+Leg = Literal["up", "down", "first", "second", "warm", "soak", "hold", "rest"]
 # How fast the kinds that move the throttle may move it; all others hold it.
 _FASTEST_FRAC_PER_S: Mapping[Kind, float] = {
     "ramp": MAX_RAMP_FRAC_PER_S,
     "punch": MAX_PUNCH_FRAC_PER_S,
     "glide": MAX_GLIDE_FRAC_PER_S,
+    "hold": MAX_HOLD_FRAC_PER_S,
 }
 # What a plan is walked for; everything else only leads there.
 # Held for themselves, in a leg of the same name.
-_APART = ("warm", "soak")
-_DATA: tuple[Kind, ...] = ("dwell", "glide", "burst", "soak")
+_APART = ("warm", "soak", "hold")
+_DATA: tuple[Kind, ...] = ("dwell", "glide", "burst", "soak", "hold")
 
 
 def _is_kind(word: str) -> TypeGuard[Kind]:
@@ -74,12 +79,16 @@ class Segment:
         kind: rest (motor off), ramp, settle (held, not yet used), dwell (held, used),
             warm (held to warm up, never used), glide (moved slowly, used as it
             moves), punch (moved as fast as a thumb does), burst (held for a moment
-            after a punch, used as a burst and never as a level).
-        leg: up, down, first or second (of levels in shuffled order), warm, or rest.
+            after a punch, used as a burst and never as a level), soak (held for long,
+            used as it goes), hold (a thrust is held, the throttle moves as it takes).
+        leg: up, down, first or second (of levels in shuffled order), warm, soak, hold,
+            or rest.
         step: index of the level in its leg, lowest first; -1 at rest.
         start_frac: throttle at the start, 0 to 1.
-        end_frac: throttle at the end, 0 to 1.
-        duration_s: how long it takes, above zero.
+        end_frac: throttle at the end, 0 to 1; of a hold the highest that it may use,
+            since nobody knows where it will end.
+        duration_s: how long it takes, above zero; of a hold the longest.
+        goal: what a hold keeps up; None for everything else.
 
     Raises:
         InputFault: these figures describe no possible segment.
@@ -91,6 +100,7 @@ class Segment:
     start_frac: float
     end_frac: float
     duration_s: float
+    goal: Goal | None = None
 
     def __post_init__(self) -> None:
         if not (math.isfinite(self.duration_s) and self.duration_s > 0):
@@ -105,6 +115,7 @@ class Segment:
                 )
         self._check_place()
         self._check_slope()
+        self._check_goal()
 
     def _check_place(self) -> None:
         if (self.leg == "rest") != (self.step == -1) or self.step < -1:
@@ -126,7 +137,7 @@ class Segment:
         if not fastest_frac_s and self.start_frac != self.end_frac:
             raise InputFault(
                 f"a {self.kind} moves from {self.start_frac} to {self.end_frac}; "
-                "only a ramp, a glide or a punch may move the throttle."
+                "only a ramp, a glide, a punch or a hold may move the throttle."
             )
         moved_frac = abs(self.end_frac - self.start_frac)
         if moved_frac > fastest_frac_s * self.duration_s * (1 + _ROUNDING):
@@ -135,6 +146,18 @@ class Segment:
                 f"{self.duration_s:g} s; at most "
                 f"{100 * fastest_frac_s:g} % a second is allowed."
             )
+
+    def _check_goal(self) -> None:
+        if (self.kind == "hold") != (self.goal is not None):
+            raise InputFault(
+                f"a {self.kind} {'lacks its' if self.goal is None else 'has a'} goal."
+            )
+        if self.goal is None:
+            return
+        if self.end_frac != self.goal.highest_frac:
+            raise InputFault("a hold must be planned up to its highest throttle.")
+        if not self.start_frac >= self.goal.lowest_frac:
+            raise InputFault("a hold begins below its lowest throttle.")
 
     @property
     def is_data(self) -> bool:
@@ -155,11 +178,13 @@ class Segment:
         return min(max(throttle_frac, low_frac), high_frac)
 
     def to_dict(self) -> dict[str, object]:
-        """Plain values, ready for JSON."""
-        return {key: getattr(self, key) for key in _SEGMENT_KEYS}
+        """Plain values, ready for JSON; a goal only where there is one."""
+        row = {key: getattr(self, key) for key in _SEGMENT_KEYS}
+        return row if self.goal is None else row | {_GOAL: self.goal.to_dict()}
 
 
 _SEGMENT_KEYS = ("kind", "leg", "step", "start_frac", "end_frac", "duration_s")
+_GOAL = "goal"  # of a hold only, so that older plans read and write the same
 _PLAN_KEYS = ("format", "protocol", "title", "lease_s", "segments")
 # Left out where they say nothing, so that older plans read and write the same.
 _MORE_KEYS: Mapping[str, object] = {
@@ -216,6 +241,10 @@ class Plan:
                     f"between segments {index + 1} and {index + 2}; "
                     "only a segment of its own may move the throttle."
                 )
+            if before.kind == "hold" and (after.kind, after.end_frac) != ("ramp", 0):
+                raise InputFault(
+                    "a hold must lead down to rest: nobody knows where it will end."
+                )
         ends_s = tuple(accumulate(segment.duration_s for segment in self.segments))
         if not math.isfinite(ends_s[-1]):
             raise InputFault("the plan never ends.")
@@ -238,8 +267,10 @@ class Plan:
                 f"the plan goes to {100 * self.max_throttle_frac:g} % throttle without "
                 f"a propeller; at most {100 * MAX_BARE_FRAC:g} % is allowed."
             )
-        if any(segment.kind == "punch" for segment in self.segments):
-            raise InputFault("a plan without a propeller may hold no punch.")
+        if any(segment.kind in ("punch", "hold") for segment in self.segments):
+            raise InputFault(
+                "a plan without a propeller may have no punch, and holds no thrust."
+            )
 
     def _check_captures(self) -> None:
         if len(self.captures) > captures.MOST:
@@ -263,6 +294,11 @@ class Plan:
     def max_throttle_frac(self) -> float:
         """The highest throttle anywhere in it."""
         return max(segment.max_frac for segment in self.segments)
+
+    @property
+    def goals(self) -> tuple[Goal, ...]:
+        """What its holds keep up, in order; empty where it holds no thrust."""
+        return tuple(s.goal for s in self.segments if s.goal is not None)
 
     def start_of(self, index: int) -> float:
         """Seconds from the start of the plan to the start of a segment."""
@@ -379,7 +415,8 @@ def _read_segment(row: object, where: str) -> Segment:
     Raises:
         InputFault: naming ``where`` and what is wrong.
     """
-    fields = plain.table(row, where, _SEGMENT_KEYS)
+    more = (_GOAL,) if isinstance(row, Mapping) and _GOAL in row else ()
+    fields = plain.table(row, where, (*_SEGMENT_KEYS, *more))
     kind = plain.text(fields, "kind", where)
     leg = plain.text(fields, "leg", where)
     if not _is_kind(kind):
@@ -392,6 +429,7 @@ def _read_segment(row: object, where: str) -> Segment:
         for key in ("start_frac", "end_frac", "duration_s")
     )
     try:
-        return Segment(kind, leg, step, start_frac, end_frac, duration_s)
+        goal = Goal.from_dict(fields[_GOAL], f"the goal of {where}") if more else None
+        return Segment(kind, leg, step, start_frac, end_frac, duration_s, goal)
     except InputFault as fault:
         raise InputFault(f"{where}: {fault}") from None

@@ -11,6 +11,7 @@ from typing import Final
 from daq.link import messages as m
 from daq.link import session as s
 from protocols import explain, unprotected
+from protocols.caps import blind_hold
 from protocols.course import Course
 from protocols.ending import Ending
 from protocols.guard.now import REST_SPEED_RAD_S
@@ -103,7 +104,9 @@ class Preparing:
             self.readiness.plug_awaited = supply.visible
         self.scales = Scales(stand, limits)
         objection = self.scales.objection_to_stand(unprotected=described is not None)
-        if objection is None and course.task.plan.captures:
+        plan = course.task.plan
+        objection = objection or blind_hold(plan, self.scales.missing)
+        if objection is None and plan.captures:
             objection = _no_captures(stand)
         if objection is not None:
             self._ending.give_up(objection)

@@ -13,6 +13,7 @@ from daq.units import coulomb_to_mah
 from protocols.caps import capped
 from protocols.dry_run import Row, walk_on_paper
 from protocols.estimate import air_density_kg_m3, drive_of, power_coefficient
+from protocols.held_on_paper import HELD_SHARE
 from protocols.limits import Limit, brief, derive
 from protocols.nearness import Budget, Nearest, Use, nearest_to_each, uses_of
 from protocols.plan import Plan
@@ -30,7 +31,7 @@ class Preview:
     """What a plan is expected to take, and from what that follows.
 
     Attributes:
-        duration_s: from start to end.
+        duration_s: from start to end; the longest, where a hold ends by itself.
         energy_j: out of the pack.
         charge_c: out of the pack.
         peak_current_a: highest expected.
@@ -60,6 +61,11 @@ class Preview:
     warnings: tuple[str, ...]
 
     @property
+    def expected_s(self) -> float:
+        """How long it is expected to take."""
+        return math.fsum(row.lasts_s for row in self.rows)
+
+    @property
     def nearest(self) -> Nearest | None:
         """The limit that the plan comes nearest to; None if none can be foreseen."""
         return max(self.approaches, key=lambda near: near.share, default=None)
@@ -81,6 +87,7 @@ class Preview:
         """Plain values, ready for JSON."""
         return {
             "duration_s": self.duration_s,
+            "expected_s": self.expected_s,
             "energy_j": self.energy_j,
             "charge_c": self.charge_c,
             "peak_current_a": self.peak_current_a,
@@ -152,7 +159,7 @@ def preview(
             *_limit_warnings(approaches),
             *_surge_warnings(rows, limits),
             *_use_warnings(uses),
-            *_pack_warnings(used_frac),
+            *_pack_warnings(used_frac, empties=bool(plan.goals)),
             *_supply_cautions(article),
             *_rating_warnings(article),
         ),
@@ -163,6 +170,7 @@ def _assumptions(plan: Plan, article: Article) -> tuple[str, ...]:
     """What the estimate rests on, and which way each guess errs."""
     motor = article.motor
     said = [
+        *_hold_words(plan, article),
         "First-order motor model, ideal ESC, every moment settled, no warming.",
         *_load_words(plan, article),
         _source_words(article),
@@ -182,6 +190,24 @@ def _assumptions(plan: Plan, article: Article) -> tuple[str, ...]:
             "not foreseen."
         )
     return tuple(said)
+
+
+def _hold_words(plan: Plan, article: Article) -> list[str]:
+    """What is held, as the estimate takes it."""
+    if not plan.goals:
+        return []
+    said = (
+        "The hold: the throttle that the thrust takes on a full pack, until "
+        f"{100 * HELD_SHARE:g} % of the printed charge is drawn. Peaks and limits: at "
+        "the highest throttle that it may use."
+    )
+    if article.propeller.thrust_coefficient is not None:
+        return [said]
+    return [
+        said,
+        "No propeller.thrust_coefficient: the throttle is taken as the hold's start, "
+        "so its current and its time are guesses.",
+    ]
 
 
 def _load_words(plan: Plan, article: Article) -> list[str]:
@@ -264,8 +290,13 @@ def _use_warnings(uses: Sequence[Use]) -> list[str]:
     return said
 
 
-def _pack_warnings(used_frac: float | None) -> list[str]:
+def _pack_warnings(used_frac: float | None, *, empties: bool) -> list[str]:
     """What the plan does to a pack."""
+    if empties:
+        return [
+            "This plan empties the pack to its floor under load, which is what it is "
+            "for: begin with a full one, stay with it, and charge it soon after."
+        ]
     if used_frac is None or used_frac <= HALF_PACK:
         return []
     if used_frac > USABLE_PACK:

@@ -14,7 +14,9 @@ from typing import Literal
 from pydantic import ConfigDict
 
 from daq.errors import InputFault
+from daq.records.shelf import Article
 from daq.typed_toml import Table, check_typed, read_typed
+from protocols.endurance import Endurance
 from protocols.glide import Glide
 from protocols.idle_spin import IdleSpin
 from protocols.plan import Plan
@@ -29,6 +31,7 @@ KINDS: dict[str, type[Recipe]] = {
     "glide": Glide,
     "punch": Punch,
     "idle-spin": IdleSpin,
+    "endurance": Endurance,
 }
 
 
@@ -38,7 +41,7 @@ class _Kind(Table):
     model_config = ConfigDict(extra="allow")
 
     format: Literal[1]
-    kind: Literal["staircase", "glide", "punch", "idle-spin"]
+    kind: Literal["staircase", "glide", "punch", "idle-spin", "endurance"]
 
 
 def catalogue_names() -> tuple[str, ...]:
@@ -91,11 +94,15 @@ def _looks_like_a_path(source: str) -> bool:
     return source.endswith(".toml") or "/" in source or "\\" in source
 
 
-def expand(recipe: Recipe) -> Plan:
+def expand(recipe: Recipe, article: Article | None = None) -> Plan:
     """Lay a recipe out in time.
 
+    Args:
+        recipe: what a file holds.
+        article: what is tested, for a recipe that goes by it.
+
     Raises:
-        InputFault: the plan would not be a safe one; a recipe that was read does not
-            lead there.
+        InputFault: the plan would not be a safe one, to which a recipe that was read
+            does not lead; or it needs an article, or one that says more.
     """
-    return recipe.plan()
+    return recipe.plan(article)

@@ -12,6 +12,7 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator, Field, field_validator
 
+from daq.records.shelf import Article
 from daq.typed_toml import Table
 from protocols.plan import MAX_LEASE_S, MAX_RAMP_FRAC_PER_S, MIN_LEASE_S, Plan, Segment
 
@@ -92,23 +93,39 @@ class Recipe(Table):
     def segments(self) -> list[Segment]:
         """The recipe laid out in time."""
 
+    def segments_for(self, article: Article | None) -> list[Segment]:
+        """The same, for a recipe that goes by what is tested.
+
+        Raises:
+            InputFault: it needs an article, or one that says more.
+        """
+        del article
+        return self.segments()
+
     @abstractmethod
     def told(self) -> list[str]:
         """What it does, in order, a sentence each."""
 
-    def plan(self) -> Plan:
+    def plan(self, article: Article | None = None) -> Plan:
         """The timeline that a keeper walks.
 
+        Args:
+            article: what is tested, for a recipe that goes by it.
+
         Raises:
-            InputFault: it would not be a safe one; a recipe that was read does not
-                lead there.
+            InputFault: it would not be a safe one, to which a recipe that was read does
+                not lead; or it needs an article, or one that says more.
         """
         return Plan(
             protocol=self.name,
             title=self.title,
-            segments=tuple(self.segments()),
+            segments=tuple(self.segments_for(article)),
             lease_s=self.lease_ms / 1000,
         )
+
+    def lasts(self) -> str:
+        """How long it takes, in words."""
+        return f"{self.plan().duration_s:.0f} s"
 
 
 def rest(duration_s: float) -> Segment:

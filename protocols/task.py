@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from daq.errors import InputFault
 from daq.link.columns.description import Description, read_description
 from protocols import plain, unprotected
-from protocols.caps import CHANNEL, fits
+from protocols.caps import CHANNEL, fits, unheld_goal
 from protocols.limits import Limit, limits_from_dicts
 from protocols.plan import Plan
 from protocols.rules import NO_RULES, Rules
@@ -62,6 +62,9 @@ class Task:
                 f"the plan {self.plan.protocol} caps the {CHANNEL}, and the task has "
                 "no limit as tight: the motor would not be held to it."
             )
+        unheld = unheld_goal(self.plan, self.limits)
+        if unheld is not None:
+            raise InputFault(unheld)
         if not 1 <= self.nonce <= 0xFFFF:
             raise InputFault(f"the task's nonce is {self.nonce}, not 1 to 65535.")
         if self.stand is not None:

@@ -57,6 +57,12 @@ def objection(plan: Plan, stand: Description) -> str | None:
             f"{stand.baud} baud; {1e3 * STOP_WORDS_S:.0f} ms is the most. Let it talk "
             "faster."
         )
+    if plan.goals:
+        return (
+            f"the plan {plan.protocol} holds a thrust, for which this program moves "
+            "the throttle by itself for minutes; on a stand that cannot protect itself "
+            "no thrust is held."
+        )
     if not plan.max_throttle_frac <= MAX_THROTTLE_FRAC:
         return (
             f"the plan {plan.protocol} goes to {100 * plan.max_throttle_frac:.0f} % "

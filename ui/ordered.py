@@ -152,7 +152,7 @@ def order_for(
     from protocols.recipe import expand, load_recipe
     from protocols.task import Task
 
-    plan = expand(load_recipe(protocol))
+    plan = expand(load_recipe(protocol), article)
     limits = capped(plan, limits_for(article, load_cell_g, timed))
     nonce = secrets.randbelow(0xFFFF) + 1
     rules = ruled(plan, rules_for(article, timed))

@@ -10,12 +10,14 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from functools import partial
 from typing import Final
 
+from protocols.goal import Goal
 from protocols.guard.beat import BeatCheck
 from protocols.guard.bounds import BoundsCheck
 from protocols.guard.burst import BurstCheck
 from protocols.guard.follows import FollowsCheck
 from protocols.guard.frozen import FrozenCheck
 from protocols.guard.heat import HeatCheck
+from protocols.guard.holds import HoldsCheck
 from protocols.guard.link import LinkCheck
 from protocols.guard.now import REST_SPEED_RAD_S, Now
 from protocols.guard.pack import PackCheck
@@ -70,6 +72,7 @@ class Guard:
         floors = _floors(limits)
         self._follows = FollowsCheck(floors["current"], self._now)
         self._bounds = BoundsCheck(floors["current"], rules, self._now, now_s)
+        self._holds = HoldsCheck(floors["thrust"], self._now)
         self._link = LinkCheck(now_s)
         self._beat = BeatCheck(now_s)
         heats = _heats(rules, channels, now_s)
@@ -132,6 +135,7 @@ class Guard:
                 frozen["thrust"],
                 *((partial(stuck.take, "thrust"),) if rules.propeller_on else ()),
                 likely["thrust"],
+                self._holds.thrust,
             ),
             "voltage": (frozen["voltage"], steady.voltage.take),
         }
@@ -158,6 +162,10 @@ class Guard:
         self._steady.setpoint(throttle_frac, now_s)
         self._follows.setpoint(throttle_frac, now_s)
         self._bounds.setpoint(throttle_frac, now_s)
+
+    def hold(self, goal: Goal | None, now_s: float) -> None:
+        """A part of the plan began: one that holds a thrust, or another."""
+        self._holds.hold(goal, now_s)
 
     def link(self, whole: int, lost: int, now_s: float) -> Trip | None:
         """Frames understood, and frames missing or damaged, since last told."""

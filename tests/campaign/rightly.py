@@ -38,6 +38,7 @@ SENSOR = frozenset(
         "stuck",
         "thrown",
         "heat",
+        "hold",
         "burst",
         "pack",
         "plug",
@@ -49,7 +50,9 @@ SENSOR = frozenset(
         "supply on",
     }
 )
-MOTOR = frozenset({"stalled", "plausible", "thrown", "follows", "stuck", "limit"})
+MOTOR = frozenset(
+    {"stalled", "plausible", "thrown", "follows", "stuck", "limit", "hold"}
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +93,7 @@ KINDS: dict[str, Rightly] = {
     # Within 0.1 s by current and rpm at a held throttle; on the first way up, with
     # nothing learned yet, by a load cell that is back at rest.
     "thrown-propeller": Rightly(
-        frozenset({"thrown", "limit", "plausible", "stuck", "stalled"}), 1.2
+        frozenset({"thrown", "limit", "plausible", "stuck", "stalled", "hold"}), 1.2
     ),
     "stalled-motor": Rightly(MOTOR | {"not started", "burst", "heat"}, 1.2),
     "desynchronised-motor": Rightly(MOTOR | {"bounds", "not started", "heat"}, 1.2),

@@ -96,7 +96,7 @@ def test_a_part_that_is_never_loaded_beyond_its_rating_uses_nothing() -> None:
 @pytest.mark.parametrize("name", catalogue_names())
 def test_the_guard_counts_the_same_when_it_reads_what_was_expected(name: str) -> None:
     quad = article(plug__rated_a=4.0, plug__short_a=14.0, plug__short_s=6.0)
-    plan = expand(load_recipe(name))
+    plan = expand(load_recipe(name), quad)
     rules = derive_rules(ratings_of(quad), ("plug",))
     seen = preview(plan, quad, derive(ratings_of(quad), ("current", "speed")), rules)
     (use,) = seen.uses

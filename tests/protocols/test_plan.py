@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from daq.errors import InputFault
+from protocols.goal import Goal
 from protocols.plan import Kind, Leg, Plan, Segment
 from protocols.recipe import expand
 from protocols.staircase import Staircase
@@ -26,7 +27,9 @@ PLACES: dict[str, tuple[Leg, int]] = {
     "rest": ("rest", -1),
     "warm": ("warm", 0),
     "soak": ("soak", 0),
+    "hold": ("hold", 0),
 }
+GOAL = Goal(0.4, 0.2, 0.8, 10.0)
 PLAN = Plan("one-level", "One level", (REST, *HELD, REST))
 
 levels = st.lists(
@@ -190,7 +193,7 @@ def _spoilt(path: tuple[str | int, ...], value: object) -> dict[str, Any]:
         (("segments", 1, "duration_s"), 10**400, "must be finite"),
         (("segments", 1, "duration_s"), 0.24, "200 % a second"),
         (("segments", 1, "kind"), "dash", "no kind 'dash'"),
-        (("segments", 1, "kind"), "dwell", "only a ramp, a glide or a punch"),
+        (("segments", 1, "kind"), "dwell", "only a ramp, a glide, a punch or a hold"),
         (("segments", 1, "leg"), "sideways", "no leg 'sideways'"),
         (("segments", 1, "step"), -1, "step -1"),
         (("segments", 1, "step"), 0.0, "whole number"),
@@ -265,9 +268,11 @@ def test_dwells_glides_bursts_and_soaks_are_what_a_plan_is_walked_for() -> None:
     data = {
         kind
         for kind in get_args(Kind)
-        if Segment(kind, *PLACES.get(kind, ("up", 0)), 0.0, 0.0, 1.0).is_data
+        if kind != "hold"
+        and Segment(kind, *PLACES.get(kind, ("up", 0)), 0.0, 0.0, 1.0).is_data
     }
     assert data == {"dwell", "glide", "burst", "soak"}
+    assert Segment("hold", "hold", 0, 0.2, 0.8, 60.0, GOAL).is_data
 
 
 def test_a_throttle_may_be_chopped_to_rest_by_a_punch() -> None:
@@ -340,3 +345,80 @@ def test_plan_and_limits_leave_pydantic_and_numpy_out() -> None:
         [sys.executable, "-c", script], capture_output=True, text=True, check=True
     )
     assert done.stdout.split() == []
+
+
+def held(**changes: object) -> Plan:
+    """A plan that holds a thrust, with keys of the hold or of its goal changed."""
+    goal: dict[str, object] = GOAL.to_dict()
+    hold: dict[str, object] = {
+        "kind": "hold",
+        "leg": "hold",
+        "step": 0,
+        "start_frac": 0.25,
+        "end_frac": 0.8,
+        "duration_s": 60.0,
+        "goal": goal,
+    }
+    for key, value in changes.items():
+        (goal if key in goal else hold)[key] = value
+    rest = Segment("rest", "rest", -1, 0.0, 0.0, 2.0).to_dict()
+    up = Segment("ramp", "hold", 0, 0.0, 0.25, 1.0).to_dict()
+    down = Segment("ramp", "rest", -1, 0.8, 0.0, 1.0).to_dict()
+    rows = [rest, up, {k: v for k, v in hold.items() if v is not None}, down, rest]
+    whole = PLAN.to_dict()
+    whole["segments"] = rows
+    return Plan.from_dict(whole)
+
+
+def test_a_hold_is_written_and_read_with_its_goal() -> None:
+    plan = held()
+    assert Plan.from_dict(plan.to_dict()) == plan
+    assert plan.goals == (GOAL,)
+    assert plan.max_throttle_frac == 0.8
+    assert PLAN.goals == ()
+    assert all("goal" not in row for row in PLAN.to_dict()["segments"])  # type: ignore[attr-defined]
+
+
+@pytest.mark.parametrize(
+    ("changes", "why"),
+    [
+        ({"goal": None}, "lacks its goal"),
+        ({"thrust_n": 0.0}, "thrust_n is 0.0; it must be above zero"),
+        ({"floor_v": -1.0}, "floor_v is -1.0"),
+        ({"thrust_n": math.nan}, "must be finite"),
+        ({"lowest_frac": 0.0}, "throttles from 0.0"),
+        ({"lowest_frac": 0.3}, "begins below its lowest throttle"),
+        ({"highest_frac": 0.7}, "planned up to its highest throttle"),
+        ({"highest_frac": 1.2}, "throttles from 0.2 to 1.2"),
+        ({"duration_s": 20.0}, "at most 2 % a second"),
+        ({"leg": "up"}, "a hold cannot be in leg up"),
+        ({"kind": "settle"}, "a settle"),
+    ],
+)
+def test_a_hold_that_cannot_be_is_refused(changes: dict[str, object], why: str) -> None:
+    with pytest.raises(InputFault, match=why):
+        held(**changes)
+
+
+def test_a_hold_leads_to_rest_and_nowhere_else() -> None:
+    segments = (
+        REST,
+        Segment("ramp", "hold", 0, 0.0, 0.25, 1.0),
+        Segment("hold", "hold", 0, 0.25, 0.8, 60.0, GOAL),
+        Segment("ramp", "up", 0, 0.8, 0.3, 1.0),
+        Segment("ramp", "rest", -1, 0.3, 0.0, 1.0),
+    )
+    with pytest.raises(InputFault, match="must lead down to rest"):
+        Plan("x", "X", segments)
+
+
+def test_a_bare_motor_holds_no_thrust() -> None:
+    goal = Goal(0.4, 0.2, 0.25, 10.0)
+    segments = (
+        REST,
+        Segment("ramp", "hold", 0, 0.0, 0.2, 1.0),
+        Segment("hold", "hold", 0, 0.2, 0.25, 60.0, goal),
+        Segment("ramp", "rest", -1, 0.25, 0.0, 1.0),
+    )
+    with pytest.raises(InputFault, match="holds no thrust"):
+        Plan("x", "X", segments, propeller_off=True, speed_cap_rad_s=1000.0)

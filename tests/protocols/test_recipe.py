@@ -8,6 +8,7 @@ from daq.errors import InputFault
 from daq.records.wirelog import Reader
 from protocols.plan import MAX_RAMP_FRAC_PER_S
 from protocols.recipe import Recipe, catalogue_names, expand, load_recipe
+from tests.protocols.articles import article
 
 SHIPPED = resources.files("protocols.catalogue").joinpath("short-staircase.toml")
 
@@ -32,6 +33,7 @@ def levels_dwelt_on(recipe: Recipe) -> list[float]:
 def test_the_catalogue_ships_every_kind() -> None:
     assert catalogue_names() == (
         "glide",
+        "hover-endurance",
         "idle-spin",
         "low-staircase",
         "pack-pulses",
@@ -48,7 +50,7 @@ def test_the_catalogue_ships_every_kind() -> None:
 def test_a_shipped_protocol_is_named_like_its_file_and_expands(name: str) -> None:
     recipe = load_recipe(name)
     assert recipe.name == name
-    plan = expand(recipe)
+    plan = expand(recipe, article())
     assert (plan.protocol, plan.title) == (name, recipe.title)
     assert plan.segments[0].kind == plan.segments[-1].kind == "rest"
     assert any(segment.is_data for segment in plan.segments)

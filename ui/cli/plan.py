@@ -91,14 +91,14 @@ def run(args: argparse.Namespace) -> int:
 
     recipe = load_recipe(args.protocol)
     article = chosen_article(args.article)
-    plan = expand(recipe)
+    plan = expand(recipe, article)
     limits = limits_for(article, args.load_cell_g, args.timed)
     rules = ruled(plan, rules_for(article, args.timed))
     seen = preview(plan, article, limits, rules)
     if args.json:
         _print_json(plan, article, seen, recipe.told())
     else:
-        print_plan(recipe, article, seen, rules, is_default=args.article is None)
+        print_plan(recipe, plan, article, seen, rules, is_default=args.article is None)
     return 0
 
 
@@ -115,7 +115,7 @@ def chosen_article(path: Path | None) -> Article:
 
 
 def _list_catalogue(*, as_json: bool) -> int:
-    from protocols.recipe import catalogue_names, expand, load_recipe
+    from protocols.recipe import catalogue_names, load_recipe
 
     recipes = [load_recipe(name) for name in catalogue_names()]
     if as_json:
@@ -125,8 +125,7 @@ def _list_catalogue(*, as_json: bool) -> int:
         return 0
     print("Protocols in the catalogue (gramwatt plan NAME shows one):\n")
     for recipe in recipes:
-        duration_s = expand(recipe).duration_s
-        print(f"{recipe.name}: {recipe.title}, {duration_s:.0f} s")
+        print(f"{recipe.name}: {recipe.title}, {recipe.lasts()}")
         print(wrapped(recipe.why, indent=4))
     return 0
 

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from protocols.dry_run import Row
     from protocols.limits import Limit
     from protocols.nearness import Nearest, Use
-    from protocols.plan import Kind
+    from protocols.plan import Kind, Plan
     from protocols.preview import Preview
     from protocols.recipe import Recipe
     from protocols.rules import Rules
@@ -26,21 +26,26 @@ if TYPE_CHECKING:
 COULOMB_A_MAH = 3.6
 NOTHING = "-"
 # Legs that have no levels, as a stop of them is called.
-APART = {"rest": "rest", "warm": "warm-up", "soak": "soak"}
+APART = {"rest": "rest", "warm": "warm-up", "soak": "soak", "hold": "held"}
 
 
 def print_plan(
-    recipe: Recipe, article: Article, seen: Preview, rules: Rules, *, is_default: bool
+    recipe: Recipe,
+    plan: Plan,
+    article: Article,
+    seen: Preview,
+    rules: Rules,
+    *,
+    is_default: bool,
 ) -> None:
     """Everything about one protocol on one article."""
-    plan = recipe.plan()
     print(text.wrapped(f"{plan.title} ({recipe.name})"))
     print(text.wrapped(recipe.why))
     print("\nWhat it does, in order:\n")
     for number, sentence in enumerate(recipe.told(), start=1):
         print(text.wrapped(f"{number}. {sentence}", indent=2, hang=5))
     print(f"\nThrottle in %, {READ} where it is read, {MOVING} on the way there:\n")
-    print(sketch(plan))
+    print(sketch(plan, seen.rows))
     simulated = " (simulated)" if article.simulated else ""
     print()
     print(text.wrapped(f"Article: {article.name}{simulated}", hang=9))
@@ -84,7 +89,7 @@ def _stops(rows: Sequence[Row]) -> list[list[Row]]:
         held = stops[-1][-1].segment.kind if stops else None
         opens = row.segment.kind in ("ramp", "glide", "punch")
         # A level that needs no move to get there follows another hold.
-        if opens or held in (None, "dwell", "warm", "burst", "soak"):
+        if opens or held in (None, "dwell", "warm", "burst", "soak", "hold"):
             stops.append([])
         stops[-1].append(row)
     return stops
@@ -93,16 +98,16 @@ def _stops(rows: Sequence[Row]) -> list[list[Row]]:
 def _stop_line(stop: list[Row]) -> str:
     from daq import units
 
-    kinds = {row.segment.kind: row.segment.duration_s for row in stop}
+    kinds = {row.segment.kind: row.lasts_s for row in stop}
     moves = [kinds[kind] for kind in ("ramp", "glide", "punch") if kind in kinds]
     holds = [
         kinds[kind]
-        for kind in ("dwell", "rest", "warm", "burst", "soak")
+        for kind in ("dwell", "rest", "warm", "burst", "soak", "hold")
         if kind in kinds
     ]
     end = stop[-1]
     return (
-        f"{stop[0].start_s:7.1f}  {_what(stop):<10}{100 * end.segment.end_frac:9.3g}"
+        f"{stop[0].start_s:7.1f}  {_what(stop):<10}{100 * end.end_frac:9.3g}"
         f"{_seconds(moves)}{_seconds(_settles(kinds))}{_seconds(holds)}"
         f"{end.end.current_a:9.2f}{end.end.power_w:8.1f}"
         f"{units.rad_s_to_rpm(end.end.speed_rad_s):8.0f}"
@@ -135,11 +140,21 @@ def _seconds(durations_s: Sequence[float]) -> str:
 
 def _totals(seen: Preview) -> str:
     rows = (
-        ("Time", f"{seen.duration_s:.1f} s"),
+        ("Time", _time(seen)),
         ("Peak current", f"{seen.peak_current_a:.1f} A"),
         ("Peak power", f"{seen.peak_power_w:.0f} W"),
     )
     return "\n".join(f"{name:<14}{figure:>10}" for name, figure in rows)
+
+
+def _time(seen: Preview) -> str:
+    """How long it takes; of a hold nobody knows."""
+    if all(row.held is None for row in seen.rows):
+        return f"{seen.duration_s:.1f} s"
+    return (
+        f"{seen.expected_s / 60:.3g} min, {seen.duration_s / 60:.3g} min at most: a "
+        "hold ends by itself"
+    )
 
 
 def _budgets(seen: Preview) -> str:

@@ -10,6 +10,9 @@ import math
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from protocols.dry_run import Row
     from protocols.plan import Plan
 
 WIDTH = 72
@@ -18,9 +21,14 @@ READ, MOVING, NOTHING = "#", ":", " "
 _AXIS = 5
 
 
-def sketch(plan: Plan) -> str:
-    """Throttle over time in ``WIDTH`` columns: ``#`` is read, ``:`` leads there."""
-    columns = [_column(plan, n) for n in range(WIDTH - _AXIS)]
+def sketch(plan: Plan, rows: Sequence[Row] = ()) -> str:
+    """Throttle over time in ``WIDTH`` columns: ``#`` is read, ``:`` leads there.
+
+    Args:
+        plan: the plan.
+        rows: what is expected of each segment, for how far a hold will go.
+    """
+    columns = [_column(plan, n, rows) for n in range(WIDTH - _AXIS)]
     lines = []
     for row in range(ROWS, 0, -1):
         label = f"{100 * row // ROWS:3d}" if row % (ROWS // 2) == 0 else "   "
@@ -31,7 +39,7 @@ def sketch(plan: Plan) -> str:
     return "\n".join(lines)
 
 
-def _column(plan: Plan, number: int) -> tuple[int, str]:
+def _column(plan: Plan, number: int, rows: Sequence[Row]) -> tuple[int, str]:
     """Rows that a column reaches up to, and the mark it is drawn with."""
     width_s = plan.duration_s / (WIDTH - _AXIS)
     start_s, end_s = number * width_s, (number + 1) * width_s
@@ -44,6 +52,8 @@ def _column(plan: Plan, number: int) -> tuple[int, str]:
         into_s = max(start_s - begins_s, 0.0)
         until_s = min(end_s - begins_s, segment.duration_s)
         ends = (segment.setpoint_at(into_s), segment.setpoint_at(until_s))
+        if rows:
+            ends = _expected(rows, index, ends)
         top_frac = max(top_frac, *ends)
         if segment.is_data:
             read_s += until_s - into_s
@@ -52,6 +62,19 @@ def _column(plan: Plan, number: int) -> tuple[int, str]:
     height = math.ceil(top_frac * ROWS - 0.5)
     height = max(height, 1) if top_frac > 0 else 0
     return height, READ if read_s >= moving_s else MOVING
+
+
+def _expected(
+    rows: Sequence[Row], index: int, ends: tuple[float, float]
+) -> tuple[float, float]:
+    """The same where a hold is, or has just been: it ends where nobody planned it."""
+    row, before = rows[index], rows[index - 1]
+    if row.held is not None:
+        return row.end_frac, row.end_frac
+    if index and before.held is not None and before.segment.end_frac > 0:
+        share = before.end_frac / before.segment.end_frac
+        return share * ends[0], share * ends[1]
+    return ends
 
 
 def _times(plan: Plan) -> str:
