@@ -12,6 +12,7 @@ from typing import Annotated, Final, Literal
 from pydantic import Field, model_validator
 from typing_extensions import override
 
+from daq.records.shelf import Article
 from daq.typed_toml import Table
 from protocols.captures import (
     LONGEST_S,
@@ -187,9 +188,9 @@ class Punch(Recipe):
         ]
 
     @override
-    def plan(self) -> Plan:
+    def plan(self, article: Article | None = None) -> Plan:
         """The timeline, and what is captured of it."""
-        made = super().plan()
+        made = super().plan(article)
         return replace(
             made,
             captures=tuple(

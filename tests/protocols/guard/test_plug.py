@@ -185,7 +185,7 @@ def test_a_plug_with_a_sensor_of_its_own_is_held_to_its_temperature() -> None:
         "plug.capacity_j_k": 0.1,
     }
     truth = changed(sensed, "rough")
-    assert [x.name for x in Plant(truth, 1).slow_specs][-1] == "plug-temp"
+    assert "plug-temp" in [x.name for x in Plant(truth, 1).slow_specs]
     rules = Rules(plug_heat_w=100.0, plug_max_k=308.15)
     warm = Spell(truth, rules=rules).walk(STEPS)
     trip = sees(warm.trip)
