@@ -285,6 +285,8 @@ class Preparing:
         means = self.scales.settle()
         found = {n: v if math.isfinite(v) else None for n, v in means.items()}
         self._course.note("zeroed", means=found)
+        if self.scales.mute:
+            self._course.note("mute", channels=self.scales.mute)
         if means.get("speed", 0.0) > REST_SPEED_RAD_S:
             turning = explain.turns_unasked(means["speed"])
             self._ending.finish(turning, confirmed=False)

@@ -126,6 +126,11 @@ class _Drop:
         self._sum += value
         self._count += 1
 
+    @property
+    def mute(self) -> bool:
+        """Whether it gave no reading at rest; asked once that is over."""
+        return not self._count
+
     def settle(self) -> None:
         """What it read at rest is its zero from now on."""
         self._zero = self._sum / self._count if self._count else math.nan
@@ -258,6 +263,11 @@ class Scales:
             if scale.page.quantity is m.Quantity.FORCE:
                 self._take_off(name, abs(means[name]))
         return means
+
+    @property
+    def mute(self) -> list[str]:
+        """Drops across the plug that gave no reading at rest."""
+        return [name for name, drop in self._drops.items() if drop.mute]
 
     def _take_off(self, name: str, at_rest: float) -> None:
         """Leave a cell less room by what it reads at rest, which may be real load."""

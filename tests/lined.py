@@ -9,7 +9,7 @@ from daq.stand.faults.fault import Fault
 from daq.stand.faults.stand import FaultyStand
 from daq.stand.lines import LineStand
 from daq.stand.plant.bench import Plant
-from daq.stand.plant.truth import shipped_truth
+from daq.stand.plant.truth import Truth, shipped_truth
 from protocols.control import Control
 from protocols.limits import Limit
 from protocols.plan import Plan
@@ -64,6 +64,26 @@ def described(text: str = DESCRIPTION) -> Description:
     return read_description(text, "bench.toml")
 
 
+PLUGGED = DESCRIPTION.replace(
+    '"amps"]', '"amps", "plug_plus_mV", "plug_minus_mV"]'
+).replace(
+    "[commands]",
+    "".join(
+        f"""[[channel]]
+name = "plug-{pole}"
+column = "plug_{pole}_mV"
+unit = "mV"
+decimals = 3
+kind = "mean"
+
+"""
+        for pole in ("plus", "minus")
+    )
+    + "[commands]",
+)
+"""The same with an amplifier across each pole of its plug."""
+
+
 def slow(text: str = DESCRIPTION, rate_hz: float = 10) -> str:
     """The same stand, printing more slowly."""
     return text.replace("rate_hz = 80", f"rate_hz = {rate_hz:g}")
@@ -84,9 +104,11 @@ def spin_on_lines(
     faults: Iterable[Fault] = (),
     seed: int = 1,
     heeds_keep_alive: bool = False,
+    truth: Truth | None = None,
 ) -> VirtualSpin:
     """A virtual spin of the shipped plant behind a sketch that prints lines."""
     task = Task(walked or plan((0.3, 0.5)), limits, NONCE, lines=text)
-    hardware = FaultyStand(Plant(shipped_truth(), seed), faults, seed=seed)
+    plant = Plant(truth or shipped_truth(), seed)
+    hardware = FaultyStand(plant, faults, seed=seed)
     stand = LineStand(hardware, described(text), heeds_keep_alive=heeds_keep_alive)
     return VirtualSpin(Control(task, "test port"), cast(Device, stand))

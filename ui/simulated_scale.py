@@ -93,6 +93,8 @@ class SimulatedScale:
             InputFault: the truth is missing or wrong.
         """
         stand = build(truth, seed, plug_in=False)
+        if stand.bench.plug is not None:
+            stand.bench.plug.pack_on = False
         self.clock = PacedClock(clock, pace)
         self._server = Server(stand, open_endpoint(), self.clock)
         self.port = self._server.name

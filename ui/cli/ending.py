@@ -131,6 +131,16 @@ def _unguarded(note: Mapping[str, object]) -> str:
     return labelled("unguarded", f"this stand has no {names}")
 
 
+def _mute(note: Mapping[str, object]) -> str:
+    names = " and ".join(_texts(note.get("channels")))
+    return labelled(
+        "caution",
+        f"{names} is at the end of its range with the motor off: one of its two sense "
+        "wires is off. The plug is neither watched nor measured there; ctrl-C, and "
+        "mend it, or go on without.",
+    )
+
+
 def _proved(note: Mapping[str, object]) -> str:
     """One guard that was seen to act, and how long it took."""
     took = note.get("took_ms")
@@ -159,6 +169,7 @@ def _means(means: object) -> str:
 _WORDS: Final[dict[str, Callable[[Mapping[str, object]], str]]] = {
     "identified": _identified,
     "unguarded": _unguarded,
+    "mute": _mute,
     "proof": lambda n: labelled("proof", f"part {n.get('part')}: {n.get('how')}"),
     "proof lapsed": lambda _: labelled("proof", "too old by now: all of it again"),
     "zeroed": lambda n: labelled("at rest", _means(n.get("means"))),

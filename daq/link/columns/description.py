@@ -24,7 +24,7 @@ or has the one meaning given here.
     wraps_at = 4294967296        # left out: it never begins again; as printed
 
     [[channel]]
-    name = "thrust"              # current, voltage, speed, winding-temp, esc-temp, ...
+    name = "thrust"              # current, voltage, speed, winding-temp, plug-plus, ...
     column = "load"
     unit = "gf"                  # the quantity follows from it
     decimals = 2                 # digits printed after the decimal mark

@@ -68,6 +68,12 @@ _HINTS = (
     (re.compile(r"winding|motor"), "winding-temp"),
     (re.compile(r"pulse|throttle|thr|pwm"), PULSE),
 )
+# What is said of a plug is never the bus, whatever its unit.
+_PLUG_HINTS = (
+    (re.compile(r"plus|pos(itive)?|p"), "plug-plus"),
+    (re.compile(r"minus|neg(ative)?|n|gnd"), "plug-minus"),
+    (re.compile(r"t(emp(erature)?)?|degc"), "plug-temp"),
+)
 # Units that a name may carry: "load_g", "bus (V)", "amps [mA]", "rpm".
 _UNIT_AT_END = re.compile(r"(?:^|[\s_(\[/-])([A-Za-z/ ]{1,5})[)\]]?$")
 _MICROSECONDS = re.compile(r"(?<![A-Za-z])us\W*$")
@@ -382,7 +388,8 @@ def unit_in_name(column: str) -> str | None:
 def _channel_name(column: str, number: int, unit: str | None, taken: set[str]) -> str:
     """A name of ours, by the words in the column's, that its unit does not deny."""
     words = [word for word in re.split(r"[^a-z]+", column.lower()) if word]
-    for pattern, name in _HINTS:
+    hints = _PLUG_HINTS if "plug" in words else _HINTS
+    for pattern, name in hints:
         said = any(pattern.fullmatch(word) for word in words)
         if said and name not in taken and _agree(name, unit):
             return name

@@ -95,6 +95,7 @@ KNOWN_CHANNELS: dict[str, Quantity] = {
     "pulse": Quantity.DURATION,
     "winding-temp": Quantity.TEMPERATURE,
     "esc-temp": Quantity.TEMPERATURE,
+    "pack-voltage": Quantity.VOLTAGE,
     "plug-plus": Quantity.VOLTAGE,
     "plug-minus": Quantity.VOLTAGE,
     "plug-temp": Quantity.TEMPERATURE,

@@ -395,7 +395,7 @@ def test_an_amplifier_of_the_plug_is_calibrated_in_millivolt(
     words = " ".join(said.err.split())
     if "--load-ohm" in options:
         assert "minus pole across the known resistor" in words
-        assert "the meter reads 3 A" in words
+        assert "the meter reads 7.4" in words
     else:
         assert "type the millivolt" in words
         assert " mV" in words
@@ -437,6 +437,7 @@ def test_the_voltage_in_front_of_the_plug_is_calibrated(
             "gain_error": 0.01,
             "gain_tolerance_rel": 0.01,
             "zero_error_counts": 20.0,
+            "noise_counts_rms": 2.0,
         },
     )
     asked = ["calibrate", "--simulated", "--truth", truth, "pack-voltage"]
