@@ -15,6 +15,7 @@ import numpy as np
 from daq.analysis.bridge import Powertrain
 from daq.analysis.budget import Part, budget_of, narrower
 from daq.analysis.bursts import Bursts
+from daq.analysis.captures import Capture
 from daq.analysis.curves import Curve
 from daq.analysis.gentle import Drawn
 from daq.analysis.glides import Glides
@@ -22,6 +23,7 @@ from daq.analysis.hover import Flight
 from daq.analysis.legs import SAME_THROTTLE, UpDown
 from daq.analysis.measured import COVERAGE, Measured
 from daq.analysis.motor import MotorMeans
+from daq.analysis.noise import Noise
 from daq.analysis.pack import FittedPack, PackFit
 from daq.analysis.plateaus import Plateaus
 from daq.analysis.plug import FittedPlug, PlugDrop
@@ -113,6 +115,8 @@ class Evidence:
         fitted_plug: What the article says of its plug.
         pack: The pack, where one fed it and the run shows what it does.
         fitted_pack: What the article says of its pack.
+        captures: Fast captures, in the order in which they were taken.
+        noise: What they say of the supply; None without any.
     """
 
     plateaus: Plateaus
@@ -138,6 +142,8 @@ class Evidence:
     fitted_plug: FittedPlug | None = None
     pack: PackFit | None = None
     fitted_pack: FittedPack | None = None
+    captures: tuple[Capture, ...] = ()
+    noise: Noise | None = None
 
     def cautions(
         self, channels: Iterable[str], more: Iterable[str] = ()

@@ -15,6 +15,7 @@ from daq.analysis import (
     flight,
     inside,
     moving,
+    noised,
     packed,
     performance,
     plugged,
@@ -25,6 +26,7 @@ from daq.analysis.air import Air, assumed_air
 from daq.analysis.aircraft import Aircraft
 from daq.analysis.bridge import read_powertrain
 from daq.analysis.bursts import read_bursts
+from daq.analysis.captures import Capture
 from daq.analysis.curves import Curve, draw_bare_curves, draw_curves, draw_exponent
 from daq.analysis.findings import Evidence, Finding
 from daq.analysis.glides import read_glides
@@ -32,6 +34,7 @@ from daq.analysis.hover import fly
 from daq.analysis.legs import up_down
 from daq.analysis.measured import Measured
 from daq.analysis.motor import Winding, read_motor
+from daq.analysis.noise import read_noise
 from daq.analysis.pack import FittedPack, read_pack
 from daq.analysis.plateaus import DEFAULT_SETTLE_S, Plateaus, average
 from daq.analysis.plug import FittedPlug, read_plug
@@ -82,6 +85,11 @@ FINDINGS: tuple[Callable[[Evidence], Finding | None], ...] = (
     plugged.in_flight,
     plugged.costs,
     plugged.trouble,
+    noised.ripple,
+    noised.dip,
+    noised.overshoot,
+    noised.lines,
+    noised.aliases,
     apart.legs_apart,
     restating.legs_on_one_voltage,
     restating.moved_by_voltage,
@@ -213,6 +221,7 @@ def analyse(
     unseen: Unseen = NOTHING_UNSEEN,
     fitted_plug: FittedPlug | None = None,
     fitted_pack: FittedPack | None = None,
+    captures: Sequence[Capture] = (),
 ) -> Analysis:
     """Analyse one run.
 
@@ -238,6 +247,7 @@ def analyse(
         unseen: What neither calibration nor readings show, on a real stand.
         fitted_plug: What the article says of its plug.
         fitted_pack: What the article says of its pack.
+        captures: Fast captures of the run, in the order in which they were taken.
 
     Returns:
         Plateaus, curves and findings; tables are empty, and a finding says so,
@@ -302,6 +312,8 @@ def analyse(
         fitted_pack=fitted_pack,
         plug=read_plug(series, holds, plateaus),
         fitted_plug=fitted_plug,
+        captures=tuple(captures),
+        noise=read_noise(captures, series),
     )
     told = BARE_FINDINGS if propeller_off else FINDINGS
     written = (write(evidence) for write in told)

@@ -41,7 +41,7 @@ EDGE_S: Final = 1e-4
 TRIED: Final = 40
 FEWEST_FITTED: Final = 16
 
-LEVELS: Final = "levels before and after"
+LEVEL: Final = "level"
 PEAKS: Final = "peaks between samples"
 ROUNDING: Final = "steps of the converter"
 FIT: Final = "fit of the way back"
@@ -108,7 +108,8 @@ def read_transient(
     late = value[size - max(FEWEST, round(LATE_SHARE * size)) :]
     if np.isfinite(early).sum() < FEWEST or np.isfinite(late).sum() < FEWEST:
         return None
-    before, after = (_level(part, capture.step_si) for part in (early, late))
+    before = _level(early, capture.step_si, "before")
+    after = _level(late, capture.step_si, "after")
     rest, rest_slow = value[begins:], slow[begins:]
     if not np.isfinite(rest_slow).any():
         return None
@@ -167,18 +168,21 @@ def _at_the_edge(value: Array, begins: int, place: int, period_s: float) -> int:
     return high if value[high] > max(value[place], float(np.nanmax(early))) else place
 
 
-def _level(part: Array, step: float) -> Measured:
+def _level(part: Array, step: float, when: str) -> Measured:
     """The mean of some samples."""
     known = part[np.isfinite(part)]
     tau = correlation_time(known - known.mean())
     u = float(known.std(ddof=1)) * math.sqrt(tau / known.size)
     dof = max(1.0, known.size / tau - 1.0)
-    scatter = Source(np.array([[u]]), np.array([dof]))
+    # All of one step: the level may lie anywhere in it.
+    steps = step / math.sqrt(12.0) / np.unique(known).size
     value = np.array([float(known.mean())])
-    # All of one step: it may lie anywhere in it.
-    rounding = step / math.sqrt(12.0) / math.sqrt(max(1.0, np.unique(known).size ** 2))
-    return Measured(value, {f"{LEVELS} {value[0]:.9g}": scatter}).with_source(
-        ROUNDING, np.array([rounding])
+    return Measured(
+        value,
+        {
+            f"{LEVEL} {when}": Source(np.array([u]), np.array([dof])),
+            f"{ROUNDING} {when}": Source(np.array([steps]), np.array([math.inf])),
+        },
     )
 
 
