@@ -23,6 +23,7 @@ from daq.analysis.hover import Flight
 from daq.analysis.legs import SAME_THROTTLE, UpDown
 from daq.analysis.measured import COVERAGE, Measured
 from daq.analysis.motor import MotorMeans
+from daq.analysis.noise import Noise
 from daq.analysis.pack import FittedPack, PackFit
 from daq.analysis.plateaus import Plateaus
 from daq.analysis.plug import FittedPlug, PlugDrop
@@ -118,6 +119,7 @@ class Evidence:
         steps: What the pack's voltage lost at steps of current, if there were any.
         captures: Fast captures that came.
         missed: Fast captures that did not come, and why, in sentences.
+        noise: What the captures say of the supply; None without any.
     """
 
     plateaus: Plateaus
@@ -146,6 +148,7 @@ class Evidence:
     steps: PackSteps | None = None
     captures: tuple[Capture, ...] = ()
     missed: tuple[str, ...] = ()
+    noise: Noise | None = None
 
     def cautions(
         self, channels: Iterable[str], more: Iterable[str] = ()

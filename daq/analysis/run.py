@@ -15,6 +15,7 @@ from daq.analysis import (
     flight,
     inside,
     moving,
+    noised,
     packed,
     performance,
     plugged,
@@ -34,6 +35,7 @@ from daq.analysis.hover import fly
 from daq.analysis.legs import up_down
 from daq.analysis.measured import Measured
 from daq.analysis.motor import Winding, read_motor
+from daq.analysis.noise import read_noise
 from daq.analysis.pack import FittedPack, read_pack
 from daq.analysis.plateaus import DEFAULT_SETTLE_S, Plateaus, average
 from daq.analysis.plug import FittedPlug, read_plug
@@ -87,6 +89,11 @@ FINDINGS: tuple[Callable[[Evidence], Finding | None], ...] = (
     plugged.in_flight,
     plugged.costs,
     plugged.trouble,
+    noised.ripple,
+    noised.dip,
+    noised.overshoot,
+    noised.lines,
+    noised.aliases,
     apart.legs_apart,
     restating.legs_on_one_voltage,
     restating.moved_by_voltage,
@@ -315,6 +322,7 @@ def analyse(
         fitted_plug=fitted_plug,
         captures=tuple(captures),
         missed=tuple(missed),
+        noise=read_noise(captures, series),
     )
     told = BARE_FINDINGS if propeller_off else FINDINGS
     written = (write(evidence) for write in told)
