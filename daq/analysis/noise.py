@@ -20,7 +20,14 @@ from daq.analysis.transient import Transient
 
 #: Labels by how well their ripple is defined: a level is held, a chop leaves one, a
 #: punch comes to one.
-LABELS: Final = ("level", "chop", "punch")
+LABELS: Final[Mapping[str, int]] = {
+    "level": 0,
+    "cruise": 0,
+    "burst": 0,
+    "drop": 1,
+    "chop": 1,
+    "punch": 2,
+}
 POOLED: Final = "ripple from capture to capture"
 
 
@@ -143,7 +150,7 @@ def read_noise(
         channel = series.get(capture.channel)
         if channel is not None:
             ripple = with_scale(ripple, channel)
-        key = (capture.channel, capture.label, capture.segment, capture.period_s)
+        key = (capture.channel, capture.label, capture.period_s)
         found.setdefault(key, []).append(ripple)
     if not found:
         return None
@@ -207,7 +214,7 @@ def with_scale(ripple: Ripple, channel: Series) -> Ripple:
 
 
 def _rank(label: str) -> int:
-    return LABELS.index(label) if label in LABELS else len(LABELS)
+    return LABELS.get(label, len(LABELS))
 
 
 def _grouped(ripples: list[Ripple]) -> Group:
@@ -247,7 +254,7 @@ def _pairs(groups: tuple[Group, ...]) -> Iterable[Aliases]:
     for place, one in enumerate(groups):
         for other in groups[place + 1 :]:
             a, b = one.first.capture, other.first.capture
-            if (a.channel, a.label, a.segment) != (b.channel, b.label, b.segment):
+            if (a.channel, a.label) != (b.channel, b.label):
                 continue
             pair = tell_apart(one.first, other.first)
             if pair is not None:

@@ -29,8 +29,16 @@ from daq.units import milli
 CHANNEL: Final = "voltage"
 STATES: Final = {
     "level": "while throttle is held",
+    "cruise": "at cruise",
+    "burst": "in the burst",
     "punch": "around the punch",
+    "drop": "around the drop of throttle",
     "chop": "around the chop",
+}
+WHEN: Final = {
+    "punch": "Under the punch",
+    "drop": "After the drop of throttle",
+    "chop": "After the chop",
 }
 #: Lines that are told by name.
 TOLD_LINES: Final = 3
@@ -245,9 +253,7 @@ def _state(one: Ripple) -> str:
 
 
 def _when(one: Ripple) -> str:
-    return {"punch": "Under the punch", "chop": "After the chop"}.get(
-        one.capture.label, "In a capture"
-    )
+    return WHEN.get(one.capture.label, "In a capture")
 
 
 def _way_back(one: Ripple, change: Transient) -> str:

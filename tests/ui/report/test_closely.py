@@ -12,7 +12,7 @@ from ui.report.closely import COLUMNS, Shown, draw_captures
 def capture(
     label: str, value: Array, period_s: float, *, before: int = 0, lost: int = 0
 ) -> Capture:
-    t_s = (np.arange(value.size) - before) * period_s
+    t_s: Array = (np.arange(value.size, dtype=np.float64) - before) * period_s
     return Capture("voltage", label, 3, t_s, value, period_s, 0.02, 0, lost, 1.0)
 
 
