@@ -5,6 +5,7 @@ Nothing here reads a run or computes a figure.
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -33,6 +34,30 @@ def _nothing_learned(comparison: Comparison) -> str:
             "stands differ, not what mounting again does."
         )
     return "Nothing was mounted again, so there is nothing to learn from."
+
+
+def noise_words(comparison: Comparison) -> list[str]:
+    """Whether articles differ in supply noise, in sentences."""
+    from daq.analysis.noise_apart import noise_verdict
+
+    first = comparison.groups[0].name
+    return [
+        noise_verdict(found, first, name)
+        for name, several in comparison.noises.items()
+        for found in several
+    ]
+
+
+def unseen_words(comparison: Comparison) -> tuple[str, ...]:
+    """What the captures say nothing of, in the band that is told first."""
+    from daq.analysis.noised import cannot_see
+
+    every = [found for several in comparison.noises.values() for found in several]
+    if not every:
+        return ()
+    widest = max(every, key=lambda found: found.band_hz[1])
+    highest_hz = widest.band_hz[1]
+    return cannot_see(widest.band_hz, 0.5 / highest_hz)
 
 
 def value_words(chosen: Chosen, candidate: Candidate) -> str:
@@ -82,6 +107,7 @@ def to_dict(comparison: Comparison, matters: float) -> dict[str, Any]:
         comparison: what was found.
         matters: relative difference that matters, for how many runs would settle it.
     """
+    from daq.analysis.noise_apart import noise_verdict
     from daq.analysis.verdicts import rests_on, to_settle, verdict
 
     first = comparison.groups[0].name
@@ -120,5 +146,23 @@ def to_dict(comparison: Comparison, matters: float) -> dict[str, Any]:
             }
             for chosen in comparison.chosen
         ],
+        "supply_noise": [
+            {
+                "first": first,
+                "second": name,
+                "sentence": noise_verdict(found, first, name),
+                "what": found.what,
+                "band_hz": list(found.band_hz),
+                "verdict": found.verdict,
+                "ratio": _interval(found.ratio),
+            }
+            for name, several in comparison.noises.items()
+            for found in several
+        ],
         "cautions": list(comparison.cautions),
     }
+
+
+def _interval(ratio: tuple[float, float, float]) -> list[float | None]:
+    """Value, low and high; None for a limit that is not known."""
+    return [value if math.isfinite(value) else None for value in ratio]

@@ -7,7 +7,7 @@ Nothing here computes a figure or prints one.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -17,6 +17,8 @@ from ui.choosing import Chosen, choices
 
 if TYPE_CHECKING:
     from daq.analysis.compare import Compared, Mounting
+    from daq.analysis.noise import Figure
+    from daq.analysis.noise_apart import NoiseDifference
     from daq.analysis.remounting import Reproducibility
     from ui.results import Results
 
@@ -55,6 +57,7 @@ class Comparison:
         compared: by article, the others against the first.
         learned: what mounting again does, by quantity.
         chosen: the questions to all articles.
+        noises: by article, its supply noise against the first's.
         cautions: what must be known.
         order: the articles in the order of the runs, as letters.
     """
@@ -63,6 +66,7 @@ class Comparison:
     compared: Mapping[str, Compared]
     learned: Mapping[str, Reproducibility]
     chosen: tuple[Chosen, ...]
+    noises: Mapping[str, tuple[NoiseDifference, ...]]
     cautions: tuple[str, ...]
     order: str
 
@@ -101,8 +105,9 @@ def compare_folders(
     }
     chosen = choices(groups, learned)
     answered = any(one.choice is not None for one in chosen)
+    noises = {group.name: _noises(groups[0], group) for group in groups[1:]}
     different = any(found.differences for found in compared.values())
-    if compared and not different and not answered:
+    if compared and not (different or answered or any(noises.values())):
         reasons = next(iter(compared.values())).missing.values()
         raise InputFault(" ".join(dict.fromkeys(reasons)))
     return Comparison(
@@ -110,9 +115,38 @@ def compare_folders(
         compared=compared,
         learned=learned,
         chosen=chosen,
+        noises=noises,
         cautions=tuple(_cautions(groups)),
         order=_order(groups),
     )
+
+
+def _noises(first: Group, second: Group) -> tuple[NoiseDifference, ...]:
+    """Supply noise of two articles, in every figure that all their runs have."""
+    from daq.analysis.noise_apart import READ, hold_apart
+
+    each = [_figures(first), _figures(second)]
+    found = []
+    for what in READ:
+        values = [[run[what] for run in runs if what in run] for runs in each]
+        apart = hold_apart(*values)
+        if apart is not None:
+            found.append(apart)
+    return tuple(found)
+
+
+def _figures(group: Group) -> list[dict[str, Figure]]:
+    """What each run is compared by, its sources named as in a comparison."""
+    from daq.analysis.compare import belonging
+    from daq.analysis.noise import figures
+
+    return [
+        {
+            what: replace(one, value=belonging(one.value, mounting))
+            for what, one in figures(mounting.analysis.evidence.noise).items()
+        }
+        for mounting in group.mountings
+    ]
 
 
 def _each_once(folders: Sequence[Path]) -> None:

@@ -101,7 +101,7 @@ def _print_json(comparison: Comparison, args: argparse.Namespace) -> None:
 
 def _print(comparison: Comparison, matters: float) -> None:
     from ui.cli.text import labelled, wrapped
-    from ui.compared import learned_words
+    from ui.compared import learned_words, noise_words
 
     for place, group in enumerate(comparison.groups):
         letter = chr(ord("A") + place)
@@ -111,10 +111,13 @@ def _print(comparison: Comparison, matters: float) -> None:
         print(wrapped(f"in the order {comparison.order}", indent=4))
     parts = [chosen for chosen in comparison.chosen if chosen.part]
     whole = [chosen for chosen in comparison.chosen if not chosen.part]
-    if parts:
+    noises = noise_words(comparison)
+    if parts or noises:
         print()
     for chosen in parts:
         _print_chosen(chosen)
+    for words in noises:
+        print(wrapped(words, indent=2, hang=4))
     _print_compared(comparison, matters)
     if len(comparison.groups) == 1:
         print()

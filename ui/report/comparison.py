@@ -127,7 +127,10 @@ class Page:
     articles: tuple[tuple[str, str], ...]
     order: str
     first: tuple[Asked, ...]
+    noises: tuple[str, ...]
     overlays: tuple[Drawn, ...]
+    unseen: tuple[str, ...]
+    alone: bool
     pairs: tuple[Pair, ...]
     learned: tuple[str, ...]
     asked: tuple[Asked, ...]
@@ -169,6 +172,7 @@ def page_of(comparison: Comparison, matters: float) -> Page:
     others = " and ".join(names[1:])
     pairs = _pairs(comparison, matters)
     parts = any(chosen.part for chosen in comparison.chosen)
+    parts = parts or any(comparison.noises.values())
     # Beside an answer, what was not compared is a remark.
     not_compared = [f"{w}" for pair in pairs if parts for w in pair.why_not]
     return Page(
@@ -179,7 +183,10 @@ def page_of(comparison: Comparison, matters: float) -> Page:
         ),
         order=comparison.order,
         first=_asked(chosen for chosen in comparison.chosen if chosen.part),
+        noises=tuple(compared.noise_words(comparison)),
         overlays=tuple(_overlays(comparison)),
+        unseen=compared.unseen_words(comparison),
+        alone=len(comparison.groups) == 1,
         pairs=tuple(pair for pair in pairs if pair.told or not parts),
         learned=tuple(compared.learned_words(comparison)),
         asked=_asked(chosen for chosen in comparison.chosen if not chosen.part),

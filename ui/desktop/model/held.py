@@ -125,10 +125,12 @@ def _minutes(seconds: "Measured") -> str:
 
 def _told(comparison: "Comparison", matters: float) -> list[tuple[str, str]]:
     from daq.analysis.verdicts import rests_on, to_settle, verdict
-    from ui.compared import chosen_words, learned_words
+    from ui.compared import chosen_words, learned_words, noise_words
 
     first = comparison.groups[0].name
     told: list[tuple[str, str]] = [("Compared", "head")]
+    told += [(chosen_words(chosen), "") for chosen in comparison.chosen if chosen.part]
+    told += [(words, "") for words in noise_words(comparison)]
     for name, compared in comparison.compared.items():
         for difference in compared.differences:
             told.append((verdict(difference, first, name), ""))
@@ -140,7 +142,9 @@ def _told(comparison: "Comparison", matters: float) -> list[tuple[str, str]]:
         ]
     if not comparison.compared:
         told += [(words, "") for words in learned_words(comparison)]
-    told += [(chosen_words(chosen), "") for chosen in comparison.chosen]
+    told += [
+        (chosen_words(chosen), "") for chosen in comparison.chosen if not chosen.part
+    ]
     told += [
         (f"{words[:1].upper()}{words[1:]}.", "small") for words in comparison.cautions
     ]
