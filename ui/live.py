@@ -34,6 +34,7 @@ class LiveRun:
         began_s: host time when the walk began; NaN before.
         cut_s: host time when it was cut; NaN while it was not.
         tried: a part of the proof was begun, so that there is something to tell.
+        captures: what each fast capture is of, by its number.
     """
 
     plan: Plan
@@ -48,6 +49,7 @@ class LiveRun:
     began_s: float = math.nan
     cut_s: float = math.nan
     tried: bool = False
+    captures: dict[int, str] = field(default_factory=dict)
     _told: State = State.LOCKED
 
     def take(self, record: Record) -> None:
@@ -86,6 +88,8 @@ class LiveRun:
             self._told = State.__members__.get(str(note.get("state")), State.UNKNOWN)
         elif kind == "segment":
             self.segment = note
+        elif kind == "capture" and isinstance(number := note.get("number"), int):
+            self.captures[number] = str(note.get("label"))
         elif kind == "outcome":
             self.outcome = note
 

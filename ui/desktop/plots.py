@@ -175,7 +175,7 @@ class LivePlot(QWidget):
 
 
 def to_trade_array(
-    channel: str, values: NDArray[np.float32]
+    channel: str, values: NDArray[np.float32] | NDArray[np.float64]
 ) -> tuple[NDArray[np.float64], str]:
     """Values in the unit that a person reads; the conversions are straight lines."""
     zero, unit = to_trade(channel, 0.0)

@@ -11,10 +11,12 @@ from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
 
 from PySide6.QtCore import Signal
-from PySide6.QtWidgets import QHBoxLayout, QStackedWidget, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QStackedWidget, QVBoxLayout, QWidget
 
 from daq.errors import GramwattError
+from protocols.plan import Plan
 from ui.desktop import theme
+from ui.desktop.glimpse import GlimpsePane
 from ui.desktop.model.desk import Desk
 from ui.desktop.model.memory import Memory
 from ui.desktop.model.setup import Setup
@@ -55,6 +57,8 @@ class SpinRoom(QWidget):
         self.steps = StepsPanel(desk)
         self.end = EndPanel()
         self.walk = Walk()
+        self.glimpse = GlimpsePane()
+        self.glimpse.setVisible(False)
         self.panel.changed.connect(self._plan_changed)
         self.panel.begin.connect(self._begin)
         self.panel.wants_bench.connect(self.wants_bench)
@@ -80,13 +84,18 @@ class SpinRoom(QWidget):
         row.setSpacing(3 * theme.UNIT)
         row.addWidget(self._left, 5)
         row.addWidget(rule(upright=True))
-        row.addWidget(self.walk, 7)
+        right = QVBoxLayout()
+        right.setSpacing(theme.UNIT)
+        right.addWidget(self.walk, 8)
+        right.addWidget(self.glimpse, 3)
+        row.addLayout(right, 7)
         self.steps.rest = self._scrolls[1]
         self._plan_changed()
 
     def dress(self) -> None:
         """Colours of the scheme."""
         self.walk.dress()
+        self.glimpse.dress()
 
     def close_jobs(self) -> None:
         """Nobody waits for findings any more."""
@@ -97,6 +106,12 @@ class SpinRoom(QWidget):
     def _plan_changed(self) -> None:
         order = self.setup.order
         self.walk.show_plan(order.plan if order else None, self.setup.seen)
+        self._await_captures(order.plan if order else None)
+
+    def _await_captures(self, plan: Plan | None) -> None:
+        """Make room for captures where the plan asks for some."""
+        self.glimpse.forget()
+        self.glimpse.setVisible(plan is not None and bool(plan.captures))
 
     def _begin(self) -> None:
         order = self.setup.order
@@ -143,6 +158,7 @@ class SpinRoom(QWidget):
             self.steps.begin(spinning)
             self.walk.show_plan(None, None)
             self.walk.show_plan(spinning.order.plan, self.setup.seen)
+            self._await_captures(spinning.order.plan)
         if spinning.stage is Stage.ENDED:
             self._show_end(spinning)
         else:
@@ -168,6 +184,9 @@ class SpinRoom(QWidget):
         spinning = self._desk.spinning
         if spinning is not None and spinning is not self._closed:
             self.walk.draw(spinning)
+            newest = spinning.heard.glimpses.newest
+            label = spinning.live.captures.get(newest.number, "") if newest else ""
+            self.glimpse.draw(newest, label)
 
 
 def _page(scroll: Upright, foot: QWidget) -> QWidget:

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from daq.units import milli
+from protocols.limits import brief
 from ui.report import svg
 from ui.report.charts import BOTTOM, LEFT, Drawn, one_chart
 from ui.report.paper import label, paper, say_simulated, span
@@ -185,7 +186,7 @@ def _range(line: _Line, unit: str) -> str:
 def _note(shown: Sequence[Shown], each: list[list[Capture]]) -> str:
     """How it was taken, and which line is whose."""
     sample = each[0][0]
-    every = f"one sample every {MICRO * sample.period_s:.3g} \N{MICRO SIGN}s"
+    every = f"one sample every {brief(MICRO * sample.period_s)} \N{MICRO SIGN}s"
     words = f"The first of {len(each[0])} captures, {every}"
     if is_long(sample):
         words += "; the band runs from the lowest to the highest of each moment."

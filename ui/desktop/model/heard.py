@@ -13,6 +13,7 @@ from typing import Final
 from daq.link import session as s
 from daq.link.conversation import Conversation
 from daq.link.messages import ChannelPage, State
+from ui.desktop.model.glimpses import Glimpses
 from ui.desktop.model.tape import Tape
 
 RATE_OVER_S: Final = 2.0
@@ -63,6 +64,7 @@ class Heard:
         tapes: the last hour of each channel, by name, SI, zero taken off.
         zeros: what each channel read at rest, SI; shown readings begin there.
         restarts: how often it began again.
+        glimpses: its fast captures.
     """
 
     def __init__(self) -> None:
@@ -72,6 +74,7 @@ class Heard:
         self.tapes: dict[str, Tape] = {}
         self.zeros: dict[str, float] = {}
         self.restarts = 0
+        self.glimpses = Glimpses()
         self._rates: dict[int, _Rate] = {}
         self._whole = self._lost = 0
         self._lost_lately, self._whole_lately = _Rate(), _Rate()
@@ -84,6 +87,8 @@ class Heard:
         elif isinstance(happening, s.StateTold):
             self.state = happening.message.state
             self.latch = happening.message.latch
+        elif isinstance(happening, s.BurstTold):
+            self.glimpses.take(happening)
         elif isinstance(happening, s.Identified):
             self._identified(happening.stand)
         elif isinstance(happening, s.Restarted):
@@ -106,6 +111,7 @@ class Heard:
             c.name for c in self.stand.channels
         ]
         self.stand = stand
+        self.glimpses.know(stand.channels)
         if not same:
             self.tapes = {page.name: Tape() for page in stand.channels}
             self._rates = {}
