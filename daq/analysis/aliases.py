@@ -23,7 +23,7 @@ APART: Final = 0.03
 WANDER_REL: Final = 0.003
 #: Origins are looked for up to so many times the faster rate: the stand's filter keeps
 #: out most of what is beyond.
-REACH: Final = 2.5
+REACH: Final = 1.75
 #: The same line has amplitudes at two rates that are no further apart.
 AMPLITUDES: Final = 1.6
 #: Two captures place one line no better than this share of one over their spans.

@@ -92,13 +92,16 @@ class _Samples:
         return float(np.sqrt((amplitude**2).mean() * gain))
 
 
-def find_lines(value: Array, period_s: float, floor_hz: float) -> tuple[Line, ...]:
+def find_lines(
+    value: Array, period_s: float, floor_hz: float, floor_si: float = 0.0
+) -> tuple[Line, ...]:
     """The largest lines of evenly placed samples, the largest first.
 
     Args:
         value: Without what is slow, shape (n,); NaN where there is no sample.
         period_s: From one to the next.
         floor_hz: Lines below it are left aside.
+        floor_si: Lines smaller than it are left aside.
     """
     known = np.flatnonzero(np.isfinite(value))
     if known.size < FEWEST:
@@ -110,6 +113,7 @@ def find_lines(value: Array, period_s: float, floor_hz: float) -> tuple[Line, ..
         return ()
     first = one.spectrum(one.value)
     least = max(
+        floor_si,
         ABOVE * float(np.median(first[usable])),
         SMALLEST_SHARE * float(first[usable].max()),
     )

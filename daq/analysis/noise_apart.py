@@ -23,12 +23,12 @@ from daq.analysis.transient import LEVEL, PEAKS
 OWN: Final = (SPREAD, ROUNDING, POOLED, PEAKS, LEVEL)
 #: Captures whose periods differ by more than this share are not compared.
 SAME_PERIOD: Final = 0.01
-#: How a figure is read.
+#: How a figure is read: its name, and less and more of it.
 READ: Final = {
-    "ripple": "ripple (rms)",
-    "ripple peak to peak": "ripple (peak to peak)",
-    "dip": "dip under the punch",
-    "overshoot": "overshoot after the chop",
+    "ripple": ("ripple (rms)", "less", "more"),
+    "ripple peak to peak": ("ripple (peak to peak)", "less", "more"),
+    "dip": ("dip under the punch", "a smaller", "a deeper"),
+    "overshoot": ("overshoot after the chop", "a smaller", "a larger"),
 }
 
 Verdict = Literal["less", "more", "cannot tell", "no verdict"]
@@ -168,7 +168,7 @@ def _shared(value: Measured) -> Measured:
 
 def noise_verdict(difference: NoiseDifference, first: str, second: str) -> str:
     """Whether the two can be told apart, a sentence; for the band alone."""
-    what = READ.get(difference.what, difference.what)
+    what, less, more = READ.get(difference.what, (difference.what, "less", "more"))
     low_hz, high_hz = difference.band_hz
     band = f"between {_hertz(low_hz)} and {_hertz(high_hz)} only"
     ratio, low, high = difference.ratio
@@ -176,7 +176,7 @@ def noise_verdict(difference: NoiseDifference, first: str, second: str) -> str:
     unit = "mV" if difference.channel == "voltage" else "mA"
     if difference.verdict == "no verdict":
         return (
-            f"No verdict on {what}: {second} had {figures} {unit} in {first}, {band}, "
+            f"No verdict on {what}: {second} and {first} had {figures} {unit}, {band}, "
             "but each was run once, and what another run does is not known."
         )
     told = with_interval(100 * ratio, 100 * low, 100 * high, "%", 0.95)
@@ -185,8 +185,9 @@ def noise_verdict(difference: NoiseDifference, first: str, second: str) -> str:
             f"{second} and {first} cannot be told apart in {what}: {figures} {unit}, "
             f"which is {told} of it, {band}."
         )
+    way = less if difference.verdict == "less" else more
     return (
-        f"{second} has {difference.verdict} {what} than {first}: {figures} {unit}, "
+        f"{second} has {way} {what} than {first}: {figures} {unit}, "
         f"which is {told} of it, {band}."
     )
 
@@ -196,4 +197,4 @@ def _milli(value: float) -> str:
 
 
 def _hertz(hertz: float) -> str:
-    return f"{figure(hertz / 1e3)} kHz" if hertz >= 1e3 else f"{figure(hertz)} Hz"
+    return f"{hertz / 1e3:.3g} kHz" if hertz >= 1e3 else f"{hertz:.3g} Hz"

@@ -21,9 +21,10 @@ from daq.analysis.findings import (
     text_of,
 )
 from daq.analysis.lines import Line
+from daq.analysis.measured import Measured, Source
 from daq.analysis.ripple import Ripple
 from daq.analysis.rounding import figure, in_passing
-from daq.analysis.transient import Transient
+from daq.analysis.transient import PEAKS, Transient
 from daq.units import milli
 
 CHANNEL: Final = "voltage"
@@ -111,9 +112,16 @@ def overshoot(evidence: Evidence) -> Finding | None:
     if above is None or high is None:
         return None
     step = milli(one.capture.step_si)
-    if above.low <= 0.0 or above.value < 2.0 * step:
+    sample = replace(change.depth_si, sources=_without_peaks(change.depth_si))
+    sure = reading(sample, 0, "mV", milli)
+    if sure is None or sure.low <= step:
         most = max(above.high, step)
         said = f"overshoots by no more than {figure(most, most)} mV that could be seen"
+    elif above.low <= 0.0:
+        said = (
+            f"overshoots by {bare_text(sure)} at least, to {bare_text(high)}: its peak "
+            "lies between samples"
+        )
     else:
         said = f"overshoots by {text_of(above)}, to {bare_text(high)}"
     return _told(
@@ -157,7 +165,7 @@ def aliases(evidence: Evidence) -> Finding | None:
         return None
     first, second = (hertz_text(rate) for rate in pair.rates_hz)
     told = [words for words in (_kept(pair), *_moved(pair), _left(pair)) if words]
-    sentence = f"At {first} and {second} samples a second: {'; '.join(told)}."
+    sentence = f"Sampled at {first} and at {second}: {'; '.join(told)}."
     one = pair.faster
     return remark_of(
         "supply-aliases",
@@ -199,14 +207,14 @@ def band_text(band_hz: tuple[float, float]) -> str:
 
 def hertz_text(hertz: float) -> str:
     """A frequency in three digits."""
-    return f"{figure(hertz / 1e3)} kHz" if hertz >= 1e3 else f"{figure(hertz)} Hz"
+    return f"{hertz / 1e3:.3g} kHz" if hertz >= 1e3 else f"{hertz:.3g} Hz"
 
 
 def time_text(seconds: float) -> str:
     """A time in three digits."""
     if seconds < 1e-3:
-        return f"{figure(1e6 * seconds)} \N{MICRO SIGN}s"
-    return f"{figure(1e3 * seconds)} ms"
+        return f"{1e6 * seconds:.3g} \N{MICRO SIGN}s"
+    return f"{milli(seconds):.3g} ms"
 
 
 def _told(
@@ -289,6 +297,11 @@ def _line_text(line: Line) -> str:
     return where if size is None else f"{where} ({bare_text(size)})"
 
 
+def _without_peaks(depth: Measured) -> dict[str, Source]:
+    """What is sure of an extreme: a peak between samples can only be higher."""
+    return {n: source for n, source in depth.sources.items() if n != PEAKS}
+
+
 def _of(pair: Aliases, verdict: str) -> list[Told]:
     return [told for told in pair.told if told.verdict == verdict]
 
@@ -297,8 +310,8 @@ def _kept(pair: Aliases) -> str:
     kept = [_line_text(told.line) for told in _of(pair, "kept")]
     if not kept:
         return ""
-    verb = "stays where it is and is real" if len(kept) == 1 else "stay and are real"
-    return f"{in_words(kept)} {verb}"
+    verb = "is" if len(kept) == 1 else "are"
+    return f"{in_words(kept)} {verb} real, both show it"
 
 
 def _moved(pair: Aliases) -> list[str]:

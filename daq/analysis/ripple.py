@@ -27,6 +27,8 @@ SPLIT_HZ: Final = 1_000.0
 SPLIT_SPANS: Final = 4.0
 #: ... nor above this share of half the rate.
 SPLIT_NYQUIST: Final = 0.25
+#: Lines smaller than this share of a step are left aside.
+SMALLEST_STEPS: Final = 0.05
 #: Samples without which nothing is read.
 FEWEST: Final = 48
 #: Stretches whose ripple is compared, for its uncertainty.
@@ -35,13 +37,19 @@ PARTS: Final = 8
 #: level jumps by so many times the ripple.
 OTHER_STATE: Final = 2.0
 JUMP: Final = 4.0
-#: Left out on either side of a cut, in spans of the split.
+#: A jump is looked for over this many spans of the split, and stands so many times
+#: above what there is elsewhere.
+JUMP_SPANS: Final = 0.1
+OUT_OF_PLACE: Final = 8.0
+#: Left out on either side of a cut, and at the ends, in spans of the split.
 GUARD_SPANS: Final = 0.3
 #: Reach of the Gaussian weight in its standard deviations.
 REACH: Final = 4.0
-#: How far the power of rounding may be from that of even noise, as a share of it: where
-#: the ripple is hardly a step it is not even.
-ROUNDING_SHARE: Final = 0.5
+#: Rounding of a line is no noise: it goes round with it, and makes its amplitude wrong
+#: by a share of a step that falls with the root of their ratio (N. M. Blachman, The
+#: intermodulation and distortion due to quantization of sinusoids, IEEE Trans. ASSP 33,
+#: 1985, from memory). This much of it at one step.
+ROUNDING_SHARE: Final = 0.2
 
 SPREAD: Final = "ripple from part to part"
 ROUNDING: Final = "steps of the converter"
@@ -87,13 +95,15 @@ def read_ripple(capture: Capture) -> Ripple | None:
     split_hz = min(
         max(SPLIT_HZ, SPLIT_SPANS / span_s), max(SPLIT_NYQUIST * half_hz, 1.0 / span_s)
     )
-    cut = _cut(value, split_hz * period_s)
+    cut = _jump(value, split_hz * period_s, capture.step_si)
+    if cut is None:
+        cut = _cut(value, split_hz * period_s)
+    guard = round(GUARD_SPANS / (split_hz * period_s))
     parts = [slice(0, value.size)]
     if cut is not None:
         parts = [slice(0, cut), slice(cut, value.size)]
     slow = np.concatenate([_slow(value[p], split_hz * period_s) for p in parts])
     quick = value - slow
-    guard = 0 if cut is None else round(GUARD_SPANS / (split_hz * period_s))
     if cut is None:
         parts = _by_trigger(capture, quick)
     stretch = _loudest(quick, parts, guard)
@@ -101,7 +111,7 @@ def read_ripple(capture: Capture) -> Ripple | None:
     known = inside[np.isfinite(inside)]
     if known.size < FEWEST // 2:
         return None
-    lines = find_lines(inside, period_s, split_hz)
+    lines = find_lines(inside, period_s, split_hz, SMALLEST_STEPS * capture.step_si)
     times_s = capture.t_s[stretch]
     return Ripple(
         capture=capture,
@@ -111,7 +121,7 @@ def read_ripple(capture: Capture) -> Ripple | None:
         seen=int(known.size),
         rms_si=_rms(known, capture.step_si),
         peak_to_peak_si=_peak_to_peak(known, capture.step_si),
-        lines=tuple(_whole(line, split_hz) for line in lines),
+        lines=tuple(_whole(line, split_hz, capture.step_si) for line in lines),
         slow_si=slow,
         quick_si=quick,
         transient=read_transient(capture, slow, cut, guard),
@@ -145,8 +155,28 @@ def _slow(value: Array, split: float) -> Array:
     return np.where(below > 1e-9 * s0 * s2, line, mean)
 
 
+def _jump(value: Array, split: float, step: float) -> int | None:
+    """Where the level jumps; None where it does not.
+
+    Means of short stretches on either side of each sample, against how far these are
+    apart elsewhere.
+    """
+    known = np.flatnonzero(np.isfinite(value))
+    wide = max(4, round(JUMP_SPANS / split))
+    if known.size < 4 * wide:
+        return None
+    total = np.concatenate(([0.0], np.cumsum(value[known])))
+    means = (total[wide:] - total[:-wide]) / wide
+    apart = np.abs(means[wide:] - means[:-wide])
+    place = int(np.argmax(apart))
+    usual = float(np.median(apart)) / 0.6745  # of normal noise its deviation
+    if apart[place] <= max(OUT_OF_PLACE * usual, 2.0 * step):
+        return None
+    return int(known[place + wide])
+
+
 def _cut(value: Array, split: float) -> int | None:
-    """Where one state becomes another at once; None where it does not.
+    """Where one state becomes another, more or less quickly; None where it does not.
 
     The place that best parts the samples into two of different mean and scatter
     (D. V. Hinkley, Inference about the change-point, Biometrika 57, 1970, from memory),
@@ -187,19 +217,17 @@ def _by_trigger(capture: Capture, quick: Array) -> list[slice]:
 
 
 def _loudest(quick: Array, parts: list[slice], guard: int) -> slice:
-    """The part with the most ripple, what is beside a cut left out."""
-    if len(parts) == 1:
-        return parts[0]
-    first, second = parts
-    sides = [
-        slice(first.start, max(first.stop - guard, first.start)),
-        slice(min(second.start + guard, second.stop), second.stop),
-    ]
+    """The part with the most ripple, without its ends.
+
+    Beside an end or a cut the slow curve leans on one side alone and takes ripple with
+    it.
+    """
+    inner = [slice(part.start + guard, part.stop - guard) for part in parts]
     sizes = [
-        float(np.nanstd(quick[side])) if np.isfinite(quick[side]).any() else -1.0
-        for side in sides
+        float(np.nanstd(quick[part])) if np.isfinite(quick[part]).sum() > 1 else -1.0
+        for part in inner
     ]
-    return sides[int(np.argmax(sizes))]
+    return inner[int(np.argmax(sizes))]
 
 
 def _rms(known: Array, step: float) -> Measured:
@@ -218,9 +246,12 @@ def _rms(known: Array, step: float) -> Measured:
     rms = math.sqrt(left)
     # Where little is left the square is what is known, and the root is bounded by it.
     over = 2.0 * max(rms, math.sqrt(max(by_parts, by_samples, rounding * 0.1)), 1e-300)
-    return _with(
-        rms, max(by_parts, by_samples) / over, ROUNDING_SHARE * rounding / over
-    )
+    return _with(rms, max(by_parts, by_samples) / over, _rounded(rms, step))
+
+
+def _rounded(size: float, step: float) -> float:
+    """Standard uncertainty of an amplitude by the steps of the converter."""
+    return ROUNDING_SHARE * step * math.sqrt(step / max(size, step))
 
 
 def _with(value: float, spread: float, rounded: float) -> Measured:
@@ -240,7 +271,7 @@ def _peak_to_peak(known: Array, step: float) -> Measured:
     return _with(swing, spread, step / math.sqrt(6.0))
 
 
-def _whole(line: Line, split_hz: float) -> Line:
+def _whole(line: Line, split_hz: float, step: float) -> Line:
     """What taking off the slow curve took off the line put back."""
     kept = 1.0 - 0.5 ** ((line.hertz / split_hz) ** 2)
     size = line.amplitude_si
@@ -248,4 +279,6 @@ def _whole(line: Line, split_hz: float) -> Line:
         name: source.scaled(np.array([1.0 / kept]))
         for name, source in size.sources.items()
     }
-    return replace(line, amplitude_si=Measured(size.value / kept, sources))
+    rounded = np.array([_rounded(line.size_si, step)])
+    whole = Measured(size.value / kept, sources)
+    return replace(line, amplitude_si=whole.with_source(ROUNDING, rounded))
