@@ -12,6 +12,7 @@ from dataclasses import replace
 
 from daq.link import messages as m
 from daq.link.session import Sampled, Stand
+from protocols.guard.readings import ReadingCheck
 from protocols.limits import Limit, brief, to_trade
 from protocols.task import NEEDED
 
@@ -302,7 +303,8 @@ class Scales:
                 high, _ = to_trade(name, limit.high)
                 return (
                     f"{reads}, outside its limit of {brief(low)} to {brief(high)} "
-                    f"{unit} ({limit.source})."
+                    f"{unit} ({limit.source}). {ReadingCheck(limit).advice(mean)} "
+                    "Nothing was armed."
                 )
         return None
 

@@ -93,6 +93,30 @@ class Order:
         """What will be walked."""
         return self.task.plan
 
+    def charge_caution(self, rest_v: float) -> str:
+        """That the pack is not charged enough for the plan; "" where it seems to be.
+
+        Args:
+            rest_v: what it has at rest, now.
+        """
+        from protocols.limits import brief
+        from protocols.preview import preview
+
+        pack = self.article.pack
+        seen = preview(self.plan, self.article, self.task.limits, self.task.rules)
+        low = [near for near in seen.approaches if near.channel == "voltage"]
+        if pack is None or not low:
+            return ""
+        sag_v = self.article.source_v - low[0].value
+        left_v, floor_v = rest_v - sag_v, low[0].bound
+        if left_v >= floor_v:
+            return ""
+        return (
+            f"The pack has {brief(rest_v)} V at rest, {brief(rest_v / pack.cells)} V a "
+            f"cell, and the plan is expected to take {brief(sag_v)} V of it: below its "
+            f"floor of {brief(floor_v)} V, so it will probably trip. Charge it first."
+        )
+
     def start(self, port: str, baud: int, out: Path, *, own: bool) -> dict[str, object]:
         """What a keeper is started with.
 

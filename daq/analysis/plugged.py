@@ -238,7 +238,8 @@ def trouble(evidence: Evidence) -> Finding | None:
     drop = evidence.plug
     if drop is None:
         return None
-    said = [words for pole in drop.poles if (words := _doubt(evidence, pole))]
+    said = _few_levels(evidence, drop)
+    said = said or [words for pole in drop.poles if (words := _doubt(evidence, pole))]
     if not said:
         return None
     return remark_of(
@@ -249,6 +250,20 @@ def trouble(evidence: Evidence) -> Finding | None:
         channels_of(drop.channels),
         evidence.cautions(drop.channels),
     )
+
+
+def _few_levels(evidence: Evidence, drop: PlugDrop) -> list[str]:
+    """That no pole was read at enough currents, which is a matter of the plan."""
+    if any(pole.trouble is not Trouble.FEW_LEVELS for pole in drop.poles):
+        return []
+    held = evidence.plateaus.throttle_frac[list(drop.points)]
+    levels = np.unique(np.round(held, 4)).size
+    one = "one current only" if levels == 1 else "too few currents, or too alike"
+    return [
+        f"{_cap(_name(evidence))} was read at {one}, and a resistance is told from an "
+        "offset by several: walk three levels or more, the lowest below two thirds of "
+        "the highest ('gramwatt spin plug-steps' does)."
+    ]
 
 
 def _doubt(evidence: Evidence, pole: Pole) -> str:
@@ -284,11 +299,6 @@ def _doubt(evidence: Evidence, pole: Pole) -> str:
 def _divided_doubt(evidence: Evidence, pole: Pole) -> str:
     """Why two dividers say nothing of it."""
     name = _cap(_name(evidence))
-    if pole.trouble is Trouble.FEW_LEVELS:
-        return (
-            f"{name} was read at too few currents: measure three levels or more, the "
-            "lowest below two thirds of the highest."
-        )
     if pole.trouble is Trouble.SWAPPED:
         return (
             "Under load the voltage behind the plug is above the one in front of it: "
@@ -329,7 +339,7 @@ def _offset_doubt(name: str, pole: Pole) -> str:
     if ohm is not None and ohm.low > milli(USUAL_OHM):
         return (
             f"{name} has more than the 1 to 30 milliohm of a contact in order: it is "
-            "worn or loose, or its sense wires sit far from it."
+            "worn or loose, or its sense wires sit far from it, with lead between."
         )
     return ""
 

@@ -315,6 +315,8 @@ def test_the_wrong_number_of_cells_is_said_before_anything_is_armed() -> None:
     outcome = spin(task(limits)).run().outcome
     assert outcome is not None
     assert "outside its limit of 6.6 to 8.6 V (2 cells)" in outcome.cause
+    assert "The pack has more cells than the article says." in outcome.cause
+    assert "Nothing was armed." in outcome.cause
 
 
 def test_a_stand_without_current_turns_no_motor() -> None:

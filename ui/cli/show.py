@@ -140,6 +140,17 @@ class Show:
             self._progress.segment(note, self._live)
         elif (words := self._narrator.words(note)) and not self._quiet:
             self._progress.say(words)
+            if kind == "zeroed":
+                self._charge(note)
+
+    def _charge(self, note: Mapping[str, object]) -> None:
+        """A pack that will not last the plan is said before anything turns."""
+        from ui.cli.text import labelled
+
+        means = note.get("means")
+        rest_v = means.get("voltage") if isinstance(means, dict) else None
+        if isinstance(rest_v, float) and (said := self._order.charge_caution(rest_v)):
+            self._progress.say(labelled("caution", said))
 
     def _wanted(self, what: str) -> None:
         """The stand wants a hand: our own simulation gets it, a person is asked."""

@@ -229,6 +229,9 @@ def test_one_level_is_too_few() -> None:
     found = seen(record(ohms(0.003), 2, holds), holds)
     assert found is not None
     assert {pole.trouble for pole in found.poles} == {Trouble.FEW_LEVELS}
+    told = {f.id: f for f in analyse(record(ohms(0.003), 2, holds), holds).findings}
+    assert "was read at one current only" in told["plug-doubt"].sentence
+    assert "plug-steps" in told["plug-doubt"].sentence
 
 
 def test_levels_too_close_together_are_too_few() -> None:
