@@ -76,7 +76,9 @@ def pack_of(article: Article | None) -> FittedPack | None:
     pack = None if article is None else article.pack
     if pack is None:
         return None
-    return FittedPack(pack.name, pack.cells, pack.floor_v, pack.max_current_a)
+    return FittedPack(
+        pack.name, pack.cells, pack.floor_v, pack.max_current_a, pack.capacity_c
+    )
 
 
 def _ratings(article: Article) -> tuple[Rating, ...]:

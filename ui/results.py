@@ -207,6 +207,7 @@ def _analysis_of(run: Run, article: Article | None) -> Analysis | None:
     from ui.aircraft import aircraft_of, pack_of, plug_of, winding_of
     from ui.calibrations import calibrated, out_of_range
     from ui.series import holds_of, series_of
+    from ui.stretches import held_goal
 
     series, nominal = series_of(run)
     if not series:
@@ -231,6 +232,7 @@ def _analysis_of(run: Run, article: Article | None) -> Analysis | None:
         unseen=USUAL,
         fitted_plug=plug_of(article),
         fitted_pack=pack_of(article),
+        held=held_goal(run),
     )
 
 

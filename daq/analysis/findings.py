@@ -16,6 +16,7 @@ from daq.analysis.bridge import Powertrain
 from daq.analysis.budget import Part, budget_of, narrower
 from daq.analysis.bursts import Bursts
 from daq.analysis.curves import Curve
+from daq.analysis.emptied import Emptied
 from daq.analysis.gentle import Drawn
 from daq.analysis.glides import Glides
 from daq.analysis.hover import Flight
@@ -113,6 +114,7 @@ class Evidence:
         fitted_plug: What the article says of its plug.
         pack: The pack, where one fed it and the run shows what it does.
         fitted_pack: What the article says of its pack.
+        emptied: A thrust that was held, and what the pack gave meanwhile.
     """
 
     plateaus: Plateaus
@@ -138,6 +140,7 @@ class Evidence:
     fitted_plug: FittedPlug | None = None
     pack: PackFit | None = None
     fitted_pack: FittedPack | None = None
+    emptied: Emptied | None = None
 
     def cautions(
         self, channels: Iterable[str], more: Iterable[str] = ()

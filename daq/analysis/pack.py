@@ -53,12 +53,14 @@ class FittedPack:
         cells: In series.
         floor_v: Lowest it may sag to under load.
         claim_a: What its printed rate claims; None where none is printed.
+        capacity_c: Charge as printed; None likewise.
     """
 
     name: str
     cells: int
     floor_v: float
     claim_a: float | None = None
+    capacity_c: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

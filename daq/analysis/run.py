@@ -14,6 +14,7 @@ from daq.analysis import (
     bare,
     flight,
     inside,
+    lasting,
     moving,
     packed,
     performance,
@@ -26,6 +27,7 @@ from daq.analysis.aircraft import Aircraft
 from daq.analysis.bridge import read_powertrain
 from daq.analysis.bursts import read_bursts
 from daq.analysis.curves import Curve, draw_bare_curves, draw_curves, draw_exponent
+from daq.analysis.emptied import HeldGoal, read_emptied
 from daq.analysis.findings import Evidence, Finding
 from daq.analysis.glides import read_glides
 from daq.analysis.hover import fly
@@ -67,6 +69,11 @@ FINDINGS: tuple[Callable[[Evidence], Finding | None], ...] = (
     performance.sag,
     packed.resistance,
     packed.to_the_floor,
+    lasting.endurance_measured,
+    lasting.usable_charge,
+    lasting.usable_energy,
+    lasting.resistance_at_the_end,
+    lasting.endurance_in_air,
     flight.hover_throttle,
     flight.hover_specific_thrust,
     flight.hover_current,
@@ -213,6 +220,7 @@ def analyse(
     unseen: Unseen = NOTHING_UNSEEN,
     fitted_plug: FittedPlug | None = None,
     fitted_pack: FittedPack | None = None,
+    held: HeldGoal | None = None,
 ) -> Analysis:
     """Analyse one run.
 
@@ -238,6 +246,7 @@ def analyse(
         unseen: What neither calibration nor readings show, on a real stand.
         fitted_plug: What the article says of its plug.
         fitted_pack: What the article says of its pack.
+        held: What thrust was to be held, and how that ended, if any was.
 
     Returns:
         Plateaus, curves and findings; tables are empty, and a finding says so,
@@ -302,6 +311,9 @@ def analyse(
         fitted_pack=fitted_pack,
         plug=read_plug(series, holds, plateaus),
         fitted_plug=fitted_plug,
+        emptied=None
+        if on_supply or propeller_off
+        else read_emptied(series, holds, held, aircraft, unseen),
     )
     told = BARE_FINDINGS if propeller_off else FINDINGS
     written = (write(evidence) for write in told)
