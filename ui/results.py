@@ -208,6 +208,7 @@ def _analysis_of(run: Run, article: Article | None) -> Analysis | None:
     from ui.calibrations import calibrated, out_of_range
     from ui.captured import taken_of
     from ui.series import holds_of, series_of
+    from ui.stretches import held_goal
 
     series, nominal = series_of(run)
     if not series:
@@ -235,6 +236,7 @@ def _analysis_of(run: Run, article: Article | None) -> Analysis | None:
         fitted_pack=pack_of(article),
         captures=taken.captures,
         missed=taken.missed,
+        held=held_goal(run),
     )
 
 

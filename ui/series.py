@@ -38,6 +38,7 @@ KINDS: Final[Mapping[str, HoldKind]] = {
     "glide": "glide",
     "burst": "burst",
     "soak": "soak",
+    "hold": "hold",
 }
 LEGS: Final[Mapping[str, HoldLeg]] = {
     "up": "up",
@@ -188,7 +189,7 @@ def _hold(
     start_s, end_s = max(start_s, first_s), min(part.end_s - END_GUARD_S, last_s)
     if kind is None or end_s <= start_s:
         return None
-    moves = kind in ("glide", "burst")
+    moves = kind in ("glide", "burst", "hold")
     if kind == "glide":
         from_frac = stretch.throttle_at(start_s)
     return Hold(

@@ -7,12 +7,17 @@ in the record says how far it had come. Nothing here reads a sample.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from daq.errors import InputFault
-from ui.cut import cut_of
+from ui.cut import cut_of, device_s
+
+# A note at the end of a hold and the end itself are the same moment.
+SAME_S = 1e-3
 
 if TYPE_CHECKING:
+    from daq.analysis.emptied import HeldGoal
     from daq.records.read import Hold, Run
     from protocols.plan import Plan, Segment
 
@@ -26,15 +31,20 @@ class Stretch:
         from_frac: throttle at its start.
         to_frac: throttle at its end, wherever it was cut.
         rate_frac_s: how fast throttle moved; 0 where it was held.
+        walk: of a hold, which goes where it must: times and throttles as the record
+            tells them, rising times; empty for all else.
     """
 
     hold: Hold
     from_frac: float
     to_frac: float
     rate_frac_s: float
+    walk: tuple[tuple[float, float], ...] = ()
 
     def throttle_at(self, device_s: float) -> float:
         """Throttle at a moment within it."""
+        if self.walk:
+            return _between(self.walk, device_s)
         moved_frac = self.rate_frac_s * (device_s - self.hold.start_s)
         low_frac, high_frac = sorted((self.from_frac, self.to_frac))
         return min(max(self.from_frac + moved_frac, low_frac), high_frac)
@@ -65,7 +75,12 @@ def stretches_of(run: Run) -> list[Stretch]:
     for number, (mark, hold) in enumerate(zip(marks, holds, strict=True), start=1):
         segment = _segment(plan, mark.get("index"), hold)
         may_be_cut = number == len(holds)
-        stretch = _stretch(hold, segment, before_frac, may_be_cut=may_be_cut)
+        if hold.kind == "hold":
+            stretch = _held(hold, before_frac, run)
+        else:
+            stretch = _stretch(hold, segment, before_frac, may_be_cut=may_be_cut)
+        if found and found[-1].hold.kind == "hold":
+            stretch = _from(stretch, before_frac)
         before_frac = stretch.to_frac
         found.append(stretch)
     return found
@@ -89,6 +104,69 @@ def _segment(plan: Plan | None, index: object, hold: Hold) -> Segment | None:
     planned = (segment.kind, segment.leg, segment.step, segment.end_frac)
     said = (hold.kind, hold.leg, hold.step, hold.throttle_frac)
     return segment if planned == said else None
+
+
+def held_goal(run: Run) -> HeldGoal | None:
+    """What thrust was to be held, and how that ended; None where none was."""
+    from daq.analysis.emptied import HeldGoal
+
+    plan = plan_of(run)
+    holds = [hold for hold in run.holds() if hold.kind == "hold"]
+    if plan is None or not plan.goals or not holds:
+        return None
+    goal = plan.goals[0]
+    lasted_s = holds[0].end_s - holds[0].start_s
+    for decision in run.notes("held"):
+        reached_s = _known(decision.note.get("reached_s"))
+        told_s = _known(decision.note.get("lasted_s"))
+        return HeldGoal(
+            goal.thrust_n,
+            goal.floor_v,
+            str(decision.note.get("end")),
+            reached_s,
+            lasted_s if told_s is None else told_s,
+        )
+    return HeldGoal(goal.thrust_n, goal.floor_v, "", None, lasted_s)
+
+
+def _known(value: object) -> float | None:
+    number = isinstance(value, int | float) and not isinstance(value, bool)
+    return float(value) if number else None  # type: ignore[arg-type]
+
+
+def _held(hold: Hold, before_frac: float, run: Run) -> Stretch:
+    """A hold, by what the record tells of it from moment to moment."""
+    walk = [(hold.start_s, before_frac)]
+    for decision in run.decisions:
+        at_s, frac = device_s(decision), decision.note.get("throttle_frac")
+        told = decision.note.get("note") in ("holding", "held")
+        if not told or at_s is None or not isinstance(frac, float):
+            continue
+        if walk[-1][0] < at_s <= hold.end_s + SAME_S:
+            walk.append((at_s, frac))
+    return Stretch(hold, before_frac, walk[-1][1], 0.0, tuple(walk))
+
+
+def _from(stretch: Stretch, before_frac: float) -> Stretch:
+    """The way down from a hold: planned from its highest, walked from its end."""
+    if stretch.from_frac <= 0:
+        return stretch
+    share = before_frac / stretch.from_frac
+    return replace(
+        stretch,
+        from_frac=before_frac,
+        to_frac=share * stretch.to_frac,
+        rate_frac_s=share * stretch.rate_frac_s,
+    )
+
+
+def _between(walk: tuple[tuple[float, float], ...], device_s: float) -> float:
+    """A throttle between those that are known."""
+    for (start_s, start), (end_s, end) in pairwise(walk):
+        if device_s < end_s:
+            share = max(0.0, (device_s - start_s) / (end_s - start_s))
+            return start + share * (end - start)
+    return walk[-1][1]
 
 
 def _stretch(

@@ -17,6 +17,7 @@ from daq.analysis.budget import Part, budget_of, narrower
 from daq.analysis.bursts import Bursts
 from daq.analysis.captures import Capture
 from daq.analysis.curves import Curve
+from daq.analysis.emptied import Emptied
 from daq.analysis.gentle import Drawn
 from daq.analysis.glides import Glides
 from daq.analysis.hover import Flight
@@ -120,6 +121,7 @@ class Evidence:
         captures: Fast captures that came.
         missed: Fast captures that did not come, and why, in sentences.
         noise: What the captures say of the supply; None without any.
+        emptied: A thrust that was held, and what the pack gave meanwhile.
     """
 
     plateaus: Plateaus
@@ -149,6 +151,7 @@ class Evidence:
     captures: tuple[Capture, ...] = ()
     missed: tuple[str, ...] = ()
     noise: Noise | None = None
+    emptied: Emptied | None = None
 
     def cautions(
         self, channels: Iterable[str], more: Iterable[str] = ()

@@ -26,6 +26,8 @@ def no_dwell(evidence: Evidence) -> Finding | None:
     """Said when nothing was held long enough to average, nor read in another way."""
     if len(evidence.plateaus) or evidence.glides or evidence.bursts:
         return None
+    if evidence.emptied is not None:
+        return None
     return _finding(
         evidence,
         "no-dwell",

@@ -14,6 +14,7 @@ from daq.analysis import (
     bare,
     flight,
     inside,
+    lasting,
     moving,
     noised,
     packed,
@@ -29,6 +30,7 @@ from daq.analysis.bridge import read_powertrain
 from daq.analysis.bursts import read_bursts
 from daq.analysis.captures import Capture
 from daq.analysis.curves import Curve, draw_bare_curves, draw_curves, draw_exponent
+from daq.analysis.emptied import HeldGoal, read_emptied
 from daq.analysis.findings import Evidence, Finding
 from daq.analysis.glides import read_glides
 from daq.analysis.hover import fly
@@ -74,6 +76,11 @@ FINDINGS: tuple[Callable[[Evidence], Finding | None], ...] = (
     packed.to_the_floor,
     stepped.resistance,
     stepped.cells,
+    lasting.endurance_measured,
+    lasting.usable_charge,
+    lasting.usable_energy,
+    lasting.resistance_at_the_end,
+    lasting.endurance_in_air,
     flight.hover_throttle,
     flight.hover_specific_thrust,
     flight.hover_current,
@@ -228,6 +235,7 @@ def analyse(
     fitted_pack: FittedPack | None = None,
     captures: Sequence[Capture] = (),
     missed: Sequence[str] = (),
+    held: HeldGoal | None = None,
 ) -> Analysis:
     """Analyse one run.
 
@@ -255,6 +263,7 @@ def analyse(
         fitted_pack: What the article says of its pack.
         captures: Fast captures that came.
         missed: Fast captures that did not come, and why, in sentences.
+        held: What thrust was to be held, and how that ended, if any was.
 
     Returns:
         Plateaus, curves and findings; tables are empty, and a finding says so,
@@ -323,6 +332,9 @@ def analyse(
         captures=tuple(captures),
         missed=tuple(missed),
         noise=read_noise(captures, series),
+        emptied=None
+        if on_supply or propeller_off
+        else read_emptied(series, holds, held, aircraft, unseen),
     )
     told = BARE_FINDINGS if propeller_off else FINDINGS
     written = (write(evidence) for write in told)

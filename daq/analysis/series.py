@@ -39,7 +39,7 @@ CHANNEL_UNITS: Mapping[str, str] = {
 }
 
 #: What a stretch of a run was, see ``Hold``.
-HoldKind: TypeAlias = Literal["rest", "dwell", "warm", "glide", "burst", "soak"]
+HoldKind: TypeAlias = Literal["rest", "dwell", "warm", "glide", "burst", "soak", "hold"]
 HoldLeg: TypeAlias = Literal["up", "down", "first", "second", "rest"]
 
 #: Holds may overlap by this much: two clocks never agree to the last digit.
@@ -115,8 +115,9 @@ class Hold:
         kind: ``dwell`` (spinning at a throttle), ``rest`` (throttle zero),
             ``soak`` (spinning for long, to see what warms), ``warm`` (spinning, to
             be used for nothing), ``glide`` (throttle moving
-            slowly and evenly) or ``burst`` (throttle moved at once and held for a
-            moment). Only a dwell is ever a plateau.
+            slowly and evenly), ``burst`` (throttle moved at once and held for a
+            moment) or ``hold`` (a thrust held, the throttle moving as it took). Only a
+            dwell is ever a plateau.
         leg: ``up`` or ``down``; ``first`` or ``second`` for levels in shuffled
             order; ``rest`` for what belongs to none.
         step: Number of the step in the protocol.
