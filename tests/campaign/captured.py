@@ -123,7 +123,7 @@ def captured(
             making.take(count)
         moments = plant.moments
         assert moments is not None
-        waves.append(moments.filtered["voltage"])
+        waves.append(moments.filtered("voltage"))
         now_us += 1000
     blocks = Blocks(1, page)
     while not making.sent:
