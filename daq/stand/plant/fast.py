@@ -199,7 +199,7 @@ class _Modes:
         return np.ascontiguousarray(ladder.transpose(0, 2, 1)), decays[:, 1:]
 
     def _answers(self, left_s: Array) -> tuple[Complex, Complex]:
-        """To one ampere held so long, and to a current that grows by 1 A/s meanwhile."""
+        """To one ampere held so long, and to one that grows by 1 A/s meanwhile."""
         x = self._rates * left_s
         grown = np.expm1(x)
         return grown / self._rates, (grown - x) / self._rates**2
