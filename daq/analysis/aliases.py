@@ -29,6 +29,9 @@ AMPLITUDES: Final = 1.6
 #: Two captures place one line no better than this share of one over their spans.
 PLACED: Final = 0.25
 
+FOLDED: Final = "lines that fold"
+DOUBTFUL: Final = "what may fold and was not told"
+
 Verdict = Literal["kept", "alias", "unclear", "alone"]
 
 
@@ -59,7 +62,8 @@ class Aliases:
         told: Each line of the faster one, the largest first.
         highest_hz: No origin beyond it was looked for.
         folded_si: Root mean square of the lines that are aliases, one value.
-        in_band_rms_si: The ripple's without them, one value.
+        in_band_rms_si: The ripple's without them, one value. What neither stayed nor
+            moved as an alias counts half, and may be all or nothing.
     """
 
     faster: Ripple
@@ -114,7 +118,7 @@ def tell_apart(
         told=told,
         highest_hz=pair.highest_hz,
         folded_si=folded_si,
-        in_band_rms_si=_without(faster.rms_si, folded_si),
+        in_band_rms_si=_in_band(faster.rms_si, told, folded_si),
     )
 
 
@@ -187,14 +191,24 @@ def _together(lines: list[Line]) -> Measured:
             for line in lines
         )
     )
-    return exact(rms).with_source("lines that fold", np.array([u]))
+    return exact(rms).with_source(FOLDED, np.array([u]))
 
 
-def _without(rms: Measured, folded: Measured) -> Measured:
-    if float(folded.value[0]) <= 0.0:
-        return rms
+def _in_band(rms: Measured, told: tuple[Told, ...], folded: Measured) -> Measured:
+    """What is left of a ripple when what folds is taken off.
 
-    def left(whole: Array, gone: Array) -> Array:
-        return np.sqrt(np.maximum(whole**2 - gone**2, 0.0))
+    Kept lines are in the band and aliases are not. The rest (lines that are unclear or
+    alone, and what is in no line) may be either: half of its power, with the other half
+    as a rectangular bound.
+    """
+    kept = sum(0.5 * t.line.size_si**2 for t in told if t.verdict == "kept")
+    whole, gone = (float(one.value[0]) ** 2 for one in (rms, folded))
+    doubtful = max(0.0, whole - kept - gone)
 
-    return derived(left, rms, folded)
+    def left(size: Array, folds: Array) -> Array:
+        return np.sqrt(np.maximum(size**2 - folds**2 - 0.5 * doubtful, 0.0))
+
+    found = derived(left, rms, folded)
+    size = max(float(found.value[0]), math.sqrt(0.5 * doubtful), 1e-300)
+    u = 0.5 * doubtful / math.sqrt(3.0) / (2.0 * size)
+    return found.with_source(DOUBTFUL, np.array([u]))

@@ -61,6 +61,11 @@ _BEGINS: Final = (
     ("current of the electronics", "measuring the current of the electronics"),
     ("model of the pack", "a longer run, with rests between the levels"),
     ("slow part of the pack", "a longer run at the current of hover"),
+    ("ripple from ", "several captures of one level"),
+    ("steps of the converter", "a finer converter, or a divider for less range"),
+    ("peaks between samples", "captures at a faster rate"),
+    ("noise of the capture", "longer captures"),
+    ("what may fold", "a filter in front of the converter, or a faster rate"),
 )
 
 _WORDS: Final = (

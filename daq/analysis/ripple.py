@@ -37,10 +37,10 @@ PARTS: Final = 8
 #: level jumps by so many times the ripple.
 OTHER_STATE: Final = 2.0
 JUMP: Final = 4.0
-#: A jump is looked for over this many spans of the split, and stands so many times
-#: above what there is elsewhere.
+#: A jump is looked for over this many spans of the split, and is so many times the
+#: most that there is elsewhere.
 JUMP_SPANS: Final = 0.1
-OUT_OF_PLACE: Final = 8.0
+OUT_OF_PLACE: Final = 2.0
 #: Left out on either side of a cut, and at the ends, in spans of the split.
 GUARD_SPANS: Final = 0.3
 #: Reach of the Gaussian weight in its standard deviations.
@@ -95,9 +95,8 @@ def read_ripple(capture: Capture) -> Ripple | None:
     split_hz = min(
         max(SPLIT_HZ, SPLIT_SPANS / span_s), max(SPLIT_NYQUIST * half_hz, 1.0 / span_s)
     )
-    cut = _jump(value, split_hz * period_s, capture.step_si)
-    if cut is None:
-        cut = _cut(value, split_hz * period_s)
+    jump = _jump(value, split_hz * period_s, capture.step_si)
+    cut = _cut(value, split_hz * period_s) if jump is None else jump
     guard = round(GUARD_SPANS / (split_hz * period_s))
     parts = [slice(0, value.size)]
     if cut is not None:
@@ -124,7 +123,7 @@ def read_ripple(capture: Capture) -> Ripple | None:
         lines=tuple(_whole(line, split_hz, capture.step_si) for line in lines),
         slow_si=slow,
         quick_si=quick,
-        transient=read_transient(capture, slow, cut, guard),
+        transient=read_transient(capture, slow, jump, guard),
     )
 
 
@@ -158,19 +157,23 @@ def _slow(value: Array, split: float) -> Array:
 def _jump(value: Array, split: float, step: float) -> int | None:
     """Where the level jumps; None where it does not.
 
-    Means of short stretches on either side of each sample, against how far these are
-    apart elsewhere.
+    Means of short stretches on either side of each sample, how far these are apart
+    beside it taken off (a slope is no jump), against the most that there is elsewhere.
     """
     known = np.flatnonzero(np.isfinite(value))
     wide = max(4, round(JUMP_SPANS / split))
-    if known.size < 4 * wide:
+    if known.size < 8 * wide:
         return None
     total = np.concatenate(([0.0], np.cumsum(value[known])))
     means = (total[wide:] - total[:-wide]) / wide
-    apart = np.abs(means[wide:] - means[:-wide])
+    differ = means[wide:] - means[:-wide]
+    beside = np.concatenate((np.full(2 * wide, differ[0]), differ[: -2 * wide]))
+    beyond = np.concatenate((differ[2 * wide :], np.full(2 * wide, differ[-1])))
+    apart = np.abs(differ - 0.5 * (beside + beyond))
     place = int(np.argmax(apart))
-    usual = float(np.median(apart)) / 0.6745  # of normal noise its deviation
-    if apart[place] <= max(OUT_OF_PLACE * usual, 2.0 * step):
+    elsewhere = np.abs(np.arange(apart.size) - place) > 3 * wide
+    most = float(apart[elsewhere].max(initial=0.0))
+    if apart[place] <= max(OUT_OF_PLACE * most, 2.0 * step):
         return None
     return int(known[place + wide])
 

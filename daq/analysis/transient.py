@@ -36,6 +36,8 @@ RINGS_BY: Final = 0.2
 FEWEST_TURNS: Final = 0.5
 #: ... and it has to die within this share of what was seen, or it is ripple that stays.
 RINGS_SHARE: Final = 0.25
+#: The highest sample is held against the one of this rank.
+NEXT: Final = 3
 #: An edge is found no later than this.
 EDGE_S: Final = 1e-4
 TRIED: Final = 40
@@ -92,18 +94,18 @@ class Transient:
 
 
 def read_transient(
-    capture: Capture, slow: Array, cut: int | None, guard: int
+    capture: Capture, slow: Array, jump: int | None, guard: int
 ) -> Transient | None:
     """What the capture went through; None where it stayed where it was.
 
     Args:
         capture: The capture.
         slow: Its slow curve, shape (n,).
-        cut: Index from which it was in another state; None: none.
-        guard: Samples beside that which belong to neither.
+        jump: Index where its level jumps; None: nowhere, so it began at the trigger.
+        guard: Samples beside a jump that belong to neither state.
     """
     value, size = capture.value_si, capture.value_si.size
-    begins = cut if cut is not None else int(np.searchsorted(capture.t_s, 0.0))
+    begins = int(np.searchsorted(capture.t_s, 0.0)) if jump is None else jump
     early = value[: max(begins - guard, min(begins, FEWEST))]
     late = value[size - max(FEWEST, round(LATE_SHARE * size)) :]
     if np.isfinite(early).sum() < FEWEST or np.isfinite(late).sum() < FEWEST:
@@ -128,9 +130,11 @@ def read_transient(
     falls = down >= up
     sign = -1.0 if falls else 1.0
     place = begins + int(np.nanargmax(sign * rest))
-    if cut is not None:
+    if jump is not None:
         place = _at_the_edge(sign * value, begins, place, capture.period_s)
-    extreme = _peak(value, place, capture.step_si)
+    extreme = _peak(
+        value, place, capture.step_si, _missed(sign * rest, sign * rest_slow)
+    )
     reference = before if falls else after
     depth = minus(reference, extreme) if falls else minus(extreme, reference)
     slow_place = int(np.nanargmax(sign * rest_slow))
@@ -186,7 +190,20 @@ def _level(part: Array, step: float, when: str) -> Measured:
     )
 
 
-def _peak(rest: Array, place: int, step: float) -> Measured:
+def _missed(rest: Array, slow: Array) -> float:
+    """How far above the highest sample the truth may well be.
+
+    Where ripple is quicker than the samples they hit its crests by chance: the truth is
+    about as far above the highest as that is above the next, or as high as the highest
+    crest anywhere on top of the highest of the slow curve (a rectangular bound).
+    """
+    known = np.sort(rest[np.isfinite(rest)])
+    crest = float(np.nanmax(slow)) + float(np.nanmax(rest - slow))
+    beyond = max(0.0, crest - float(known[-1]))
+    return max(float(known[-1] - known[-NEXT]), beyond / math.sqrt(3.0))
+
+
+def _peak(rest: Array, place: int, step: float, apart: float) -> Measured:
     """The extreme sample; the truth between it and the next is not known."""
     around = rest[max(0, place - 1) : place + 2]
     missed = 0.0
@@ -197,6 +214,7 @@ def _peak(rest: Array, place: int, step: float) -> Measured:
         # Half of what a parabola through the three is above the highest, and an
         # eighth of its bend: the top may lie half a sample away.
         missed = max(missed, abs(bend) / 16.0)
+    missed = max(missed, apart)
     return (
         exact(float(rest[place]))
         .with_source(PEAKS, np.array([missed]))

@@ -10,6 +10,7 @@ import tempfile
 import time
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import Final
 
@@ -18,15 +19,18 @@ import pandas as pd
 
 from daq.analysis.air import assumed_air
 from daq.analysis.aircraft import Aircraft
+from daq.analysis.aliases import tell_apart
 from daq.analysis.curves import draw_curves
 from daq.analysis.plateaus import average
 from daq.analysis.power import electrical_power, specific_thrust
+from daq.analysis.ripple import read_ripple
 from daq.analysis.run import Analysis, analyse
 from daq.analysis.scale import PowerPart, Scale, StrayPart
 from daq.analysis.series import Hold, Series
 from daq.analysis.unseen import USUAL
 from daq.units import gf_to_n
 from tests.daq.analysis.invented import DIAMETER_M, Noise, record, staircase
+from tests.daq.analysis.sampled import sampled
 
 LEVELS: Final = (0.2, 0.35, 0.5, 0.65, 0.8, 0.95)
 TEN_MINUTES_S, HOUR_S = 600.0, 3600.0
@@ -43,6 +47,8 @@ def measure(quick: bool) -> Iterable[tuple[str, str]]:
     took_s = _best_s(lambda: _findings(holds, series), repeats)
     yield "findings of 10 minutes at 500 Hz, budgets and aircraft", _ms(took_s)
 
+    yield from _captures(repeats)
+
     span_s = HOUR_S / 10.0 if quick else HOUR_S
     holds, series = _run_of(span_s, 1000.0)
     series |= _more(series)
@@ -58,6 +64,37 @@ def measure(quick: bool) -> Iterable[tuple[str, str]]:
     yield f"{what}: columns summed in memory", _ms(reading_s)
     yield "plateaus over reading the file once", f"{averages_s / file_s:7.1f} x"
     yield "plateaus over summing once", f"{averages_s / reading_s:7.1f} x"
+
+
+def _captures(repeats: int) -> Iterable[tuple[str, str]]:
+    """Captures of 1,000 points: each function, and over one spectrum of as many."""
+    level, other = (
+        sampled(_rippled, period_s=period_s, step=0.02) for period_s in (1e-5, 1.3e-5)
+    )
+    punch = sampled(_dipped, period_s=1e-4, step=0.02, label="punch")
+    pair = [read_ripple(one) for one in (level, other)]
+    read_ripple(punch)
+    spectrum_s = _best_s(lambda: np.fft.rfft(level.value_si, 4 * 1000), 20 * repeats)
+    for what, one in (("a level", level), ("a punch", punch)):
+        took_s = _best_s(partial(read_ripple, one), 3 * repeats)
+        yield f"ripple of 1,000 points, {what}", _ms(took_s)
+    if pair[0] is not None and pair[1] is not None:
+        took_s = _best_s(partial(tell_apart, pair[0], pair[1]), 3 * repeats)
+        yield "lines of two captures told apart", _ms(took_s)
+    if spectrum_s > 0.0:
+        ripple_s = _best_s(partial(read_ripple, level), 3 * repeats)
+        yield "ripple over one spectrum", f"{ripple_s / spectrum_s:7.1f} x"
+
+
+def _rippled(t_s: np.ndarray) -> np.ndarray:
+    lines = ((24e3, 0.3), (48e3, 0.1), (17.3e3, 0.05), (144e3, 0.03))
+    noise = np.random.default_rng(1).normal(0.0, 0.01, t_s.size)
+    return noise + sum(a * np.sin(2.0 * np.pi * f * t_s) for f, a in lines) + 11.5
+
+
+def _dipped(t_s: np.ndarray) -> np.ndarray:
+    gone = np.where(t_s < 0.0, 0.0, np.exp(-t_s / 20e-3) - np.exp(-t_s / 2e-3))
+    return np.asarray(_rippled(t_s) - 2.0 * gone)
 
 
 def _from_file_s(columns: Iterable[np.ndarray], repeats: int) -> float:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from daq.stand.plant.fast import FastBus, Held, Moments
-from daq.stand.plant.noise import Stream, standard_normals
+from daq.stand.plant.noise import Stream, generator
 from daq.stand.plant.sensors import FastSensor
 from daq.stand.plant.truth import Truth
 from daq.stand.plant.truth_fast import FastTruth
@@ -75,7 +75,7 @@ class Conversions:
             "voltage": (volts.low_counts, volts.high_counts),
             "current": (amps.low_counts, amps.high_counts),
         }
-        self._noise = standard_normals(seed, Stream.FAST_NOISE)
+        self._noise = generator(seed, Stream.FAST_NOISE)
 
     @property
     def within(self) -> bool:
@@ -108,15 +108,14 @@ class Conversions:
         sensor = self._sensors[name]
         if held is None or self._bus is None or self._fast is None:
             return [round(sensor.newest_counts) for _ in moments_us]
-        value = self._bus.moments(held).filtered[name]
+        value = self._bus.moments(held).filtered(name)
         places = np.arange(first_us, self._step_us + 1, period_us) - 1
-        step, normal = self._steps[name], self._noise
-        noise = [normal() for _ in moments_us]
+        step, noise = self._steps[name], self._noise.standard_normal(places.size)
         counts = sensor.in_counts(value[places] + looped_a)
-        steps = np.round(counts / step + self._fast.noise_steps_rms * np.array(noise))
+        steps = np.round(counts / step + self._fast.noise_steps_rms * noise)
         low, high = self._ranges[name]
         steps = np.clip(steps, -(-low // step), high // step)
-        return [int(count) for count in step * steps]
+        return [int(count) for count in (step * steps).tolist()]
 
 
 def _steps(truth: Truth, fast: FastTruth) -> dict[str, int]:

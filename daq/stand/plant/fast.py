@@ -15,7 +15,9 @@ that are not alike.
 """
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,7 +33,7 @@ BLOCK = 25
 DEMAGNETISED_MOST = 0.2
 """A dip lasts no longer than that share of the time between two of them."""
 COMMUTATIONS = 6
-VOLTAGE, CURRENT = "voltage", "current"
+VOLTAGE = "voltage"
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,17 +175,20 @@ class _Modes:
 
     def __init__(self, matrix: Array, by_amp: Array, by_volt: Array, size: int) -> None:
         rates, vectors = np.linalg.eig(matrix)
-        self._vectors: Complex = vectors.astype(np.complex128)
-        self._inverse = np.linalg.inv(self._vectors)
-        self._rates = rates.astype(np.complex128)[:, np.newaxis]
+        inverse = np.linalg.inv(vectors)
+        # Of a pair that rings one stands for both: the other is its mirror image.
+        kept = rates.imag >= 0.0
+        twice = np.where(rates.imag[kept] > 0.0, 2.0, 1.0)
+        self._vectors: Complex = vectors[:, kept] * twice
+        self._inverse: Complex = inverse[kept].astype(np.complex128)
+        self._rates: Complex = rates[kept].astype(np.complex128)[:, np.newaxis]
         self._by_amp = (self._inverse @ by_amp)[:, np.newaxis]
         self._by_volt = (self._inverse @ by_volt)[:, np.newaxis]
         self._grid_s = np.asarray(np.arange(size) * GRID_S, np.float64)
         self._size, self._blocks = size, -(-size // BLOCK)
         self._within, self._first = self._ladder(GRID_S, BLOCK)
         self._across, self._carried = self._ladder(GRID_S * BLOCK, self._blocks)
-        self._whole = self._held(np.array([GRID_S]))
-        self._ramp = self._grown(np.array([GRID_S]))
+        self._whole, self._ramp = self._answers(np.array([GRID_S]))
 
     def _ladder(self, step_s: float, size: int) -> tuple[Complex, Complex]:
         """How what came in is left at each later point, and the start itself."""
@@ -193,17 +198,23 @@ class _Modes:
         # Turned over, so that rows of what came in can be multiplied by it.
         return np.ascontiguousarray(ladder.transpose(0, 2, 1)), decays[:, 1:]
 
-    def _held(self, left_s: Array) -> Complex:
-        """Answer to one ampere held so long."""
-        return np.asarray(np.expm1(self._rates * left_s) / self._rates)
-
-    def _grown(self, left_s: Array) -> Complex:
-        """Answer to a current that grows from nothing so long, by 1 A/s."""
+    def _answers(self, left_s: Array) -> tuple[Complex, Complex]:
+        """To one ampere held so long, and to one that grows by 1 A/s meanwhile."""
         x = self._rates * left_s
-        return np.asarray((np.expm1(x) - x) / self._rates**2)
+        grown = np.expm1(x)
+        return grown / self._rates, (grown - x) / self._rates**2
 
-    def walk(self, state: Array, pieces: Pieces, emf_v: float) -> Array:
-        """States after each microsecond of one step, shape (states, size)."""
+    def state(self, modes: Complex) -> Array:
+        """All states at one moment, by its modes."""
+        return np.asarray((self._vectors @ modes).real)
+
+    def row(self, modes: Complex, row: int) -> Array:
+        """One state at many moments."""
+        by = self._vectors[row]
+        return np.asarray(by.real @ modes.real - by.imag @ modes.imag)
+
+    def walk(self, state: Array, pieces: Pieces, emf_v: float) -> Complex:
+        """Modes after each microsecond of one step, shape (modes, size)."""
         amp, slope = pieces.at(self._grid_s)
         driven = amp * self._whole + slope * self._ramp
         cell = np.searchsorted(self._grid_s, pieces.at_s, "right") - 1
@@ -211,13 +222,12 @@ class _Modes:
         if inside.any():
             jump_a, bend_a_s = _changes(pieces)
             left_s = (cell[inside] + 1) * GRID_S - pieces.at_s[inside]
-            late = jump_a[inside] * self._held(left_s)
-            late += bend_a_s[inside] * self._grown(left_s)
+            whole, ramp = self._answers(left_s)
+            late = jump_a[inside] * whole + bend_a_s[inside] * ramp
             cells, firsts = np.unique(cell[inside], return_index=True)
             driven[:, cells] += np.add.reduceat(late, firsts, axis=1)
         forced = self._by_amp * driven + self._by_volt * (emf_v * self._whole)
-        modes = self._scan(self._inverse @ state, forced)
-        return np.asarray((self._vectors @ modes).real)
+        return self._scan(self._inverse @ state, forced)
 
     def _scan(self, start: Complex, forced: Complex) -> Complex:
         count, size, blocks = start.size, self._size, self._blocks
@@ -240,19 +250,31 @@ def _changes(pieces: Pieces) -> tuple[Array, Array]:
     return jump, bend
 
 
-@dataclass(frozen=True, slots=True)
 class Moments:
-    """The bus at the end of each microsecond of one step.
+    """The bus at the end of each microsecond of one step, worked out as it is asked."""
 
-    Attributes:
-        bus_v: voltage at the ESC.
-        lead_a: current from the pack.
-        filtered: what the converter sees of each channel, by its name.
-    """
+    def __init__(self, row: Callable[[int], Array], node: Callable[[], Array]) -> None:
+        """Made by ``FastBus``.
 
-    bus_v: Array
-    lead_a: Array
-    filtered: dict[str, Array]
+        Args:
+            row: gives a state at all moments; the last two are what the converter sees.
+            node: gives the voltage at the ESC at all moments.
+        """
+        self._row, self._node = row, node
+
+    @property
+    def bus_v(self) -> Array:
+        """Voltage at the ESC, shape (size,)."""
+        return self._node()
+
+    @property
+    def lead_a(self) -> Array:
+        """Current from the pack, shape (size,)."""
+        return self._row(0)
+
+    def filtered(self, name: str) -> Array:
+        """What the converter sees of ``voltage`` or ``current``, shape (size,)."""
+        return self._row(-2 if name == VOLTAGE else -1)
 
 
 class FastBus:
@@ -304,15 +326,12 @@ class FastBus:
     def _step(self, held: Held) -> Moments:
         if not held.fed:
             return self._unfed(held)
+        modes = self._modes_at(held.source_ohm)
         pieces = self._bridge.pieces(held)
-        states = self._modes_at(held.source_ohm).walk(self._state, pieces, held.emf_v)
-        self._state = states[:, -1].copy()
-        ends_s = np.asarray((np.arange(self._size) + 1) * GRID_S, np.float64)
-        drawn_a, _ = pieces.at(ends_s)
+        walked = modes.walk(self._state, pieces, held.emf_v)
+        self._state = modes.state(walked[:, -1])
         return Moments(
-            self._node_v(states, drawn_a),
-            states[0],
-            {VOLTAGE: states[-2], CURRENT: states[-1]},
+            partial(modes.row, walked), partial(self._node_v, modes, walked, pieces)
         )
 
     def _unfed(self, held: Held) -> Moments:
@@ -321,14 +340,15 @@ class FastBus:
         self._state[:] = held.bus_v
         self._state[0] = self._state[-1] = 0.0
         none = np.zeros(self._size)
-        return Moments(bus_v, none, {VOLTAGE: bus_v, CURRENT: none})
+        return Moments(lambda row: bus_v if row == -2 else none, lambda: bus_v)
 
-    def _node_v(self, states: Array, drawn_a: Array) -> Array:
+    def _node_v(self, modes: _Modes, walked: Complex, pieces: Pieces) -> Array:
         """Voltage where leads, capacitors and bridge meet."""
-        siemens = sum(1.0 / esr for _, esr in self._banks)
-        fed = states[0] - drawn_a
+        ends_s = np.asarray((np.arange(self._size) + 1) * GRID_S, np.float64)
+        fed = modes.row(walked, 0) - pieces.at(ends_s)[0]
         for row, (_, esr) in enumerate(self._banks, 1):
-            fed = fed + states[row] / esr
+            fed = fed + modes.row(walked, row) / esr
+        siemens = sum(1.0 / esr for _, esr in self._banks)
         return np.asarray(fed / siemens)
 
     def _modes_at(self, source_ohm: float) -> _Modes:

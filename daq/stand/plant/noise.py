@@ -57,5 +57,10 @@ def standard_normals(seed: int, stream: Stream) -> Callable[[], float]:
     Source: PCG64 keyed by a seed sequence, as numpy documents for independent
     streams.
     """
+    return _blocks(generator(seed, stream)).__next__
+
+
+def generator(seed: int, stream: Stream) -> np.random.Generator:
+    """What a stream draws from, for who takes many numbers at once."""
     sequence = np.random.SeedSequence(seed, spawn_key=(int(stream),))
-    return _blocks(np.random.Generator(np.random.PCG64(sequence))).__next__
+    return np.random.Generator(np.random.PCG64(sequence))

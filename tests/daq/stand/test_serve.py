@@ -373,6 +373,22 @@ def test_a_stand_mounted_again_is_the_same_stand_with_other_noise() -> None:
     assert noises[0] != noises[1]
 
 
+def test_the_capacitor_can_be_left_off_the_same_stand() -> None:
+    rough = Path(str(resources.files("daq.stand.truths").joinpath("rough.toml")))
+    fitted, bare = (
+        build(rough, 3, capacitor=capacitor).bench for capacitor in (True, False)
+    )
+    assert fitted.truth.bus_capacitor is not None
+    assert bare.truth.bus_capacitor is None
+    assert bare.truth.motor == fitted.truth.motor
+    assert bare.true_counts_per_unit == fitted.true_counts_per_unit
+
+
+def test_a_stand_without_a_capacitor_has_none_to_leave_off() -> None:
+    with pytest.raises(InputFault, match=r"no \[bus_capacitor\]"):
+        build(None, 1, capacitor=False)
+
+
 def test_a_truth_without_scatter_cannot_be_mounted_again() -> None:
     with pytest.raises(InputFault, match="no \\[scatter\\]"):
         build(None, 1, mounting=1)

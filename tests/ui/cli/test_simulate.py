@@ -100,3 +100,12 @@ def test_a_bad_faults_file_is_one_sentence_and_status_1(
     said = capsys.readouterr().err
     assert "fault 1: start is not a known key; start_s was probably meant" in said
     assert said.count("\n") == 1
+
+
+def test_a_capacitor_that_is_not_there_cannot_be_taken_off(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    assert main(["simulate", "--no-capacitor"]) == 1
+    said = capsys.readouterr().err
+    assert "no [bus_capacitor]" in said
+    assert said.count("\n") == 1

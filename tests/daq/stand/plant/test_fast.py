@@ -138,10 +138,10 @@ def test_the_filter_in_front_of_the_converter_is_of_the_first_order() -> None:
     decay = math.exp(-1e-6 / 20e-6)
     late = 1.0 - 20.0 * (1.0 - decay)
     weights = [late, 1.0 - decay - late]
-    start = [wave.filtered["voltage"][0] - late * wave.bus_v[0]]
+    start = [wave.filtered("voltage")[0] - late * wave.bus_v[0]]
     by_hand, _ = lfilter(weights, [1.0, -decay], wave.bus_v, zi=start)
     # Edges of the bridge fall between two points, where the bus jumps by ESR I.
-    assert np.abs(by_hand - wave.filtered["voltage"])[200:].max() < 5e-3
+    assert np.abs(by_hand - wave.filtered("voltage"))[200:].max() < 5e-3
 
 
 @pytest.mark.parametrize("duty", [0.25, 0.5, 0.8])
@@ -298,7 +298,7 @@ def test_they_follow_the_truth_at_their_own_moments() -> None:
     wave = plant.moments
     assert wave is not None
     gain = plant._voltage.counts_per_unit
-    due = wave.filtered["voltage"][6::31] * gain - 6.0
+    due = wave.filtered("voltage")[6::31] * gain - 6.0
     assert np.abs(counts - due).max() <= 10.0
 
 
