@@ -18,6 +18,7 @@ from daq.errors import InputFault, WorldFault
 from ui.cut import cut_of
 from ui.report import (
     charts,
+    emptying,
     facts,
     figures,
     gliding,
@@ -53,7 +54,13 @@ LEGS: Final = {
 }
 LEGS_ABOUT_A_BURST: Final = {"up": "before the burst", "down": "after it"}
 # Findings about the article that have no interval, and say why.
-WITHOUT_INTERVAL: Final = ("glide", "burst-current", "burst-voltage", "burst-rise")
+WITHOUT_INTERVAL: Final = (
+    "glide",
+    "burst-current",
+    "burst-voltage",
+    "burst-rise",
+    "endurance-measured",
+)
 TEMPLATE = "report.html.j2"
 STYLE = "report.css"
 
@@ -172,6 +179,9 @@ def _page(results: Results) -> Page:
     )
     if analysis is not None:
         drawn += gliding.draw_glides(analysis.evidence.glides, simulated=run.simulated)
+        drawn += emptying.draw_emptied(
+            analysis.evidence.emptied, simulated=run.simulated
+        )
     line = timeline.read_timeline(run, series, analysis)
     walk, cut = timeline.walked_stretches(run), cut_of(run)
     around = moment.read_moment(run, guarded, walk)
