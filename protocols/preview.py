@@ -76,6 +76,15 @@ class Preview:
         seen = {near.channel for near in self.approaches}
         return tuple(x.channel for x in self.limits if x.channel not in seen)
 
+    def time_words(self) -> str:
+        """How long it takes; of a hold nobody knows."""
+        if all(row.held is None for row in self.rows):
+            return f"{self.duration_s:.0f} s"
+        return (
+            f"{self.expected_s / 60:.3g} min as estimated, {self.duration_s / 60:.3g} "
+            "min at most"
+        )
+
     def takes(self) -> str:
         """What it takes out of its source, in words."""
         charge = f"{brief(coulomb_to_mah(self.charge_c))} mAh"

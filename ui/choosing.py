@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Final, TypeAlias
 
 if TYPE_CHECKING:
     from daq.analysis.choice import Candidate, Choice
+    from daq.analysis.emptied import Emptied
     from daq.analysis.findings import Evidence
     from daq.analysis.measured import Measured
     from daq.analysis.remounting import Reproducibility
@@ -29,6 +30,7 @@ ASSUMED: Final = (
 OF_THE_PACK: Final = "capacity of the pack"
 OF_THE_LOAD: Final = "current of the electronics"
 ONCE_MORE: Final = "put together again"
+EMPTIED: Final = "charged and emptied again"
 
 Pick: TypeAlias = "Callable[[Evidence], Measured | None]"
 """The figure of one run, one value; None where it has none."""
@@ -112,8 +114,29 @@ def _step(evidence: Evidence) -> Measured | None:
     return evidence.steps.whole.ohm if evidence.steps else None
 
 
+def _emptied(evidence: Evidence) -> Emptied | None:
+    """A pack that was emptied; one that was not says only what it had at least."""
+    found = evidence.emptied
+    return found if found is not None and found.goal.emptied else None
+
+
+def _charge(evidence: Evidence) -> Measured | None:
+    found = _emptied(evidence)
+    return None if found is None else found.charge_c
+
+
+def _energy(evidence: Evidence) -> Measured | None:
+    found = _emptied(evidence)
+    return None if found is None else found.energy_j
+
+
+def _aloft(evidence: Evidence) -> Measured | None:
+    found = _emptied(evidence)
+    return found.in_air.endurance_s if found is not None and found.in_air else None
+
+
 def _questions() -> tuple[_Question, ...]:
-    from daq.units import milli, n_to_gf
+    from daq.units import coulomb_to_mah, milli, n_to_gf
 
     return (
         _Question(
@@ -152,6 +175,29 @@ def _questions() -> tuple[_Question, ...]:
             _step,
             again="plugged in again",
             lowest=True,
+            part="pack",
+        ),
+        _Question(
+            "hovers longest, by a pack that was emptied",
+            "min",
+            1 / 60.0,
+            _aloft,
+            again=EMPTIED,
+        ),
+        _Question(
+            "has the pack that gives most charge at this load",
+            "mAh",
+            coulomb_to_mah(1.0),
+            _charge,
+            again=EMPTIED,
+            part="pack",
+        ),
+        _Question(
+            "has the pack that gives most energy at this load",
+            "Wh",
+            1 / 3600.0,
+            _energy,
+            again=EMPTIED,
             part="pack",
         ),
     )

@@ -28,6 +28,8 @@ NOT_THE_ARTICLE: Final = ("note", "air", "format")
 MEASURED_BY: Final = ("thrust", "current", "voltage")
 # Air this much denser or thinner is worth saying: it moves thrust by nearly as much.
 DENSITY_TOLD_REL: Final = 0.01
+# Thrusts held within this are one load.
+LOAD_TOLD_REL: Final = 0.05
 
 
 SIMULATED: Final = "simulated: no hardware, no motor, nothing was measured"
@@ -184,7 +186,8 @@ def _grouped(folders: Sequence[Path]) -> tuple[Group, ...]:
 
 def _refuse_what_says_nothing(results: Results) -> None:
     analysis = results.analysis
-    if analysis is None or not len(analysis.plateaus):
+    emptied = analysis is not None and analysis.evidence.emptied is not None
+    if analysis is None or not (len(analysis.plateaus) or emptied):
         raise InputFault(
             f"{results.run.folder.name} has no plateau, so there is nothing to compare."
         )
@@ -307,6 +310,7 @@ def _cautions(groups: Sequence[Group]) -> list[str]:
             "cancel between runs of one stand, as far as its sensors are straight"
         )
     said += _air(groups)
+    said += _loads(everything)
     if any(results.run.simulated for results in everything):
         said.append(SIMULATED)
     return said
@@ -314,6 +318,27 @@ def _cautions(groups: Sequence[Group]) -> list[str]:
 
 def _ended(results: Results) -> str:
     return str(results.outcome.get("ended", "interrupted"))
+
+
+def _loads(everything: Sequence[Results]) -> list[str]:
+    """Packs emptied by different loads: the lighter one gets more out of the same."""
+    found = [
+        results.analysis.evidence.emptied
+        for results in everything
+        if results.analysis is not None
+    ]
+    held = [float(one.thrust_n.value[0]) for one in found if one is not None]
+    floors = {round(one.goal.floor_v, 3) for one in found if one is not None}
+    said = []
+    if held and max(held) > (1 + LOAD_TOLD_REL) * min(held):
+        apart = max(held) / min(held) - 1
+        said.append(
+            f"the thrusts that were held differ by {100 * apart:.0f} %: a pack under "
+            "less load gives more"
+        )
+    if len(floors) > 1:
+        said.append("the packs were emptied to different voltages")
+    return said
 
 
 def _air(groups: Sequence[Group]) -> list[str]:

@@ -13,6 +13,7 @@ from daq.link import session as s
 from daq.link.conversation import Conversation
 from daq.link.messages import State
 from daq.records.wirelog import Kind, Record
+from protocols.goal import Goal
 from protocols.plan import Plan
 from ui.extent import Extent, extent
 
@@ -35,6 +36,7 @@ class LiveRun:
         cut_s: host time when it was cut; NaN while it was not.
         tried: a part of the proof was begun, so that there is something to tell.
         captures: what each fast capture is of, by its number.
+        walk: seconds since the walk began and throttle, wherever the record tells it.
     """
 
     plan: Plan
@@ -50,6 +52,9 @@ class LiveRun:
     cut_s: float = math.nan
     tried: bool = False
     captures: dict[int, str] = field(default_factory=dict)
+    walk: list[tuple[float, float]] = field(default_factory=list)
+    _left_out_s: float = 0.0
+    _hold_frac: float = math.nan
     _told: State = State.LOCKED
 
     def take(self, record: Record) -> None:
@@ -88,10 +93,23 @@ class LiveRun:
             self._told = State.__members__.get(str(note.get("state")), State.UNKNOWN)
         elif kind == "segment":
             self.segment = note
+            self.walk.append((self.walked_s, self.throttle_frac))
         elif kind == "capture" and isinstance(number := note.get("number"), int):
             self.captures[number] = str(note.get("label"))
+        elif kind in ("holding", "held"):
+            self._held(note, over=kind == "held")
         elif kind == "outcome":
             self.outcome = note
+
+    def _held(self, note: Mapping[str, object], *, over: bool) -> None:
+        """What a hold has come to, or ended with: the plan goes on after it."""
+        frac, index = note.get("throttle_frac"), (self.segment or {}).get("index")
+        if not isinstance(frac, float) or not isinstance(index, int):
+            return
+        self._hold_frac = frac
+        self.walk.append((self.walked_s, frac))
+        if over and index + 1 < len(self.plan.segments):
+            self._left_out_s += self.plan.start_of(index + 1) - self.elapsed_s
 
     def _zeroed(self, means: object) -> None:
         """Thrust and current are shown from where they rested."""
@@ -112,17 +130,59 @@ class LiveRun:
         return self._told if self.session.stands_in else self.session.state
 
     @property
-    def elapsed_s(self) -> float:
-        """Seconds into the plan; 0 before it began."""
+    def walked_s(self) -> float:
+        """Seconds since the plan began, as they passed; 0 before."""
         if math.isnan(self.began_s):
             return 0.0
         end_s = self.now_s if math.isnan(self.cut_s) else self.cut_s
-        return min(end_s - self.began_s, self.plan.duration_s)
+        return end_s - self.began_s
+
+    @property
+    def elapsed_s(self) -> float:
+        """Seconds into the plan, what a hold left out counted; 0 before it began."""
+        return min(self.walked_s + self._left_out_s, self.plan.duration_s)
+
+    @property
+    def whole_s(self) -> float:
+        """How long the whole of it takes; at most so long where a hold is to come."""
+        return self.plan.duration_s - self._left_out_s
+
+    @property
+    def open_ended(self) -> bool:
+        """Whether a hold is yet to end, so that nobody knows when this does."""
+        index = (self.segment or {}).get("index")
+        first = index if isinstance(index, int) else 0
+        over = self.outcome is not None or not math.isnan(self.cut_s)
+        ahead = self.plan.segments[max(first, 0) :]
+        return not over and any(segment.goal is not None for segment in ahead)
 
     @property
     def left_s(self) -> float:
-        """Seconds of plan left."""
+        """Seconds of plan left; at most so many while a thrust is held."""
         return self.plan.duration_s - self.elapsed_s
+
+    @property
+    def holding(self) -> Goal | None:
+        """What is held now; None while nothing is."""
+        index = (self.segment or {}).get("index")
+        over = self.outcome is not None or not math.isnan(self.cut_s)
+        if (
+            over
+            or not isinstance(index, int)
+            or not 0 <= index < len(self.plan.segments)
+        ):
+            return None
+        return self.plan.segments[index].goal
+
+    def left_words(self) -> str:
+        """What is left of the plan: nobody knows how long a hold lasts."""
+        goal = self.holding
+        if goal is None:
+            return f"{self.left_s:5.1f} s left"
+        index = int(str((self.segment or {}).get("index")))
+        left_s = max(0.0, self.plan.start_of(index + 1) - self.elapsed_s)
+        longest = f"{left_s / 60:.1f} min" if left_s >= 60 else f"{left_s:.0f} s"
+        return f"held until {goal.floor_v:.4g} V or {longest}"
 
     @property
     def throttle_frac(self) -> float:
@@ -130,7 +190,19 @@ class LiveRun:
         over = self.outcome is not None or not math.isnan(self.cut_s)
         if math.isnan(self.began_s) or over:
             return 0.0
-        return self.plan.setpoint_at(self.elapsed_s)
+        if self.holding is not None and not math.isnan(self._hold_frac):
+            return self._hold_frac
+        return self._as_walked(self.plan.setpoint_at(self.elapsed_s))
+
+    def _as_walked(self, planned_frac: float) -> float:
+        """After a hold the way down begins where that ended."""
+        index = (self.segment or {}).get("index")
+        if not isinstance(index, int) or index < 1 or math.isnan(self._hold_frac):
+            return planned_frac
+        before = self.plan.segments[index - 1]
+        if before.goal is None:
+            return planned_frac
+        return planned_frac * self._hold_frac / before.end_frac
 
     @property
     def extent(self) -> Extent | None:

@@ -105,6 +105,8 @@ class InAir:
         total_a: Mean current.
         motors: How many share the pack.
         beyond_a: The most current that the stand drew.
+        drawn_c: Charge drawn by the middle of each slice, shape (n,).
+        bus_v: Bus voltage of the aircraft there, shape (n,); NaN once it is down.
     """
 
     endurance_s: Measured
@@ -112,6 +114,8 @@ class InAir:
     total_a: Measured
     motors: int
     beyond_a: float
+    drawn_c: Array
+    bus_v: Array
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,7 +153,8 @@ class Emptied:
         end_v: Bus voltage as the hold ended.
         back: How the pack came back in the rest after it; None without one.
         end_ohm: What it came back by over the current that ended; None likewise.
-        slices: The hold as plateaus.
+        drawn_c: Charge drawn by the middle of each slice, shape (n,).
+        bus_v: Bus voltage there, shape (n,).
         in_air: What the aircraft would get out of it; None where that is not known.
     """
 
@@ -164,7 +169,8 @@ class Emptied:
     end_v: Measured
     back: Recovery | None
     end_ohm: Measured | None
-    slices: Plateaus
+    drawn_c: Array
+    bus_v: Array
     in_air: InAir | None
 
 
@@ -221,7 +227,8 @@ def read_emptied(
         end_v=end_v,
         back=back,
         end_ohm=ohm,
-        slices=slices,
+        drawn_c=_middles(read.amp.value[held_at] * drawn_s[0, held_at]),
+        bus_v=read.volt.value[held_at],
         in_air=_in_air(read, held_at, drawn_s, ohm, goal, aircraft),
     )
 
@@ -437,7 +444,14 @@ def _in_air(
     charge = _figure(lambda values: flown(values)[1], inputs)
     if time_s is None or charge is None:
         return None
+    at = np.concatenate([one.value for one in inputs])
+    thrust_n, amp, volt, watt = np.split(at[: 4 * one.size], 4)
+    middle_c, bus_v, _ = _under_all(
+        _Slices(thrust_n, amp, volt, watt, spans_s), motors, *at[-5:]
+    )
     return InAir(
+        drawn_c=middle_c,
+        bus_v=np.where(bus_v > goal.floor_v, bus_v, math.nan),
         endurance_s=time_s,
         charge_c=charge,
         total_a=derived(np.divide, charge, time_s),
@@ -467,27 +481,50 @@ def _flown(
     power: float,
 ) -> tuple[float, float]:
     """Seconds and coulombs until the floor; NaN where it cannot be flown."""
-    charge_c = np.cumsum(at.amp * at.spans_s)
-    middle_c = charge_c - 0.5 * at.amp * at.spans_s
-    # As far before the end as it is: at the end it was measured.
-    left = 1.0 - middle_c / charge_c[-1]
-    each_ohm = ohm * (1.0 + elsewhere * left)
-    watt = at.watt * (weight_n / motors / at.thrust_n) ** power
-    open_v = at.volt + each_ohm * (at.amp - load_a)
-    inside = open_v**2 - 4.0 * each_ohm * motors * watt
-    bus_v = 0.5 * (open_v + np.sqrt(np.where(inside > 0, inside, math.nan)))
-    bus_v = np.where(np.isfinite(bus_v), bus_v, 0.0)
+    middle_c, bus_v, watt = _under_all(
+        at, motors, ohm, elsewhere, load_a, weight_n, power
+    )
+    whole_c = float((at.amp * at.spans_s).sum())
     down = np.flatnonzero(bus_v <= floor_v)
     end = int(down[0]) if down.size else bus_v.size
     if end == 0:
         return math.nan, math.nan
     per_a = 1.0 / (motors * watt / np.maximum(bus_v, floor_v) + load_a)
     at_c, slope_s = middle_c[:end], per_a[:end]
-    floor_c = _crossing(middle_c, bus_v, end, floor_v, float(charge_c[-1]))
+    floor_c = _crossing(middle_c, bus_v, end, floor_v, whole_c)
     # Seconds a coulomb, from none to the floor, level beyond the middles at the ends.
     grid_c = np.concatenate(([0.0], at_c, [floor_c]))
     rate_s = np.concatenate((slope_s[:1], slope_s, per_a[end - 1 : end]))
     return _area(rate_s, grid_c), floor_c
+
+
+def _under_all(
+    at: _Slices,
+    motors: int,
+    ohm: float,
+    elsewhere: float,
+    load_a: float,
+    weight_n: float,
+    power: float,
+) -> tuple[Array, Array, Array]:
+    """Charge drawn, bus voltage of the aircraft and power of a motor, shape (n,) each.
+
+    The voltage is 0 where the pack cannot give that power.
+    """
+    middle_c = _middles(at.amp * at.spans_s)
+    # As far before the end as it is: at the end it was measured.
+    left = 1.0 - middle_c / (at.amp * at.spans_s).sum()
+    each_ohm = ohm * (1.0 + elsewhere * left)
+    watt = at.watt * (weight_n / motors / at.thrust_n) ** power
+    open_v = at.volt + each_ohm * (at.amp - load_a)
+    inside = open_v**2 - 4.0 * each_ohm * motors * watt
+    root_v = np.sqrt(np.maximum(inside, 0.0))
+    return middle_c, np.where(inside > 0, 0.5 * (open_v + root_v), 0.0), watt
+
+
+def _middles(charge_c: Array) -> Array:
+    """Charge drawn by the middle of each slice, of the charge of each."""
+    return np.asarray(np.cumsum(charge_c) - 0.5 * charge_c, dtype=np.float64)
 
 
 def _crossing(

@@ -151,10 +151,7 @@ def _time(seen: Preview) -> str:
     """How long it takes; of a hold nobody knows."""
     if all(row.held is None for row in seen.rows):
         return f"{seen.duration_s:.1f} s"
-    return (
-        f"{seen.expected_s / 60:.3g} min, {seen.duration_s / 60:.3g} min at most: a "
-        "hold ends by itself"
-    )
+    return seen.time_words()
 
 
 def _budgets(seen: Preview) -> str:

@@ -14,7 +14,7 @@ from ui.live import LiveRun
 
 NAMES = ("thrust", "current", "voltage")
 DIGITS = {"gf": 0, "A": 1, "V": 2}
-TOLD = ("rest", "dwell", "warm", "glide", "burst", "soak")
+TOLD = ("rest", "dwell", "warm", "glide", "burst", "soak", "hold")
 KIND_WIDTH = 7
 
 
@@ -57,7 +57,7 @@ class Progress:
     def line(self, live: LiveRun) -> str:
         """The line: time left, throttle, and readings against their limits."""
         readings = live.readings
-        parts = [f"{live.left_s:5.1f} s left", f"{100 * live.throttle_frac:3.0f} %"]
+        parts = [live.left_words(), f"{100 * live.throttle_frac:3.0f} %"]
         parts += [self._reading(n, readings[n]) for n in NAMES if n in readings]
         return "  ".join(parts)[: self._width]
 

@@ -212,7 +212,7 @@ class Spin:
         print(
             labelled(
                 "plan",
-                f"{plan.title}: {plan.duration_s:.0f} s, up to "
+                f"{plan.title}: {seen.time_words()}, up to "
                 f"{100 * plan.max_throttle_frac:.0f} % throttle; estimated "
                 f"{seen.peak_current_a:.1f} A at most, {seen.takes()}",
             )

@@ -212,7 +212,7 @@ class SetupPanel(QWidget):
         if seen is None or order is None:
             return
         self._takes.setText(
-            f"{order.plan.duration_s:.0f} s, up to "
+            f"{seen.time_words()}, up to "
             f"{100 * order.plan.max_throttle_frac:.0f} % throttle; estimated "
             f"{seen.peak_current_a:.1f} A at most, {seen.takes()}."
         )

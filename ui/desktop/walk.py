@@ -119,7 +119,7 @@ class Walk(QWidget):
             pane.head.tell(pane.words)
         if plan is None:
             return
-        times_s, percents = outline(plan)
+        times_s, percents = outline(plan, seen.rows if seen is not None else ())
         self.throttle.planned.setData(times_s, percents)
         for pane in (self.throttle, *self.panes.values()):
             pane.plot.setXRange(0, plan.duration_s, padding=0.01)
@@ -163,7 +163,13 @@ class Walk(QWidget):
             return
         now_s = live.now_s
         into_s = min(now_s - live.began_s, plan.duration_s + 5.0)
-        self._throttle(plan, live.elapsed_s)
+        if plan.goals:
+            x, y = np.array(live.walk).reshape(-1, 2).T
+            self.throttle.measured.setData(
+                np.append(x, live.walked_s), 100 * np.append(y, live.throttle_frac)
+            )
+        else:
+            self._throttle(plan, live.elapsed_s)
         for name, pane in self.panes.items():
             tape = spinning.heard.tapes.get(name)
             if tape is None:
@@ -177,7 +183,7 @@ class Walk(QWidget):
             self._fit(pane, y[inside])
         for pane in (self.throttle, *self.panes.values()):
             pane.now.setVisible(True)
-            pane.now.setValue(live.elapsed_s)
+            pane.now.setValue(min(live.walked_s, plan.duration_s))
         self._shade(sum(end <= live.elapsed_s for _, end in dwells(plan)))
 
     def _throttle(self, plan: Plan, elapsed_s: float) -> None:

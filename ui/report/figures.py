@@ -26,6 +26,10 @@ HEADLINES: Final = 4
 #: What is told large, most wanted first.
 WANTED: Final = (
     ("max-thrust", "Highest thrust"),
+    ("endurance-in-air", "Hover, by the emptied pack"),
+    ("usable-charge", "Usable charge"),
+    ("usable-energy", "Usable energy"),
+    ("pack-resistance-at-end", "Pack and leads, emptied"),
     ("hover-endurance", "Hover, predicted"),
     ("thrust-to-weight", "Thrust to weight"),
     ("specific-thrust-best", "Best thrust per watt"),

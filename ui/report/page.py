@@ -19,6 +19,7 @@ from ui.cut import cut_of
 from ui.report import (
     charts,
     closely,
+    emptying,
     facts,
     figures,
     gliding,
@@ -54,7 +55,13 @@ LEGS: Final = {
 }
 LEGS_ABOUT_A_BURST: Final = {"up": "before the burst", "down": "after it"}
 # Findings about the article that have no interval, and say why.
-WITHOUT_INTERVAL: Final = ("glide", "burst-current", "burst-voltage", "burst-rise")
+WITHOUT_INTERVAL: Final = (
+    "glide",
+    "burst-current",
+    "burst-voltage",
+    "burst-rise",
+    "endurance-measured",
+)
 TEMPLATE = "report.html.j2"
 STYLE = "report.css"
 
@@ -173,6 +180,9 @@ def _page(results: Results) -> Page:
     )
     if analysis is not None:
         drawn += gliding.draw_glides(analysis.evidence.glides, simulated=run.simulated)
+        drawn += emptying.draw_emptied(
+            analysis.evidence.emptied, simulated=run.simulated
+        )
         shown = closely.Shown("", analysis.evidence.captures)
         # Who looked that closely came for it.
         drawn = closely.draw_captures([shown], simulated=run.simulated) + drawn

@@ -176,15 +176,17 @@ def walked_stretches(run: Run) -> Sequence[Stretch]:
 
 
 def _throttle(walk: Sequence[Stretch]) -> Array:
-    corners = [
-        corner
-        for stretch in walk
-        for corner in (
-            (stretch.hold.start_s, 100 * stretch.from_frac),
-            (stretch.hold.end_s, 100 * stretch.to_frac),
-        )
-    ]
+    corners = [corner for stretch in walk for corner in _corners(stretch)]
     return np.array(corners, dtype=np.float64).reshape(-1, 2)
+
+
+def _corners(stretch: Stretch) -> list[tuple[float, float]]:
+    """Start and end of a stretch, and of a hold all that is known between."""
+    return [
+        (stretch.hold.start_s, 100 * stretch.from_frac),
+        *((t_s, 100 * frac) for t_s, frac in stretch.walk),
+        (stretch.hold.end_s, 100 * stretch.to_frac),
+    ]
 
 
 def _windows(plateaus: Plateaus | None) -> tuple[tuple[float, float], ...]:

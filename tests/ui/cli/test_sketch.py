@@ -6,6 +6,7 @@ from hypothesis import strategies as st
 
 from protocols.plan import Plan, Segment
 from protocols.recipe import catalogue_names, expand, load_recipe
+from tests.protocols.articles import article
 from ui.cli.sketch import MOVING, READ, ROWS, WIDTH, sketch
 
 REST = Segment("rest", "rest", -1, 0.0, 0.0, 10.0)
@@ -34,7 +35,7 @@ def columns(plan: Plan) -> list[str]:
 
 @pytest.mark.parametrize("name", catalogue_names())
 def test_a_picture_has_its_size_and_plain_characters(name: str) -> None:
-    lines = sketch(expand(load_recipe(name))).splitlines()
+    lines = sketch(expand(load_recipe(name), article())).splitlines()
     assert len(lines) == ROWS + 2
     assert all(len(line) <= WIDTH for line in lines)
     assert len(lines[ROWS]) == WIDTH

@@ -379,9 +379,10 @@ class Desk:
         if spinning is None or math.isnan(spinning.live.began_s):
             return "", ""
         live = spinning.live
-        whole_s = live.plan.duration_s
-        of = f"of {clock_words(whole_s)}"
-        told = clock_words(min(live.elapsed_s, whole_s))
+        whole_s = live.whole_s
+        most = " at most" if live.open_ended else ""
+        of = f"of {clock_words(whole_s)}{most}"
+        told = clock_words(min(live.walked_s, whole_s))
         return told, f"{of}, over" if spinning.over else of
 
 

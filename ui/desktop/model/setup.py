@@ -4,6 +4,7 @@ Keeps what was chosen, and what follows from it or why nothing does. The shelf o
 articles is a list of files used before; one that is gone is told, not lost.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
@@ -13,6 +14,7 @@ from numpy.typing import NDArray
 
 from daq.errors import GramwattError
 from daq.records.shelf import Article, load_article
+from protocols.dry_run import Row
 from protocols.plan import Plan
 from protocols.preview import Preview, preview
 from protocols.rated import PARTS, parts_of
@@ -159,21 +161,36 @@ class Setup:
             self.fault = str(fault)
 
 
-def outline(plan: Plan) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Throttle over time as a line: seconds, and percent, shape (n,) each."""
-    times, percents, at_s = [0.0], [0.0], 0.0
-    for segment in plan.segments:
+def outline(
+    plan: Plan, rows: Sequence[Row] = ()
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Throttle over time as a line: seconds, and percent, shape (n,) each.
+
+    Args:
+        plan: the plan.
+        rows: what is expected of each segment, for how far a hold will go.
+    """
+    times, percents, at_s, share = [0.0], [0.0], 0.0, 1.0
+    for number, segment in enumerate(plan.segments):
+        start, end = share * segment.start_frac, share * segment.end_frac
+        share = 1.0
+        if segment.goal is not None and rows:
+            start = end = rows[number].end_frac
+            share = end / segment.end_frac  # the way down begins where it ends
         times += [at_s, at_s + segment.duration_s]
-        percents += [100 * segment.start_frac, 100 * segment.end_frac]
+        percents += [100 * start, 100 * end]
         at_s += segment.duration_s
     return np.array(times), np.array(percents)
 
 
 def dwells(plan: Plan) -> list[tuple[float, float]]:
-    """When readings count: start and end, in seconds from the plan's start."""
+    """When levels are read: start and end, in seconds from the plan's start.
+
+    A hold is none: it is read all along, and nobody knows when it ends.
+    """
     found, at_s = [], 0.0
     for segment in plan.segments:
-        if segment.is_data:
+        if segment.is_data and segment.goal is None:
             found.append((at_s, at_s + segment.duration_s))
         at_s += segment.duration_s
     return found
