@@ -39,7 +39,16 @@ MAX_LEASE_S = 0.5
 _ROUNDING = 1e-9
 
 Kind = Literal[
-    "rest", "ramp", "settle", "dwell", "warm", "glide", "punch", "burst", "soak"
+    "rest",
+    "ramp",
+    "settle",
+    "dwell",
+    "warm",
+    "glide",
+    "punch",
+    "burst",
+    "soak",
+    "load",
 ]
 Leg = Literal["up", "down", "first", "second", "warm", "soak", "rest"]
 # How fast the kinds that move the throttle may move it; all others hold it.
@@ -51,7 +60,7 @@ _FASTEST_FRAC_PER_S: Mapping[Kind, float] = {
 # What a plan is walked for; everything else only leads there.
 # Held for themselves, in a leg of the same name.
 _APART = ("warm", "soak")
-_DATA: tuple[Kind, ...] = ("dwell", "glide", "burst", "soak")
+_DATA: tuple[Kind, ...] = ("dwell", "glide", "burst", "soak", "load")
 
 
 def _is_kind(word: str) -> TypeGuard[Kind]:
@@ -73,7 +82,8 @@ class Segment:
         kind: rest (motor off), ramp, settle (held, not yet used), dwell (held, used),
             warm (held to warm up, never used), glide (moved slowly, used as it
             moves), punch (moved as fast as a thumb does), burst (held for a moment
-            after a punch, used as a burst and never as a level).
+            after a punch, used as a burst and never as a level), load (motor off, a
+            load switched on by hand).
         leg: up, down, first or second (of levels in shuffled order), warm, or rest.
         step: index of the level in its leg, lowest first; -1 at rest.
         start_frac: throttle at the start, 0 to 1.
@@ -119,8 +129,9 @@ class Segment:
             raise InputFault(f"a {self.kind} cannot be in leg {self.leg}.")
 
     def _check_slope(self) -> None:
-        if self.kind == "rest" and (self.start_frac, self.end_frac) != (0, 0):
-            raise InputFault("a rest must hold a throttle of zero.")
+        still = self.kind in ("rest", "load")
+        if still and (self.start_frac, self.end_frac) != (0, 0):
+            raise InputFault(f"a {self.kind} must hold a throttle of zero.")
         fastest_frac_s = _FASTEST_FRAC_PER_S.get(self.kind, 0.0)
         if not fastest_frac_s and self.start_frac != self.end_frac:
             raise InputFault(
@@ -161,7 +172,11 @@ class Segment:
 _SEGMENT_KEYS = ("kind", "leg", "step", "start_frac", "end_frac", "duration_s")
 _PLAN_KEYS = ("format", "protocol", "title", "lease_s", "segments")
 # Left out where they say nothing, so that older plans read and write the same.
-_MORE_KEYS: Mapping[str, object] = {"propeller_off": False, "speed_cap_rad_s": None}
+_MORE_KEYS: Mapping[str, object] = {
+    "propeller_off": False,
+    "speed_cap_rad_s": None,
+    "by_hand": False,
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,6 +191,7 @@ class Plan:
         propeller_off: it may be walked only with the propeller taken off.
         speed_cap_rad_s: a bound on speed that the plan brings along: the limit on
             speed must be at least as tight. None where it brings none.
+        by_hand: nothing is armed: a person switches a load on and off.
 
     Raises:
         InputFault: it jumps, does not start and end at rest, is empty, or goes
@@ -188,6 +204,7 @@ class Plan:
     lease_s: float = 0.2
     propeller_off: bool = False
     speed_cap_rad_s: float | None = None
+    by_hand: bool = False
     _ends_s: tuple[float, ...] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
@@ -213,6 +230,7 @@ class Plan:
         if not math.isfinite(ends_s[-1]):
             raise InputFault("the plan never ends.")
         self._check_caps()
+        self._check_hand()
         object.__setattr__(self, "_ends_s", ends_s)
 
     def _check_caps(self) -> None:
@@ -232,6 +250,13 @@ class Plan:
             )
         if any(segment.kind == "punch" for segment in self.segments):
             raise InputFault("a plan without a propeller may hold no punch.")
+
+    def _check_hand(self) -> None:
+        loads = any(segment.kind == "load" for segment in self.segments)
+        if loads != self.by_hand:
+            raise InputFault("a plan has loads where they are switched by hand only.")
+        if self.by_hand and self.max_throttle_frac > 0:
+            raise InputFault("a plan with a load by hand must turn no motor.")
 
     @property
     def duration_s(self) -> float:
@@ -324,6 +349,7 @@ class Plan:
                 )
             ),
             propeller_off=_read_flag(fields, "propeller_off"),
+            by_hand=_read_flag(fields, "by_hand"),
             speed_cap_rad_s=(
                 None
                 if fields["speed_cap_rad_s"] is None

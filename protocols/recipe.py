@@ -17,6 +17,7 @@ from daq.errors import InputFault
 from daq.typed_toml import Table, check_typed, read_typed
 from protocols.glide import Glide
 from protocols.idle_spin import IdleSpin
+from protocols.load_by_hand import LoadByHand
 from protocols.plan import Plan
 from protocols.punch import Punch
 from protocols.recipe_parts import Recipe, in_words
@@ -29,6 +30,7 @@ KINDS: dict[str, type[Recipe]] = {
     "glide": Glide,
     "punch": Punch,
     "idle-spin": IdleSpin,
+    "load-by-hand": LoadByHand,
 }
 
 
@@ -38,7 +40,7 @@ class _Kind(Table):
     model_config = ConfigDict(extra="allow")
 
     format: Literal[1]
-    kind: Literal["staircase", "glide", "punch", "idle-spin"]
+    kind: Literal["staircase", "glide", "punch", "idle-spin", "load-by-hand"]
 
 
 def catalogue_names() -> tuple[str, ...]:

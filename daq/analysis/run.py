@@ -101,6 +101,23 @@ BARE_FINDINGS: tuple[Callable[[Evidence], Finding | None], ...] = (
     quality.unused,
 )
 
+#: The same for loads that were switched by hand: no motor, plug and pack only.
+HAND_FINDINGS: tuple[Callable[[Evidence], Finding | None], ...] = (
+    quality.no_dwell,
+    packed.resistance,
+    packed.to_the_floor,
+    plugged.resistance,
+    plugged.contacts,
+    plugged.dropped,
+    plugged.warmed,
+    plugged.soaked,
+    plugged.in_flight,
+    plugged.trouble,
+    quality.unsettled,
+    quality.lost_readings,
+    quality.unused,
+)
+
 #: Columns of the plateaus table: channel, key in SI.
 _CHANNEL_COLUMNS = (
     ("thrust", "thrust", "n"),
@@ -111,6 +128,17 @@ _CHANNEL_COLUMNS = (
     ("speed", "speed", "rad_s"),
     ("plug-plus", "plug_plus", "v"),
     ("plug-minus", "plug_minus", "v"),
+)
+
+#: Channels that say something of a load that was switched by hand.
+OF_A_LOAD = (
+    "current",
+    "current-high",
+    "voltage",
+    "voltage-low",
+    "pack-voltage",
+    "plug-plus",
+    "plug-minus",
 )
 
 Row = dict[str, float | int | str | None]
@@ -213,6 +241,7 @@ def analyse(
     unseen: Unseen = NOTHING_UNSEEN,
     fitted_plug: FittedPlug | None = None,
     fitted_pack: FittedPack | None = None,
+    by_hand: bool = False,
 ) -> Analysis:
     """Analyse one run.
 
@@ -238,6 +267,8 @@ def analyse(
         unseen: What neither calibration nor readings show, on a real stand.
         fitted_plug: What the article says of its plug.
         fitted_pack: What the article says of its pack.
+        by_hand: Whether loads were switched by hand and no motor turned: then nothing
+            is said of one.
 
     Returns:
         Plateaus, curves and findings; tables are empty, and a finding says so,
@@ -247,6 +278,8 @@ def analyse(
         InputFault: No readings, holds that overlap or lie outside the readings,
             or a number that cannot be what it says.
     """
+    if by_hand:
+        series = {name: one for name, one in series.items() if name in OF_A_LOAD}
     check_run(series, holds)
     for key, number in (("settle_s", settle_s), ("rest_settle_s", rest_settle_s)):
         if not (math.isfinite(number) and number >= 0):
@@ -272,10 +305,12 @@ def analyse(
         specific=specific,
         disc=disc,
         propeller=propeller,
-        curves=draw_bare_curves(plateaus, watt)
+        curves=()
+        if by_hand
+        else draw_bare_curves(plateaus, watt)
         if propeller_off
         else draw_curves(plateaus, watt, specific),
-        exponent=None if propeller_off else draw_exponent(plateaus, watt),
+        exponent=None if propeller_off or by_hand else draw_exponent(plateaus, watt),
         legs=up_down(plateaus, _both_legs(plateaus, watt)),
         nominal=frozenset(nominal),
         notes=tuple(notes),
@@ -286,7 +321,7 @@ def analyse(
         train=train,
         one_voltage=None if propeller_off else at_one_voltage(plateaus, watt),
         motor=None
-        if winding is None
+        if winding is None or by_hand
         else read_motor(
             plateaus,
             watt,
@@ -304,6 +339,7 @@ def analyse(
         fitted_plug=fitted_plug,
     )
     told = BARE_FINDINGS if propeller_off else FINDINGS
+    told = HAND_FINDINGS if by_hand else told
     written = (write(evidence) for write in told)
     return Analysis(
         plateaus=plateaus,

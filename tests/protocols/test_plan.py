@@ -267,7 +267,7 @@ def test_dwells_glides_bursts_and_soaks_are_what_a_plan_is_walked_for() -> None:
         for kind in get_args(Kind)
         if Segment(kind, *PLACES.get(kind, ("up", 0)), 0.0, 0.0, 1.0).is_data
     }
-    assert data == {"dwell", "glide", "burst", "soak"}
+    assert data == {"dwell", "glide", "burst", "soak", "load"}
 
 
 def test_a_throttle_may_be_chopped_to_rest_by_a_punch() -> None:

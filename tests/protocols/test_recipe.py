@@ -34,6 +34,7 @@ def test_the_catalogue_ships_every_kind() -> None:
         "glide",
         "idle-spin",
         "low-staircase",
+        "plug-load",
         "plug-steps",
         "punch",
         "short-staircase",

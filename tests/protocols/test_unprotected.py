@@ -62,6 +62,7 @@ class _Odd:
     """A plan whose figures are none."""
 
     protocol = "odd"
+    by_hand = False
 
     def __init__(self, max_throttle_frac: float, duration_s: float) -> None:
         self.max_throttle_frac = max_throttle_frac

@@ -14,7 +14,7 @@ from ui.live import LiveRun
 
 NAMES = ("thrust", "current", "voltage")
 DIGITS = {"gf": 0, "A": 1, "V": 2}
-TOLD = ("rest", "dwell", "warm", "glide", "burst", "soak")
+TOLD = ("rest", "dwell", "warm", "glide", "burst", "soak", "load")
 KIND_WIDTH = 7
 
 
