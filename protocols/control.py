@@ -35,9 +35,6 @@ from protocols.preparing import PERSON_PATIENCE_S, Preparing
 from protocols.task import Task
 
 TURNABLE: Final = (m.State.PROVING, m.State.ARMED, m.State.SPINNING)
-_COMPLETED: Final = explain.ended(
-    Ended.COMPLETED, "The plan was walked to its end.", ""
-)
 
 
 class Control:
@@ -241,7 +238,7 @@ class Control:
     def _locked(self, now_s: float) -> None:
         """The stand is locked and was not a moment ago."""
         if self.phase is Phase.LOCKING:
-            self._ending.linger(_COMPLETED, now_s)
+            self._ending.linger(explain.COMPLETED, now_s)
         elif self.phase in GUARDED and self.phase not in ON_TRIAL:
             cause = "The stand locked itself in the middle of the plan."
             self._ending.stop_for(explain.ended(Ended.FAILED, cause, "locked"), now_s)

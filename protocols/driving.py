@@ -50,7 +50,10 @@ class Driving:
 
     def watch(self, scales: Scales, now_s: float) -> None:
         """A guard of its own for each armed spell."""
-        self.guard = Guard(scales.limits, self._course.task.rules, now_s)
+        task = self._course.task
+        self.guard = Guard(
+            scales.limits, task.rules, now_s, drives=not task.plan.by_hand
+        )
         self._scales = scales
 
     @property
@@ -89,6 +92,9 @@ class Driving:
         """Do what the guard says; whether that leaves nothing to watch."""
         if trip is None:
             return False
+        if self._course.phase is Phase.LOADING:
+            self._say_off(trip, now_s)
+            return True
         course, ramps = self._course, trip.action is Action.RAMP_DOWN
         if ramps and course.phase is Phase.RETREATING:
             return False  # on its way down already
@@ -102,6 +108,17 @@ class Driving:
         else:
             self._ending.stop(outcome, m.StopReason.GUARD, now_s)
         return course.phase not in GUARDED
+
+    def _say_off(self, trip: Trip, now_s: float) -> None:
+        """A load that a person switched can only be switched off by one."""
+        course = self._course
+        told = {**trip.to_dict(), "by_hand": True}
+        course.note("trip", device_s=course.device_s(now_s), **told)
+        advice = f"Switch the load off: nothing here can. {trip.advice}"
+        self._ending.finish(
+            explain.ended(Ended.TRIPPED, trip.cause, trip.check, advice),
+            confirmed=True,
+        )
 
     # -------------------------------------------------------------- the walk
 
@@ -134,12 +151,16 @@ class Driving:
             course.enter(Phase.RUNNING, now_s)
             self._runner = Runner(course.task.plan, now_s)
             course.note("armed", device_s=course.device_s(now_s))
+        if course.phase is Phase.LOADING and self._runner is None:
+            self._runner = Runner(course.task.plan, now_s)
+            course.note("began", device_s=course.device_s(now_s))
         if now_s >= course.next_send_s and course.phase in DRIVES:
             if course.interlock.may_drive:
                 self.drive(now_s)
         elif now_s >= course.next_send_s and course.phase is Phase.LOCKING:
             self._lock(now_s)
-        if course.phase is Phase.RUNNING and self._runner is not None:
+        walks = course.phase in (Phase.RUNNING, Phase.LOADING)
+        if walks and self._runner is not None:
             self._run(self._runner, now_s)
         if course.phase is Phase.RUNNING and self._scales is not None:
             self.captures.advance(self._scales, now_s)
@@ -152,7 +173,8 @@ class Driving:
         due = [float("inf")]
         if self.watched is not None:
             due.append(self.watched.deadline_s)
-        if self._runner is not None and self._course.phase is Phase.RUNNING:
+        walks = self._course.phase in (Phase.RUNNING, Phase.LOADING)
+        if self._runner is not None and walks:
             due += [self._runner.next_change_s, self._holding_s]
             due.append(self.captures.deadline_s)
         return min(due)
@@ -185,7 +207,7 @@ class Driving:
         course = self._course
         entered = runner.entered(now_s)
         self._tell_hold(runner, now_s)
-        if entered:
+        if entered and course.phase in DRIVES:
             self.drive(now_s)  # a new part begins with its own setpoint
         for index, segment in entered:
             if index and course.task.plan.segments[index - 1].is_data:
@@ -205,6 +227,9 @@ class Driving:
             self._holding_s = math.inf if segment.goal is None else now_s
         if runner.finished(now_s):
             course.note("walked", device_s=course.device_s(now_s))
+            if course.phase is Phase.LOADING:
+                self._ending.finish(explain.COMPLETED, confirmed=True)
+                return
             course.enter(Phase.LOCKING, now_s, LOCK_PATIENCE_S)
             self._lock(now_s)
 

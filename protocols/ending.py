@@ -62,7 +62,8 @@ class Ending:
             cause=outcome.cause,
             device_s=course.device_s(now_s),
         )
-        if course.phase in BEFORE_ARMING and course.interlock.state is m.State.LOCKED:
+        locked = course.interlock.state is m.State.LOCKED
+        if locked and course.phase in (*BEFORE_ARMING, Phase.LOADING):
             # Known to be locked, and never asked to be anything else.
             self.finish(outcome, confirmed=True)
             return

@@ -19,6 +19,8 @@ def ended(how: Ended, cause: str, check: str, advice: str = "") -> Outcome:
     return Outcome(how, cause, check, advice, Data.NONE, stop_confirmed=False)
 
 
+COMPLETED: Final = ended(Ended.COMPLETED, "The plan was walked to its end.", "")
+
 _CAUSES: Final[dict[m.Cause, tuple[str, str, str]]] = {
     m.Cause.LEASE_ENDED: (
         "lease",

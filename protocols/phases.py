@@ -22,6 +22,7 @@ class Phase(Enum):
     TRYING = "proving the lease with the motor running"
     ARMING = "arming"
     RUNNING = "running"
+    LOADING = "watching a load that is switched by hand"
     RETREATING = "ramping down"
     LOCKING = "locking"
     STOPPING = "stopping"
@@ -37,8 +38,16 @@ GUARDED: Final = (
     Phase.RUNNING,
     Phase.RETREATING,
     Phase.LOCKING,
+    Phase.LOADING,
 )
-MAY_TURN: Final = (*GUARDED, Phase.STOPPING)
+MAY_TURN: Final = (
+    Phase.TRYING,
+    Phase.ARMING,
+    Phase.RUNNING,
+    Phase.RETREATING,
+    Phase.LOCKING,
+    Phase.STOPPING,
+)
 DRIVES: Final = (Phase.RUNNING, Phase.RETREATING)
 ON_TRIAL: Final = (Phase.PROVING, Phase.TRYING)
 GRANTED: Final = (*ON_TRIAL, Phase.ARMING, Phase.RUNNING, Phase.RETREATING)

@@ -44,7 +44,17 @@ MAX_LEASE_S = 0.5
 _ROUNDING = 1e-9
 
 Kind = Literal[
-    "rest", "ramp", "settle", "dwell", "warm", "glide", "punch", "burst", "soak", "hold"
+    "rest",
+    "ramp",
+    "settle",
+    "dwell",
+    "warm",
+    "glide",
+    "punch",
+    "burst",
+    "soak",
+    "hold",
+    "load",
 ]
 Leg = Literal["up", "down", "first", "second", "warm", "soak", "hold", "rest"]
 # How fast the kinds that move the throttle may move it; all others hold it.
@@ -57,7 +67,7 @@ _FASTEST_FRAC_PER_S: Mapping[Kind, float] = {
 # What a plan is walked for; everything else only leads there.
 # Held for themselves, in a leg of the same name.
 _APART = ("warm", "soak", "hold")
-_DATA: tuple[Kind, ...] = ("dwell", "glide", "burst", "soak", "hold")
+_DATA: tuple[Kind, ...] = ("dwell", "glide", "burst", "soak", "hold", "load")
 
 
 def _is_kind(word: str) -> TypeGuard[Kind]:
@@ -80,7 +90,8 @@ class Segment:
             warm (held to warm up, never used), glide (moved slowly, used as it
             moves), punch (moved as fast as a thumb does), burst (held for a moment
             after a punch, used as a burst and never as a level), soak (held for long,
-            used as it goes), hold (a thrust is held, the throttle moves as it takes).
+            used as it goes), hold (a thrust is held, the throttle moves as it takes),
+            load (motor off, a load switched on by hand).
         leg: up, down, first or second (of levels in shuffled order), warm, soak, hold,
             or rest.
         step: index of the level in its leg, lowest first; -1 at rest.
@@ -131,8 +142,9 @@ class Segment:
             raise InputFault(f"a {self.kind} cannot be in leg {self.leg}.")
 
     def _check_slope(self) -> None:
-        if self.kind == "rest" and (self.start_frac, self.end_frac) != (0, 0):
-            raise InputFault("a rest must hold a throttle of zero.")
+        still = self.kind in ("rest", "load")
+        if still and (self.start_frac, self.end_frac) != (0, 0):
+            raise InputFault(f"a {self.kind} must hold a throttle of zero.")
         fastest_frac_s = _FASTEST_FRAC_PER_S.get(self.kind, 0.0)
         if not fastest_frac_s and self.start_frac != self.end_frac:
             raise InputFault(
@@ -191,6 +203,7 @@ _MORE_KEYS: Mapping[str, object] = {
     "propeller_off": False,
     "speed_cap_rad_s": None,
     "captures": (),
+    "by_hand": False,
 }
 
 
@@ -207,6 +220,7 @@ class Plan:
         speed_cap_rad_s: a bound on speed that the plan brings along: the limit on
             speed must be at least as tight. None where it brings none.
         captures: fast captures that it asks for, in their order.
+        by_hand: nothing is armed: a person switches a load on and off.
 
     Raises:
         InputFault: it jumps, does not start and end at rest, is empty, or goes
@@ -220,6 +234,7 @@ class Plan:
     propeller_off: bool = False
     speed_cap_rad_s: float | None = None
     captures: tuple[CaptureAsk, ...] = ()
+    by_hand: bool = False
     _ends_s: tuple[float, ...] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
@@ -250,6 +265,7 @@ class Plan:
             raise InputFault("the plan never ends.")
         self._check_caps()
         self._check_captures()
+        self._check_hand()
         object.__setattr__(self, "_ends_s", ends_s)
 
     def _check_caps(self) -> None:
@@ -284,6 +300,13 @@ class Plan:
                     f"a capture is of segment {ask.segment + 1} of the plan, which "
                     f"has {len(self.segments)}."
                 )
+
+    def _check_hand(self) -> None:
+        loads = any(segment.kind == "load" for segment in self.segments)
+        if loads != self.by_hand:
+            raise InputFault("a plan has loads where they are switched by hand only.")
+        if self.by_hand and self.max_throttle_frac > 0:
+            raise InputFault("a plan with a load by hand must turn no motor.")
 
     @property
     def duration_s(self) -> float:
@@ -386,6 +409,7 @@ class Plan:
                 )
             ),
             propeller_off=_read_flag(fields, "propeller_off"),
+            by_hand=_read_flag(fields, "by_hand"),
             speed_cap_rad_s=(
                 None
                 if fields["speed_cap_rad_s"] is None

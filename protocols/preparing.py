@@ -115,6 +115,9 @@ class Preparing:
             course.note("unguarded", channels=self.scales.missing)
         self._supply = supply
         self.readiness.pulses_provable = can_prove_pulses(stand)
+        if course.task.plan.by_hand:  # nothing will turn, so nothing has to stop it
+            self.readiness.guards_provable = self.readiness.pulses_provable = False
+            self.readiness.plug_awaited = supply.visible
         self._next(now_s)
 
     def sampled(self, sampled: s.Sampled, now_s: float) -> None:
@@ -183,6 +186,9 @@ class Preparing:
             self._next(now_s)
             return False
         self.readiness.went = True
+        if course.task.plan.by_hand:
+            course.enter(Phase.LOADING, now_s)
+            return True
         course.enter(Phase.TRYING, now_s)
         self._begin_proof(Part.RUNNING, now_s)
         return self.proof is not None

@@ -250,6 +250,11 @@ def _source_words(article: Article) -> str:
 
 def _before_all(plan: Plan) -> list[str]:
     """What has to be done before anything else."""
+    if plan.by_hand:
+        return [
+            "By hand: what the load draws is its own affair, and only you can switch "
+            "it off. The estimates know nothing of it."
+        ]
     if not plan.propeller_off:
         return []
     return ["Propeller off: this plan is for a bare motor. Take the propeller off."]

@@ -19,6 +19,7 @@ from daq.typed_toml import Table, check_typed, read_typed
 from protocols.endurance import Endurance
 from protocols.glide import Glide
 from protocols.idle_spin import IdleSpin
+from protocols.load_by_hand import LoadByHand
 from protocols.plan import Plan
 from protocols.punch import Punch
 from protocols.recipe_parts import Recipe, in_words
@@ -32,6 +33,7 @@ KINDS: dict[str, type[Recipe]] = {
     "punch": Punch,
     "idle-spin": IdleSpin,
     "endurance": Endurance,
+    "load-by-hand": LoadByHand,
 }
 
 
@@ -41,7 +43,9 @@ class _Kind(Table):
     model_config = ConfigDict(extra="allow")
 
     format: Literal[1]
-    kind: Literal["staircase", "glide", "punch", "idle-spin", "endurance"]
+    kind: Literal[
+        "staircase", "glide", "punch", "idle-spin", "endurance", "load-by-hand"
+    ]
 
 
 def catalogue_names() -> tuple[str, ...]:

@@ -34,22 +34,15 @@ def objection(plan: Plan, stand: Description) -> str | None:
         plan: what is to be walked.
         stand: the stand's description.
     """
+    if plan.by_hand:
+        return _unwatched(stand)
     if stand.commands.throttle is None:
         return (
             f'the stand "{stand.name}" cannot be told a throttle: its description has '
             "no commands.throttle. It can be watched, and its logs can be analysed."
         )
-    if not any(channel.name == LIMITED for channel in stand.channels):
-        return (
-            f'the stand "{stand.name}" describes no channel named {LIMITED}; without '
-            "one nothing limits the motor. Give that name to the channel of what the "
-            "speed controller draws."
-        )
-    if stand.rate_hz < MIN_RATE_HZ:
-        return (
-            f'the stand "{stand.name}" prints {stand.rate_hz:g} lines a second; a '
-            f"motor is watched with {MIN_RATE_HZ:g} or more. Let it print faster."
-        )
+    if (blind := _unwatched(stand)) is not None:
+        return blind
     said_s = len(stop_words(stand)) * BITS_A_BYTE / stand.baud
     if said_s > STOP_WORDS_S:
         return (
@@ -74,6 +67,22 @@ def objection(plan: Plan, stand: Description) -> str | None:
             f"the plan {plan.protocol} takes {plan.duration_s:.0f} s; on a stand that "
             f"cannot protect itself {MAX_DURATION_S:.0f} s is the most. Try {FITTING}, "
             "or shorten it in a copy of your own."
+        )
+    return None
+
+
+def _unwatched(stand: Description) -> str | None:
+    """Why nothing could be watched on it."""
+    if not any(channel.name == LIMITED for channel in stand.channels):
+        return (
+            f'the stand "{stand.name}" describes no channel named {LIMITED}; without '
+            "one nothing limits the motor. Give that name to the channel of what the "
+            "speed controller draws."
+        )
+    if stand.rate_hz < MIN_RATE_HZ:
+        return (
+            f'the stand "{stand.name}" prints {stand.rate_hz:g} lines a second; a '
+            f"motor is watched with {MIN_RATE_HZ:g} or more. Let it print faster."
         )
     return None
 

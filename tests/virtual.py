@@ -134,7 +134,7 @@ class VirtualSpin:
         for note in outputs.notes:
             if note["note"] == "wanted":
                 self._wanted(note["what"])
-            elif note["note"] == "armed":
+            elif note["note"] in ("armed", "began"):
                 self.armed_ns = self.host_ns
         if self.cable:
             arrive_ns = self.host_ns + round(DELAY_S * 1e9)

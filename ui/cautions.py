@@ -10,6 +10,7 @@ from typing import Final
 
 from daq.link.columns.description import Description
 from protocols.last_word import NONE_HERE, THERE_IS_ONE
+from protocols.plan import Segment
 from protocols.rules import Burst
 from protocols.task import Task
 from protocols.unprotected import lacks
@@ -44,6 +45,13 @@ HAND_ON_PLUG: Final = (
 )
 HAND_WORDS: Final = "my hand is on the plug"
 """What has to be typed for such a stand, so that nobody says it in passing."""
+START_LOAD: Final = (
+    "The load is off, and I switch it when it says so: nothing else can switch it off."
+)
+CUES: Final = {
+    "load": "SWITCH THE LOAD ON: {which}, for {on_s:.0f} s.",
+    "rest": "LOAD OFF for {on_s:.0f} s.",
+}
 START: Final = (
     "Everybody is clear and the motor may turn, first slowly, to prove that it stops."
 )
@@ -75,6 +83,16 @@ _PROPELLER: Final = (
 _NO_PROPELLER: Final = (
     Item("bare", "The propeller is OFF, and the motor is screwed down."),
 )
+_LOAD: Final = (
+    Item(
+        "motor out", "The motor cannot turn: its propeller is OFF or it is unplugged."
+    ),
+    Item(
+        "load",
+        "The load stands behind the plug and the current sensor, bears the pack's "
+        "voltage and its own heat, touches nothing that burns, and is OFF.",
+    ),
+)
 _PACK: Final = (
     Item(
         "pack",
@@ -100,9 +118,28 @@ def checklist_for(task: Task, timed: Sequence[str] = ()) -> tuple[Item, ...]:
         timed: parts that a person lets go to their short-time rating.
     """
     fixed = _NO_PROPELLER if task.plan.propeller_off else _PROPELLER
+    if task.plan.by_hand:
+        fixed = _LOAD
     bursts = {burst.part: burst for burst in task.rules.bursts}
     beyond = tuple(Item(f"timed {part}", _beyond(part, bursts)) for part in timed)
     return (*_ALWAYS, *fixed, *_PACK, *_MEANS, *beyond)
+
+
+def start_of(task: Task) -> str:
+    """What a person says last before it begins."""
+    return START_LOAD if task.plan.by_hand else START
+
+
+def cue_of(segment: Segment, loads: int) -> str:
+    """What a hand has to do now, while loads are switched by hand.
+
+    Args:
+        segment: of the plan, that begins.
+        loads: how many there are.
+    """
+    size = {0: ", the smallest", loads - 1: ", the largest"}.get(segment.step, "")
+    which = f"load {segment.step + 1} of {loads}{size if loads > 1 else ''}"
+    return CUES[segment.kind].format(which=which, on_s=segment.duration_s)
 
 
 def _beyond(part: str, bursts: Mapping[str, Burst]) -> str:

@@ -82,7 +82,7 @@ def _ending_of_the_walk(run: Run) -> list[Decision] | None:
         kind = decision.note.get("note")
         if kind == "walked":
             return None
-        walking = walking or kind == "armed"
+        walking = walking or kind in ("armed", "began")
         tripped = kind == "told" and decision.note.get("state") == "TRIPPED"
         if walking and (tripped or kind in ("trip", "stop", "outcome")):
             found.append(decision)

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from typing import Final
 
 RUNS_ON: Final = "THE MOTOR RUNS ON. PULL THE ARMING PLUG before you go near it."
+LOAD_ON: Final = "SWITCH THE LOAD OFF, or pull the plug: nothing here can do it."
 NOT_CONFIRMED: Final = (
     "STOP NOT CONFIRMED by the stand. CUT THE POWER before you go near it."
 )
@@ -42,4 +43,6 @@ def danger_in(outcome: Mapping[str, object], *, unprotected: bool = False) -> st
 
 def danger_told(note: Mapping[str, object]) -> str:
     """What a note says that cannot wait for the end; "" for nothing."""
+    if note.get("note") == "trip" and note.get("by_hand") is True:
+        return LOAD_ON
     return RUNS_ON if note.get("note") == "still driven" else ""

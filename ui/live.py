@@ -83,7 +83,7 @@ class LiveRun:
         kind = note.get("note")
         if kind == "zeroed":
             self._zeroed(note.get("means"))
-        elif kind == "armed":
+        elif kind in ("armed", "began"):
             self.began_s = self.now_s
         elif kind in ("trip", "stop") and math.isnan(self.cut_s):
             self.cut_s = self.now_s

@@ -8,7 +8,7 @@ wrong is refused here, in a sentence. Command line and desktop both order this w
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -24,7 +24,11 @@ if TYPE_CHECKING:
 
 
 def limits_for(
-    article: Article, load_cell_g: float | None, timed: Collection[str] = ()
+    article: Article,
+    load_cell_g: float | None,
+    timed: Collection[str] = (),
+    *,
+    by_hand: bool = False,
 ) -> tuple[Limit, ...]:
     """The limits of an article on a stand that measures all it can.
 
@@ -33,6 +37,8 @@ def limits_for(
         load_cell_g: rated load of the stand's load cell; without it there is no
             limit on thrust.
         timed: parts that count with their rating for seconds.
+        by_hand: a load is switched by hand: motor and speed controller carry none of
+            it, and nothing presses on the load cell.
 
     Raises:
         InputFault: the article gives no current rating, the load is not above zero,
@@ -40,6 +46,15 @@ def limits_for(
     """
     from protocols.limits import derive
 
+    if by_hand:
+        loaded = replace(
+            _ratings(article, None),
+            motor_max_current_a=None,
+            motor_short_current_a=None,
+            esc_continuous_a=None,
+            esc_burst_a=None,
+        )
+        return derive(loaded, ("current", "voltage"), timed)
     channels = ["current", "voltage", "speed"]
     if load_cell_g is not None:
         channels.append("thrust")
@@ -103,6 +118,8 @@ class Order:
         from protocols.preview import preview
 
         pack = self.article.pack
+        if self.plan.by_hand:
+            return ""
         seen = preview(self.plan, self.article, self.task.limits, self.task.rules)
         low = [near for near in seen.approaches if near.channel == "voltage"]
         if pack is None or not low:
@@ -177,7 +194,8 @@ def order_for(
     from protocols.task import Task
 
     plan = expand(load_recipe(protocol), article)
-    limits = capped(plan, limits_for(article, load_cell_g, timed))
+    held = limits_for(article, load_cell_g, timed, by_hand=plan.by_hand)
+    limits = capped(plan, held)
     nonce = secrets.randbelow(0xFFFF) + 1
     rules = ruled(plan, rules_for(article, timed))
     return Order(article, Task(plan, limits, nonce, rules, lines), tuple(timed))

@@ -237,7 +237,15 @@ def _analysis_of(run: Run, article: Article | None) -> Analysis | None:
         captures=taken.captures,
         missed=taken.missed,
         held=held_goal(run),
+        by_hand=_by_hand(run),
     )
+
+
+def _by_hand(run: Run) -> bool:
+    from ui.stretches import plan_of
+
+    plan = plan_of(run)
+    return plan is not None and plan.by_hand
 
 
 def _propeller_off(run: Run) -> bool:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Final
 
 from daq.link.messages import Quantity
 from ui.cut import cut_of
-from ui.stretches import stretches_of
+from ui.stretches import plan_of, stretches_of
 
 if TYPE_CHECKING:
     import numpy as np
@@ -165,6 +165,9 @@ def holds_of(run: Run, series: Mapping[str, Series]) -> list[Hold]:
     cut = cut_of(run)
     if cut is not None:
         last_s = min(last_s, cut.sound_until_s)
+    plan = plan_of(run)
+    if plan is not None and plan.by_hand:
+        return _loads(run, series, first_s, last_s)
     holds: list[Hold] = []
     before: Stretch | None = None
     for stretch in stretches_of(run):
@@ -173,6 +176,19 @@ def holds_of(run: Run, series: Mapping[str, Series]) -> list[Hold]:
             holds.append(hold)
         before = stretch
     return holds
+
+
+def _loads(
+    run: Run, series: Mapping[str, Series], first_s: float, last_s: float
+) -> list[Hold]:
+    """What a person had switched on, as the current shows it, while it was watched."""
+    from daq.analysis.by_hand import loads_of
+
+    walked = run.holds()
+    if "current" not in series or not walked:
+        return []
+    begun_s = max(first_s, walked[0].start_s)
+    return loads_of(series["current"], begun_s, min(last_s, walked[-1].end_s))
 
 
 def _hold(

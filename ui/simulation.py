@@ -107,6 +107,14 @@ class SimulatedStand:
         """
         self._order("load", f"{load_n!r}")
 
+    def bank(self, ohm: float) -> None:
+        """Have so many ohm across the bus, and nothing else; infinite: nothing.
+
+        Raises:
+            WorldFault: the stand is gone.
+        """
+        self._order("bank", "off" if ohm == float("inf") else f"{ohm!r}")
+
     def _order(self, part: str, state: str) -> None:
         if self._process.stdin is not None:
             try:

@@ -123,6 +123,12 @@ class Plateaus:
         """Number of plateaus."""
         return self.throttle_frac.size
 
+    @property
+    def level(self) -> Array:
+        """What tells levels apart, shape (n,): throttle, or the step of a load."""
+        by_hand = self.throttle_frac == 0.0
+        return np.where(by_hand, -1.0 - self.step, np.round(self.throttle_frac, 4))
+
     def measured(self, channel: str) -> Measured | None:
         """Means of a channel with their sources; None if it was not recorded."""
         means = self.channels.get(channel)
@@ -153,6 +159,8 @@ class Plateaus:
         """A plateau as a person would point at it."""
         throttle = round(100 * float(self.throttle_frac[plateau]), 2)
         leg = self.leg[plateau]
+        if throttle == 0.0:  # a load that was switched by hand
+            return f"load {int(self.step[plateau]) + 1} {leg}"
         return f"{throttle:g} % {PASSES.get(leg, leg)}"
 
 

@@ -327,7 +327,7 @@ def _pole(
         return none(Trouble.WIRE_OFF)
     keep = np.flatnonzero(whole)
     volt, amp = volt.take(keep), amp.take(keep)
-    levels = np.unique(np.round(plateaus.throttle_frac[used][keep], 4)).size
+    levels = np.unique(plateaus.level[used][keep]).size
     spread = float(np.ptp(amp.value)) if keep.size else 0.0
     if levels < FEWEST_LEVELS or spread < SPREAD_SHARE * float(amp.value.max()):
         return none(Trouble.CLIPPED if clipped else Trouble.FEW_LEVELS)

@@ -256,8 +256,7 @@ def _few_levels(evidence: Evidence, drop: PlugDrop) -> list[str]:
     """That no pole was read at enough currents, which is a matter of the plan."""
     if any(pole.trouble is not Trouble.FEW_LEVELS for pole in drop.poles):
         return []
-    held = evidence.plateaus.throttle_frac[list(drop.points)]
-    levels = np.unique(np.round(held, 4)).size
+    levels = np.unique(evidence.plateaus.level[list(drop.points)]).size
     one = "one current only" if levels == 1 else "too few currents, or too alike"
     return [
         f"{_cap(_name(evidence))} was read at {one}, and a resistance is told from an "

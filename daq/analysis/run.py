@@ -121,6 +121,23 @@ BARE_FINDINGS: tuple[Callable[[Evidence], Finding | None], ...] = (
     quality.unused,
 )
 
+#: The same for loads that were switched by hand: no motor, plug and pack only.
+HAND_FINDINGS: tuple[Callable[[Evidence], Finding | None], ...] = (
+    quality.no_dwell,
+    packed.resistance,
+    packed.to_the_floor,
+    plugged.resistance,
+    plugged.contacts,
+    plugged.dropped,
+    plugged.warmed,
+    plugged.soaked,
+    plugged.in_flight,
+    plugged.trouble,
+    quality.unsettled,
+    quality.lost_readings,
+    quality.unused,
+)
+
 #: Columns of the plateaus table: channel, key in SI.
 _CHANNEL_COLUMNS = (
     ("thrust", "thrust", "n"),
@@ -131,6 +148,17 @@ _CHANNEL_COLUMNS = (
     ("speed", "speed", "rad_s"),
     ("plug-plus", "plug_plus", "v"),
     ("plug-minus", "plug_minus", "v"),
+)
+
+#: Channels that say something of a load that was switched by hand.
+OF_A_LOAD = (
+    "current",
+    "current-high",
+    "voltage",
+    "voltage-low",
+    "pack-voltage",
+    "plug-plus",
+    "plug-minus",
 )
 
 Row = dict[str, float | int | str | None]
@@ -236,6 +264,7 @@ def analyse(
     captures: Sequence[Capture] = (),
     missed: Sequence[str] = (),
     held: HeldGoal | None = None,
+    by_hand: bool = False,
 ) -> Analysis:
     """Analyse one run.
 
@@ -264,6 +293,8 @@ def analyse(
         captures: Fast captures that came.
         missed: Fast captures that did not come, and why, in sentences.
         held: What thrust was to be held, and how that ended, if any was.
+        by_hand: Whether loads were switched by hand and no motor turned: then nothing
+            is said of one.
 
     Returns:
         Plateaus, curves and findings; tables are empty, and a finding says so,
@@ -273,6 +304,8 @@ def analyse(
         InputFault: No readings, holds that overlap or lie outside the readings,
             or a number that cannot be what it says.
     """
+    if by_hand:
+        series = {name: one for name, one in series.items() if name in OF_A_LOAD}
     check_run(series, holds)
     for key, number in (("settle_s", settle_s), ("rest_settle_s", rest_settle_s)):
         if not (math.isfinite(number) and number >= 0):
@@ -298,10 +331,12 @@ def analyse(
         specific=specific,
         disc=disc,
         propeller=propeller,
-        curves=draw_bare_curves(plateaus, watt)
+        curves=()
+        if by_hand
+        else draw_bare_curves(plateaus, watt)
         if propeller_off
         else draw_curves(plateaus, watt, specific),
-        exponent=None if propeller_off else draw_exponent(plateaus, watt),
+        exponent=None if propeller_off or by_hand else draw_exponent(plateaus, watt),
         legs=up_down(plateaus, _both_legs(plateaus, watt)),
         nominal=frozenset(nominal),
         notes=tuple(notes),
@@ -312,7 +347,7 @@ def analyse(
         train=train,
         one_voltage=None if propeller_off else at_one_voltage(plateaus, watt),
         motor=None
-        if winding is None
+        if winding is None or by_hand
         else read_motor(
             plateaus,
             watt,
@@ -337,6 +372,7 @@ def analyse(
         else read_emptied(series, holds, held, aircraft, unseen),
     )
     told = BARE_FINDINGS if propeller_off else FINDINGS
+    told = HAND_FINDINGS if by_hand else told
     written = (write(evidence) for write in told)
     return Analysis(
         plateaus=plateaus,

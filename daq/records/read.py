@@ -156,9 +156,9 @@ class Run:
         log = self.header.get(ADOPTED)
         return log if isinstance(log, dict) else None
 
-    def notes(self, kind: str) -> Iterator[Decision]:
-        """The notes of one kind, in order."""
-        return (d for d in self.decisions if d.note.get("note") == kind)
+    def notes(self, *kinds: str) -> Iterator[Decision]:
+        """The notes of one kind or some, in order."""
+        return (d for d in self.decisions if d.note.get("note") in kinds)
 
     def holds(self) -> list[Hold]:
         """The plan as it was walked."""

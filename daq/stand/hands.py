@@ -13,6 +13,9 @@ MAX_LINE_BYTES = 1000
 LOAD = "load"
 """An order to set down so many newton; for programs, not typed by a person."""
 
+BANK = "bank"
+"""An order to switch on so many ohm across the bus, or "off"; likewise."""
+
 HANDS: dict[tuple[str, str], str] = {
     ("plug", "out"): "The arming plug is out.",
     ("plug", "in"): "The arming plug is in.",
@@ -42,6 +45,8 @@ def by_hand(stand: Handled, part: str, state: str) -> str:
     """
     if part == LOAD:
         return _set_down(stand, state)
+    if part == BANK:
+        return _switch(stand, state)
     told = HANDS.get((part, state))
     if told is None:
         known = ", ".join(" ".join(words) for words in HANDS)
@@ -69,6 +74,23 @@ def _set_down(stand: Handled, newton: str) -> str:
         raise InputFault("a load is set down in newton, on a stand with frames only.")
     bench.placed_load_n = load_n
     return f"{load_n:g} N are on the load cell."
+
+
+def _switch(stand: Handled, ohm: str) -> str:
+    """Switch a resistor on across the bus, instead of what was on.
+
+    Raises:
+        InputFault: it is no resistance, or this stand has no bus to put it on.
+    """
+    bench = getattr(stand, "bench", None)
+    try:
+        bank_ohm = math.inf if ohm == "off" else float(ohm)
+    except ValueError:
+        bank_ohm = math.nan
+    if bench is None or not bank_ohm > 0.0:
+        raise InputFault("a load is switched in ohm, on a stand with frames only.")
+    bench.bank_ohm = bank_ohm
+    return f"{bank_ohm:g} ohm are across the bus."
 
 
 def lines_of(descriptor: int) -> Iterator[str]:

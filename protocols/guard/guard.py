@@ -7,6 +7,7 @@ to do about it; ``protocols.control`` does.
 
 import math
 from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import replace
 from functools import partial
 from typing import Final
 
@@ -32,7 +33,7 @@ from protocols.guard.stopped import rest_current_a
 from protocols.guard.stuck import StuckCheck
 from protocols.guard.thrown import ThrownCheck
 from protocols.guard.trip import Action, Trip
-from protocols.limits import Limit
+from protocols.limits import MAX_AGE_S, Limit
 from protocols.rules import Rules
 
 Take = Callable[[float, float], Trip | None]
@@ -57,6 +58,8 @@ class Guard:
         rules: Rules,
         now_s: float,
         channels: Collection[str] = (),
+        *,
+        drives: bool = True,
     ) -> None:
         """Begin.
 
@@ -66,6 +69,8 @@ class Guard:
             now_s: from when time counts.
             channels: all that the stand has, as far as known: a temperature among
                 them is missed from the start, another one once it was heard.
+            drives: whether a motor is driven; of a load that somebody else switches
+                only limits, budgets and heat are judged.
         """
         self._now = Now(now_s)
         self._steady = Steady(self._now, now_s)
@@ -76,7 +81,10 @@ class Guard:
         self._link = LinkCheck(now_s)
         self._beat = BeatCheck(now_s)
         heats = _heats(rules, channels, now_s)
-        self._silences = {name: SilenceCheck.once_heard(name) for name in JUDGED}
+        if not drives:  # nothing is stopped in time by it: only a line that is gone
+            limits = [replace(x, max_age_s=MAX_AGE_S) for x in limits]
+        once = JUDGED if drives else ()
+        self._silences = {name: SilenceCheck.once_heard(name) for name in once}
         self._silences |= {x.channel: SilenceCheck.of(x, now_s) for x in limits}
         plugs = _plugs(rules, self._now)
         self._lapses: tuple[Lapse, ...] = (
@@ -88,7 +96,8 @@ class Guard:
         takes: dict[str, list[Take]] = {x.channel: [] for x in limits}
         for limit in limits:
             takes[limit.channel].append(ReadingCheck(limit).take)
-        for name, checks in self._checks(floors, rules).items():
+        made = self._checks(floors, rules) if drives else self._budgets(rules)
+        for name, checks in made.items():
             takes.setdefault(name, []).extend(checks)
         for name, heat in heats.items():
             takes.setdefault(name, []).append(heat.take)
@@ -96,6 +105,11 @@ class Guard:
             takes.setdefault("current", []).append(pole.current)
             takes.setdefault(name, []).append(pole.drop)
         self._takes = {name: tuple(checks) for name, checks in takes.items()}
+
+    def _budgets(self, rules: Rules) -> dict[str, tuple[Take, ...]]:
+        """What only adds up, whoever draws it."""
+        bursts = (BurstCheck(burst).current for burst in rules.bursts)
+        return {"current": (PackCheck(rules, self._now).current, *bursts)}
 
     def _checks(
         self, floors: Mapping[str, float], rules: Rules
@@ -119,8 +133,7 @@ class Guard:
                 self._bounds.current,
                 likely["current"],
                 steady.current.take,
-                PackCheck(rules, now).current,
-                *(BurstCheck(burst).current for burst in rules.bursts),
+                *self._budgets(rules)["current"],
             ),
             "speed": (
                 frozen["speed"],

@@ -271,7 +271,7 @@ def test_dwells_glides_bursts_and_soaks_are_what_a_plan_is_walked_for() -> None:
         if kind != "hold"
         and Segment(kind, *PLACES.get(kind, ("up", 0)), 0.0, 0.0, 1.0).is_data
     }
-    assert data == {"dwell", "glide", "burst", "soak"}
+    assert data == {"dwell", "glide", "burst", "soak", "load"}
     assert Segment("hold", "hold", 0, 0.2, 0.8, 60.0, GOAL).is_data
 
 

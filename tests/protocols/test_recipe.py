@@ -37,6 +37,7 @@ def test_the_catalogue_ships_every_kind() -> None:
         "idle-spin",
         "low-staircase",
         "pack-pulses",
+        "plug-load",
         "plug-steps",
         "punch",
         "short-staircase",

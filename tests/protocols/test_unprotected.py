@@ -63,6 +63,7 @@ class _Odd:
 
     protocol = "odd"
     goals = ()
+    by_hand = False
 
     def __init__(self, max_throttle_frac: float, duration_s: float) -> None:
         self.max_throttle_frac = max_throttle_frac

@@ -72,6 +72,8 @@ class Narrator:
         again, self.cut = self.cut, True
         check = note.get("check")
         self._clears[str(check)] = str(note.get("clears", ""))
+        if note.get("by_hand") is True:
+            return labelled("TRIP", f"{check}: the load has to be switched off")
         if note.get("action") == "ramp down":
             return labelled("TRIP", f"{check}: throttle on its way down to zero")
         if again:

@@ -92,7 +92,7 @@ def run(args: argparse.Namespace) -> int:
     recipe = load_recipe(args.protocol)
     article = chosen_article(args.article)
     plan = expand(recipe, article)
-    limits = limits_for(article, args.load_cell_g, args.timed)
+    limits = limits_for(article, args.load_cell_g, args.timed, by_hand=plan.by_hand)
     rules = ruled(plan, rules_for(article, args.timed))
     seen = preview(plan, article, limits, rules)
     if args.json:

@@ -89,7 +89,8 @@ def _stops(rows: Sequence[Row]) -> list[list[Row]]:
         held = stops[-1][-1].segment.kind if stops else None
         opens = row.segment.kind in ("ramp", "glide", "punch")
         # A level that needs no move to get there follows another hold.
-        if opens or held in (None, "dwell", "warm", "burst", "soak", "hold"):
+        opens = opens or held in (None, "dwell", "warm", "burst", "soak", "hold")
+        if opens or held in ("rest", "load"):
             stops.append([])
         stops[-1].append(row)
     return stops
@@ -102,7 +103,7 @@ def _stop_line(stop: list[Row]) -> str:
     moves = [kinds[kind] for kind in ("ramp", "glide", "punch") if kind in kinds]
     holds = [
         kinds[kind]
-        for kind in ("dwell", "rest", "warm", "burst", "soak", "hold")
+        for kind in ("dwell", "rest", "warm", "burst", "soak", "hold", "load")
         if kind in kinds
     ]
     end = stop[-1]
@@ -128,6 +129,8 @@ def _what(stop: Sequence[Row]) -> str:
         return f"glide {segment.leg}"
     if "burst" in kinds:
         return "burst"
+    if "load" in kinds:
+        return f"load {segment.step + 1}"
     return f"{segment.leg} {segment.step + 1}"
 
 

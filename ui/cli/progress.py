@@ -14,7 +14,7 @@ from ui.live import LiveRun
 
 NAMES = ("thrust", "current", "voltage")
 DIGITS = {"gf": 0, "A": 1, "V": 2}
-TOLD = ("rest", "dwell", "warm", "glide", "burst", "soak", "hold")
+TOLD = ("rest", "dwell", "warm", "glide", "burst", "soak", "hold", "load")
 KIND_WIDTH = 7
 
 

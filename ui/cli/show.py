@@ -6,14 +6,16 @@ to answer. Deciding anything about the motor is the keeper's business.
 
 from __future__ import annotations
 
+import math
 import signal
 import sys
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
     from daq.clock import Clock
+    from protocols.plan import Segment
     from ui.client import KeeperClient
     from ui.ordered import Order
     from ui.simulation import SimulatedStand
@@ -21,6 +23,12 @@ if TYPE_CHECKING:
 DRAW_PERIOD_S = 0.1
 KEEPER_SILENT_S = 1.5
 STOPS_TO_KILL = 2  # asked this often, a silent keeper is ended
+BELL: Final = "\a"  # a person looks at the load and not at the screen
+# The simulated somebody: how late a hand is, and what share of the limit is drawn.
+QUICKEST_HAND_S: Final = 0.4
+SLOWEST_HAND_S: Final = 1.1
+SIMULATED_SHARE: Final = 0.8
+NOTHING_TO_SWITCH: Final = (math.inf, math.inf)
 
 
 class Show:
@@ -56,6 +64,7 @@ class Show:
         self._heard_s = clock.now_s()
         self._warned = False
         self._acknowledged: list[str] = []
+        self._switching = NOTHING_TO_SWITCH
         self.alarmed: set[str] = set()
 
     def until_the_end(self) -> Mapping[str, object]:
@@ -103,6 +112,7 @@ class Show:
         from ui.dangers import SILENT, SILENT_UNPROTECTED
 
         self._client.beat()
+        self._switch()
         if self._follow():
             self._heard_s = self._clock.now_s()
             self._warned = False
@@ -136,12 +146,51 @@ class Show:
             self._go()
         elif kind == "latched":
             self._acknowledge()
-        elif kind == "segment" and not self._quiet:
-            self._progress.segment(note, self._live)
+        elif kind == "segment":
+            self._segment(note)
         elif (words := self._narrator.words(note)) and not self._quiet:
             self._progress.say(words)
             if kind == "zeroed":
                 self._charge(note)
+
+    def _segment(self, note: Mapping[str, object]) -> None:
+        """A part of the plan begins; of a load by hand a person is told."""
+        plan = self._order.plan
+        index = note.get("index")
+        if plan.by_hand and isinstance(index, int):
+            from ui.cautions import cue_of
+
+            loads = 1 + max(segment.step for segment in plan.segments)
+            segment = plan.segments[index]
+            if not self._quiet:
+                self._progress.say(f"{BELL}{cue_of(segment, loads)}")
+            if self._own is not None:
+                self._switch_soon(segment, loads)
+        if not self._quiet:
+            self._progress.segment(note, self._live)
+
+    def _switch_soon(self, segment: Segment, loads: int) -> None:
+        """The simulated somebody hears it, and takes a moment to switch."""
+        article, now_s = self._order.article, self._clock.now_s()
+        ohm = math.inf
+        if segment.kind == "load":
+            limit = next(x for x in self._order.task.limits if x.channel == "current")
+            share = (segment.step + 1) / loads
+            ohm = article.source_v / (SIMULATED_SHARE * limit.high * share)
+        late = SLOWEST_HAND_S if segment.step % 2 else QUICKEST_HAND_S
+        self._switching = (now_s + late, ohm)
+
+    def _switch(self) -> None:
+        from daq.errors import WorldFault
+
+        due_s, ohm = self._switching
+        if self._own is None or self._clock.now_s() < due_s:
+            return
+        self._switching = NOTHING_TO_SWITCH
+        try:
+            self._own.bank(ohm)
+        except WorldFault:
+            pass  # the stand is gone, which the keeper tells
 
     def _charge(self, note: Mapping[str, object]) -> None:
         """A pack that will not last the plan is said before anything turns."""
@@ -177,12 +226,14 @@ class Show:
 
     def _go(self) -> None:
         """Ask the checklist, unless the stand is our own simulation."""
-        from ui.cautions import START
+        from ui.cautions import start_of
         from ui.cli import checklist
 
         if self._own is not None:
             self._client.order("go", checklist="waived: own simulation")
-        elif self._ask_person() and self._asking(lambda: checklist.confirm(START)):
+        elif self._ask_person() and self._asking(
+            lambda: checklist.confirm(start_of(self._order.task))
+        ):
             self._client.order("go", checklist=self._acknowledged)
 
     def _ask_person(self) -> bool:
@@ -197,7 +248,8 @@ class Show:
 
         def answer() -> None:
             done.extend(checklist.ask(items))
-            if self._order.task.stand is not None:
+            task = self._order.task
+            if task.stand is not None and not task.plan.by_hand:
                 checklist.declare(HAND_ON_PLUG, HAND_WORDS)
                 done.append("hand on plug")
 

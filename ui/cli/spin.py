@@ -209,14 +209,13 @@ class Spin:
         seen = preview(plan, article, task.limits, task.rules)
         print(labelled("port", port))
         print(labelled("article", article.name))
-        print(
-            labelled(
-                "plan",
-                f"{plan.title}: {seen.time_words()}, up to "
-                f"{100 * plan.max_throttle_frac:.0f} % throttle; estimated "
-                f"{seen.peak_current_a:.1f} A at most, {seen.takes()}",
-            )
+        asks = (
+            f"up to {100 * plan.max_throttle_frac:.0f} % throttle; estimated "
+            f"{seen.peak_current_a:.1f} A at most, {seen.takes()}"
         )
+        if plan.by_hand:
+            asks = "nothing is armed; a load is switched by hand"
+        print(labelled("plan", f"{plan.title}: {seen.time_words()}, {asks}"))
         for limit in task.limits:
             print(labelled("limit", f"{limit.channel}: {limit.source}"))
         for burst in task.rules.bursts:

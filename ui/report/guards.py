@@ -85,7 +85,9 @@ def unguarded(run: Run) -> list[str]:
 
 def _armed_s(run: Run) -> float | None:
     """Device time when it was armed for its plan; None where it never was."""
-    return next((number_of(d.note, "device_s") for d in run.notes("armed")), None)
+    return next(
+        (number_of(d.note, "device_s") for d in run.notes("armed", "began")), None
+    )
 
 
 def read_while_armed(run: Run, channel: Series | None) -> tuple[Array, Array]:

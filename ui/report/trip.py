@@ -67,7 +67,9 @@ class Pulse:
 
 def pulse_of(run: Run) -> Pulse | None:
     """The pulse read back; None where the stand does not, or nothing was armed."""
-    armed_s = next((number_of(d.note, "device_s") for d in run.notes("armed")), None)
+    armed_s = next(
+        (number_of(d.note, "device_s") for d in run.notes("armed", "began")), None
+    )
     if armed_s is None:
         return None
     for stream in run.streams:
@@ -120,7 +122,7 @@ def _trip_note(run: Run) -> Mapping[str, object]:
 
 def _cut_itself(run: Run) -> bool:
     """Whether the stand cut by itself, before it was told to."""
-    armed_s = next((d.time_s for d in run.notes("armed")), math.inf)
+    armed_s = next((d.time_s for d in run.notes("armed", "began")), math.inf)
     first = next(
         (
             d.note

@@ -96,6 +96,7 @@ class Plant:
         self._condition = Condition()
         self._charge_gone = 0.0
         self.placed_load_n = self.looped_a = 0.0
+        self._bank_ohm = math.inf
 
         self.truth = truth
         self._motor = motor = Motor(truth.motor)
@@ -170,6 +171,28 @@ class Plant:
         return self._pack.resistance_ohm + leads_ohm + self._plug_ohm
 
     @property
+    def bank_ohm(self) -> float:
+        """A resistor across the bus that somebody switched on; infinite: none."""
+        return self._bank_ohm
+
+    @bank_ohm.setter
+    def bank_ohm(self, ohm: float) -> None:
+        self._bank_ohm = ohm
+        self._bus.source_ohm = self._fed_ohm
+
+    @property
+    def _bank_share(self) -> float:
+        """How much of the pack's voltage a bank alone would leave at the bus."""
+        if math.isinf(self._bank_ohm):
+            return 1.0
+        return self._bank_ohm / (self._bank_ohm + self._source_ohm)
+
+    @property
+    def _fed_ohm(self) -> float:
+        """What feeds the ESC: the source with the bank across it (Thevenin)."""
+        return self._bank_share * self._source_ohm
+
+    @property
     def _plug_ohm(self) -> float:
         """Of both contacts of the plug, as they are now."""
         if self._plug is None:
@@ -230,7 +253,7 @@ class Plant:
         self._squares = 0.0
         if self._plug is not None:
             self._plug.warm(self._sums[2], WARM_STEPS)
-            self._bus.source_ohm = self._source_ohm
+            self._bus.source_ohm = self._fed_ohm
         self._warmed = (turned, volts, switched)
         if self._warmth.follows:
             self._set_loop()
@@ -256,7 +279,7 @@ class Plant:
             self._plug.gained_ohm = now.plug_ohm
         rise_k = max(0.0, now.winding_rise_k - was.winding_rise_k)
         self._warmth.winding.temperature_k += rise_k
-        self._bus.source_ohm = self._source_ohm
+        self._bus.source_ohm = self._fed_ohm
         self._set_loop()
 
     def _change_pack(self, was: Condition, now: Condition) -> None:
@@ -304,7 +327,9 @@ class Plant:
         press, feel = self._press.advance, self._cell.feel
         sample_current, sample_voltage = self._current.sample, self._voltage.sample
         condition, placed_n = self._condition, self._press.place(self.placed_load_n)
-        looped_a = self.looped_a
+        looped_a, bank_share, bank_s = self.looped_a, self._bank_share, 0.0
+        if bank_share < 1.0:
+            bank_s = 1.0 / self._bank_ohm
         plug_in = self.plug_in and condition.plug_in
         grip = condition.grip_frac * self._warmth.magnet_frac
         thrusts, speeds, charges, volts, energies, works = self._sums
@@ -316,13 +341,14 @@ class Plant:
             duty = esc.advance(bus.volt_v)
             old_speed, old_thrust, old_felt, old_power = speed, thrust, felt, power
             if plug_in:
-                bus.feed(pack.emf_v, duty, speed)
+                bus.feed(bank_share * pack.emf_v, duty, speed)
                 speed = rotor.advance(grip * bus.motor_a, grip * bus.slope_a_s)
                 bus.average(speed - old_speed)
             else:
                 bus.drain(duty, speed)
                 speed = rotor.advance(grip * bus.motor_a, 0.0)
             current, volt, winding_a = bus.bus_a, bus.volt_v, bus.motor_a
+            current += bank_s * volt
             squares += winding_a * winding_a
             pack.advance(current)
             thrust = propeller.thrust_n
@@ -450,7 +476,8 @@ class Plant:
         wind_ct, wind_cp = propeller.wind
         warming = self._wander.warming
         if self.plug_in and self._condition.plug_in:
-            now = bus.at_once(pack.emf_v, self._esc.duty_frac, speed)
+            emf_v = self._bank_share * pack.emf_v
+            now = bus.at_once(emf_v, self._esc.duty_frac, speed)
         else:
             now = bus.motor_a, 0.0, bus.volt_v, 0.0
         return PlantState(
@@ -463,14 +490,14 @@ class Plant:
             duty_frac=self._esc.duty_frac,
             motor_a=now[0],
             no_load_a=self._motor.no_load_current_a(speed) / warmth.magnet_frac,
-            bus_a=now[1],
+            bus_a=now[1] + now[2] / self._bank_ohm,
             bus_v=now[2],
             open_circuit_v=pack.open_circuit_v,
             slow_v=pack.slow_v,
             charge_frac=pack.charge_frac,
             winding_k=warmth.winding.temperature_k,
             esc_k=warmth.esc.temperature_k,
-            bus_power_w=now[3],
+            bus_power_w=now[3] + now[2] * now[2] / self._bank_ohm,
             density_kg_m3=self._density_kg_m3,
             ct=still_ct * wind_ct,
             cp=still_cp * wind_cp,

@@ -1,5 +1,6 @@
 """What a hand does to a simulated stand, and how it is typed."""
 
+import math
 import os
 
 import pytest
@@ -32,6 +33,17 @@ def test_hands_do_nothing_else_and_say_what_they_can(words: tuple[str, str]) -> 
     ) as it:
         by_hand(build(None, 1), *words)
     assert str(it.value).isprintable()
+
+
+def test_a_program_may_switch_a_load_on_and_off() -> None:
+    stand = build(None, 1)
+    assert by_hand(stand, "bank", "1.5") == "1.5 ohm are across the bus."
+    assert stand.bench.bank_ohm == 1.5
+    by_hand(stand, "bank", "off")
+    assert stand.bench.bank_ohm == math.inf
+    for ohm in ("", "-1", "0", "nan"):
+        with pytest.raises(InputFault, match="switched in ohm"):
+            by_hand(stand, "bank", ohm)
 
 
 def test_lines_come_whole_however_they_arrive_and_end_with_the_input() -> None:

@@ -40,6 +40,12 @@ def test_another_protocol_is_chosen_and_the_first_again(panel: SetupPanel) -> No
     assert panel._setup.protocol == first
 
 
+def test_a_load_by_hand_is_walked_in_a_terminal(panel: SetupPanel) -> None:
+    chosen(panel.protocol, "plug-load")
+    assert panel._setup.order is None
+    assert "gramwatt spin plug-load" in panel._setup.fault
+
+
 def test_a_file_is_chosen_kept_on_the_shelf_and_left_for_the_example(
     panel: SetupPanel, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -12,7 +12,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from daq.errors import GramwattError
+from daq.errors import GramwattError, InputFault
 from daq.records.shelf import Article, load_article
 from protocols.dry_run import Row
 from protocols.plan import Plan
@@ -155,6 +155,11 @@ class Setup:
                 self.lines,
             )
             task = order.task
+            if order.plan.by_hand:
+                raise InputFault(
+                    f"{self.protocol} is walked in a terminal, which says when to "
+                    f"switch: gramwatt spin {self.protocol} --port PORT --article FILE."
+                )
             self.seen = preview(order.plan, order.article, task.limits, task.rules)
             self.order = order
         except GramwattError as fault:

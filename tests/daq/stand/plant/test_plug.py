@@ -28,6 +28,22 @@ SENSED: dict[str, object] = {
 """A plug of 6 and 4 milliohm that stays cold, and amplifiers without error."""
 
 
+def test_a_bank_across_the_bus_draws_by_ohms_law_through_plug_and_pack() -> None:
+    plant = Plant(changed({"plug.capacity_j_k": 1e6}, "rough"), 1)
+    plant.advance(0.5, 1e-3)
+    at_rest = plant.state
+    plant.bank_ohm = 0.5
+    plant.advance(0.001, 1e-3)
+    loaded = plant.state
+    assert loaded.bus_a - at_rest.bus_a == pytest.approx(loaded.bus_v / 0.5, rel=1e-3)
+    # Pack, leads and plug: 66, 12 and 6 milliohm.
+    fell_v = at_rest.bus_v - loaded.bus_v
+    assert fell_v == pytest.approx(0.084 * (loaded.bus_a - at_rest.bus_a), rel=2e-3)
+    plant.bank_ohm = math.inf
+    plant.advance(0.001, 1e-3)
+    assert plant.state.bus_a == pytest.approx(at_rest.bus_a)
+
+
 def read(changes: dict[str, object]) -> tuple[tuple[int, ...], float, float]:
     """Counts of both poles over a tenth of a second, mean current and bus voltage."""
     plant = Plant(changed(SENSED | changes), 1)
