@@ -31,9 +31,10 @@ def test_a_known_tone_is_found_wherever_it_lies_between_bins(
     step = 0.02
     value = sampled(tone(hertz, amplitude, phase), step=step).value_si
     line = find_lines(value, PERIOD_S, 1_000.0)[0]
-    # Where the rounding goes round with the samples it is no noise: a step's share.
+    # Where the rounding goes round with the samples it is no noise: a share of a step,
+    # which of few distinct samples may be half of one and more.
     assert line.hertz == pytest.approx(hertz, abs=max(0.2, 2.0 * step / amplitude))
-    assert line.size_si == pytest.approx(amplitude, abs=0.3 * step)
+    assert line.size_si == pytest.approx(amplitude, abs=0.65 * step)
 
 
 def test_a_clean_tone_is_found_to_a_millionth() -> None:
