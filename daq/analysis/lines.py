@@ -125,7 +125,7 @@ def find_lines(
         if spectrum.max() <= least:
             break
         found = np.append(found, hertz[int(np.argmax(spectrum))])
-        found, told = _refined(one, found)
+        found, told = _refined(one, found, floor_hz)
         left = one.value - told.fitted
     return () if told is None else _lines(one, found, told, left)
 
@@ -161,14 +161,15 @@ def _fit(one: _Samples, hertz: Array) -> _Fitted:
     return _Fitted(parts, basis @ parts, np.concatenate((basis, turns), axis=1))
 
 
-def _refined(one: _Samples, hertz: Array) -> tuple[Array, _Fitted]:
+def _refined(one: _Samples, hertz: Array, floor_hz: float) -> tuple[Array, _Fitted]:
     """Frequencies moved to where all lines together fit best (Gauss and Newton)."""
+    top_hz = 0.5 / one.period_s
     fitted = _fit(one, hertz)
     most = 0.5 / one.span_s
     for _ in range(ROUNDS):
         step = least_squares_of(fitted.slopes, one.value - fitted.fitted)
         moved = step[-hertz.size :]
-        hertz = hertz + np.clip(moved, -most, most)
+        hertz = np.clip(hertz + np.clip(moved, -most, most), floor_hz, top_hz)
         fitted = _fit(one, hertz)
         if np.abs(moved).max() < 1e-4 * most:
             break

@@ -188,7 +188,7 @@ def _cut(value: Array, split: float) -> int | None:
     known = np.flatnonzero(np.isfinite(value))
     x = value[known] - value[known].mean()
     least = max(FEWEST // 2, round(1.0 / split))
-    if known.size < 2 * least:
+    if known.size < 2 * least + 2:
         return None
     count = np.arange(1, known.size + 1)
     total, squares = np.cumsum(x), np.cumsum(x**2)
