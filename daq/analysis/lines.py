@@ -26,8 +26,13 @@ NEARBY_BINS: Final = 12
 #: A Hann window tells lines apart that are two bins from each other.
 APART_BINS: Final = 2.0
 ROUNDS: Final = 6
+ROOT_3: Final = 3.0**0.5
 FEWEST: Final = 32
 NOISE: Final = "noise of the capture"
+#: What lies closer to a line than one over the span is not told from it. So much of it
+#: that it would not be told by itself turns the line's phase by as many radian over the
+#: span, and its amplitude by that share (rectangular).
+NEIGHBOUR: Final = "a line too near to be told apart"
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,6 +186,7 @@ def _lines(one: _Samples, hertz: Array, told: _Fitted, left: Array) -> tuple[Lin
     spectrum = one.spectrum(left)
     inverse = np.linalg.pinv(told.slopes.T @ told.slopes)
     count, lines = hertz.size, []
+    placed_hz = 1.0 / (np.pi * one.span_s)
     for place, hz in enumerate(hertz):
         middle = round(hz * PADDING * one.size * one.period_s)
         reach = PADDING * NEARBY_BINS
@@ -194,8 +200,12 @@ def _lines(one: _Samples, hertz: Array, told: _Fitted, left: Array) -> tuple[Lin
         turned = float(inverse[2 * count + 1 + place, 2 * count + 1 + place])
         lines.append(
             Line(
-                exact(float(hz)).with_source(NOISE, _of(noise, turned)),
-                exact(size).with_source(NOISE, _of(noise, spread)),
+                exact(float(hz))
+                .with_source(NOISE, _of(noise, turned))
+                .with_source(NEIGHBOUR, np.array([SMALLEST_SHARE * placed_hz])),
+                exact(size)
+                .with_source(NOISE, _of(noise, spread))
+                .with_source(NEIGHBOUR, np.array([SMALLEST_SHARE * size / ROOT_3])),
             )
         )
     return tuple(sorted(lines, key=lambda line: -line.size_si))

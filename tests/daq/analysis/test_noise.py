@@ -204,12 +204,12 @@ def test_captures_at_other_rates_are_not_compared() -> None:
 
 
 def test_the_verdict_is_wrong_no_more_often_than_it_says() -> None:
-    rng, wrong, trials = np.random.default_rng(4), 0, 60
+    rng, wrong, trials = np.random.default_rng(4), 0, 25
     for _ in range(trials):
         draws = 0.3 * np.exp(rng.normal(0.0, 0.05, 6))
         found = apart(runs(*draws[:3]), runs(*draws[3:]))
         wrong += found.verdict != "cannot tell"
-    assert wrong <= 8  # 5 % of 60 and three sigma
+    assert wrong <= 4  # 5 % of 25 and three sigma
 
 
 # --- Whatever comes -------------------------------------------------------------------
