@@ -65,6 +65,7 @@ _BEGINS: Final = (
     ("steps of the converter", "a finer converter, or a divider for less range"),
     ("peaks between samples", "captures at a faster rate"),
     ("noise of the capture", "longer captures"),
+    ("a line too near", "longer captures"),
     ("what may fold", "a filter in front of the converter, or a faster rate"),
 )
 

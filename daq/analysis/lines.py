@@ -26,8 +26,13 @@ NEARBY_BINS: Final = 12
 #: A Hann window tells lines apart that are two bins from each other.
 APART_BINS: Final = 2.0
 ROUNDS: Final = 6
+ROOT_3: Final = 3.0**0.5
 FEWEST: Final = 32
 NOISE: Final = "noise of the capture"
+#: What lies closer to a line than one over the span is not told from it. So much of it
+#: that it would not be told by itself turns the line's phase by as many radian over the
+#: span, and its amplitude by that share (rectangular).
+NEIGHBOUR: Final = "a line too near to be told apart"
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,7 +130,7 @@ def find_lines(
         if spectrum.max() <= least:
             break
         found = np.append(found, hertz[int(np.argmax(spectrum))])
-        found, told = _refined(one, found)
+        found, told = _refined(one, found, floor_hz)
         left = one.value - told.fitted
     return () if told is None else _lines(one, found, told, left)
 
@@ -161,14 +166,15 @@ def _fit(one: _Samples, hertz: Array) -> _Fitted:
     return _Fitted(parts, basis @ parts, np.concatenate((basis, turns), axis=1))
 
 
-def _refined(one: _Samples, hertz: Array) -> tuple[Array, _Fitted]:
+def _refined(one: _Samples, hertz: Array, floor_hz: float) -> tuple[Array, _Fitted]:
     """Frequencies moved to where all lines together fit best (Gauss and Newton)."""
+    top_hz = 0.5 / one.period_s
     fitted = _fit(one, hertz)
     most = 0.5 / one.span_s
     for _ in range(ROUNDS):
         step = least_squares_of(fitted.slopes, one.value - fitted.fitted)
         moved = step[-hertz.size :]
-        hertz = hertz + np.clip(moved, -most, most)
+        hertz = np.clip(hertz + np.clip(moved, -most, most), floor_hz, top_hz)
         fitted = _fit(one, hertz)
         if np.abs(moved).max() < 1e-4 * most:
             break
@@ -180,6 +186,7 @@ def _lines(one: _Samples, hertz: Array, told: _Fitted, left: Array) -> tuple[Lin
     spectrum = one.spectrum(left)
     inverse = np.linalg.pinv(told.slopes.T @ told.slopes)
     count, lines = hertz.size, []
+    placed_hz = 1.0 / (np.pi * one.span_s)
     for place, hz in enumerate(hertz):
         middle = round(hz * PADDING * one.size * one.period_s)
         reach = PADDING * NEARBY_BINS
@@ -193,8 +200,12 @@ def _lines(one: _Samples, hertz: Array, told: _Fitted, left: Array) -> tuple[Lin
         turned = float(inverse[2 * count + 1 + place, 2 * count + 1 + place])
         lines.append(
             Line(
-                exact(float(hz)).with_source(NOISE, _of(noise, turned)),
-                exact(size).with_source(NOISE, _of(noise, spread)),
+                exact(float(hz))
+                .with_source(NOISE, _of(noise, turned))
+                .with_source(NEIGHBOUR, np.array([SMALLEST_SHARE * placed_hz])),
+                exact(size)
+                .with_source(NOISE, _of(noise, spread))
+                .with_source(NEIGHBOUR, np.array([SMALLEST_SHARE * size / ROOT_3])),
             )
         )
     return tuple(sorted(lines, key=lambda line: -line.size_si))

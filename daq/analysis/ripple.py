@@ -167,9 +167,9 @@ def _jump(value: Array, split: float, step: float) -> int | None:
     total = np.concatenate(([0.0], np.cumsum(value[known])))
     means = (total[wide:] - total[:-wide]) / wide
     differ = means[wide:] - means[:-wide]
-    beside = np.concatenate((np.full(2 * wide, differ[0]), differ[: -2 * wide]))
-    beyond = np.concatenate((differ[2 * wide :], np.full(2 * wide, differ[-1])))
-    apart = np.abs(differ - 0.5 * (beside + beyond))
+    apart = np.zeros(differ.size)  # at the ends there is nothing beside it
+    beside = differ[: -4 * wide] + differ[4 * wide :]
+    apart[2 * wide : -2 * wide] = np.abs(differ[2 * wide : -2 * wide] - 0.5 * beside)
     place = int(np.argmax(apart))
     elsewhere = np.abs(np.arange(apart.size) - place) > 3 * wide
     most = float(apart[elsewhere].max(initial=0.0))
@@ -188,7 +188,7 @@ def _cut(value: Array, split: float) -> int | None:
     known = np.flatnonzero(np.isfinite(value))
     x = value[known] - value[known].mean()
     least = max(FEWEST // 2, round(1.0 / split))
-    if known.size < 2 * least:
+    if known.size < 2 * least + 2:
         return None
     count = np.arange(1, known.size + 1)
     total, squares = np.cumsum(x), np.cumsum(x**2)

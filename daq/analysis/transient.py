@@ -261,7 +261,10 @@ def read_recovery(value: Array, period_s: float, step: float) -> Recovery | None
     known = np.flatnonzero(np.isfinite(value))
     if known.size < FEWEST_FITTED:
         return None
-    t, y = np.asarray(known * period_s, dtype=np.float64), value[known]
+    t = np.asarray((known - known[0]) * period_s, dtype=np.float64)
+    y = value[known]
+    if float(np.ptp(y)) <= 0.0:
+        return None
     plain = _best(t, y, None)
     rings = _best(t, y, _ringing(value, period_s, plain))
     told = plain
@@ -333,6 +336,8 @@ def _told(t: Array, one: _Decay, step: float) -> Recovery | None:
     variance = float((one.left**2).sum()) / dof * correlation_time(one.left)
     variance = max(variance, step**2 / 12.0 / t.size)
     norm = np.linalg.norm(matrix, axis=0)
+    if norm.min() <= 0.0:
+        return None  # what decays is gone before it is seen
     inverse = np.linalg.pinv((matrix / norm).T @ (matrix / norm))
     u = np.sqrt(np.maximum(np.diag(inverse), 0.0) * variance) / norm
     count = one.parts.size

@@ -40,6 +40,8 @@ GRID_S: Final = 1e-6
 SPIN_UP_S: Final = 0.7
 REST_PULSE_S: Final = 1e-3
 PUNCH_PERIOD_US: Final = 100
+LONGER_MS: Final = 60
+END_US: Final = 2_000  # left out at both ends, where a filter settles
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,6 +135,17 @@ def captured(
     return _as_capture(got, page, label), np.concatenate(waves)
 
 
+def _longer(plant: Plant, pulse_s: float) -> Array:
+    """The truth at each microsecond of what comes next."""
+    waves = []
+    for _ in range(LONGER_MS):
+        plant.advance(STEP_S, pulse_s)
+        moments = plant.moments
+        assert moments is not None
+        waves.append(moments.filtered("voltage"))
+    return np.concatenate(waves)
+
+
 def _as_capture(got: Captured, page: ChannelPage, label: str) -> Capture:
     counts = np.array([float("nan") if c is None else c for c in got.counts])
     return Capture(
@@ -150,17 +163,15 @@ def _as_capture(got: Captured, page: ChannelPage, label: str) -> Capture:
 
 
 def in_band(wave: Array, ripple: Ripple, *, upper: bool) -> float:
-    """Root mean square of the plant's own voltage in the band, over the stretch."""
+    """Root mean square of the plant's own voltage in the band, while it is held."""
     low_hz, high_hz = ripple.band_hz
-    first_s, period_s = float(ripple.capture.t_s[0]), ripple.capture.period_s
-    begin, end = (round((t - first_s + period_s) / GRID_S) for t in ripple.stretch_s)
     quick = sosfiltfilt(
         butter(4, low_hz, "highpass", fs=1.0 / GRID_S, output="sos"), wave
     )
     if upper:  # as steep as can be: lines lie close to the band's end
         keeps = ellip(10, 0.01, 80.0, high_hz, fs=1.0 / GRID_S, output="sos")
         quick = sosfiltfilt(keeps, quick)
-    return float(quick[begin:end].std())
+    return float(quick[END_US:-END_US].std())
 
 
 def _held(quantity: str, truth: float, found: Measured) -> Held:
@@ -188,16 +199,17 @@ def judged(seed: int) -> Iterator[Held]:
         assert ripple is not None
         ripples.append(with_scale(ripple, scale))
         waves.append(wave)
+    held = np.concatenate([*waves, _longer(plant, pulse_s)])
     yield _held(
         "ripple that reaches the converter",
-        in_band(waves[0], ripples[0], upper=False),
+        in_band(held, ripples[0], upper=False),
         ripples[0].rms_si,
     )
     pair = tell_apart(*ripples)
     assert pair is not None
     yield _held(
         "ripple in band, aliases taken off",
-        in_band(waves[0], ripples[0], upper=True),
+        in_band(held, ripples[0], upper=True),
         pair.in_band_rms_si,
     )
     chopping_hz = facts.chopping_hz

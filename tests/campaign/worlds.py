@@ -17,6 +17,7 @@ Tables = dict[str, dict[str, object]]
 
 KEY = 4_2026  # keys the numbers; another one is another family of worlds
 PLUG_KEY = 7_2026  # the plug's draws, which came later and move no others
+NOISE_KEY = 8_2026  # those of what happens within a millisecond, likewise
 DENSITY_KG_M3 = 1.2  # for sizes only
 SIZES_MM = tuple((d, h) for d in range(11, 16) for h in range(3, 8))
 """Stator diameter and height: a 1404 has 14 mm and 4 mm."""
@@ -103,7 +104,7 @@ def draw_world(seed: int) -> World:
     tables |= _cell(lot, rated_n) | _shaking(lot, sized)
     arm = _arm(lot)
     tables["arm"] = {**arm}
-    tables |= _plug(seed)
+    tables |= _plug(seed) | _within(seed, tables["esc"])
     # A steel rule on a small stand: half a millimetre (common practice, no source).
     ruler_m = 0.0003 + 0.0007 * lot.poorness
     named = f"{size_mm[0]:02}{size_mm[1]:02}"
@@ -138,6 +139,32 @@ def _plug(seed: int) -> Tables:
             "plus_lead_ohm": lot.between(0.0, 0.0005),
             "minus_lead_ohm": lot.between(0.0, 0.0005),
             "common_mode_rel": lot.error(lot.poor(1e-6, 4e-5)),
+        },
+    }
+
+
+def _within(seed: int, esc: dict[str, object]) -> Tables:
+    """Leads, commutation and converter; the bus's capacitance is shared out."""
+    lot = _Lot(seed, NOISE_KEY)
+    whole_f = float(str(esc["bus_capacitance_f"]))
+    own_f = whole_f * lot.between(0.05, 0.25)
+    esc["bus_capacitance_f"] = own_f
+    return {
+        "bus_capacitor": {
+            "capacitance_f": whole_f - own_f,
+            "esr_ohm": lot.about(0.035, 0.4),
+        },
+        "fast": {
+            "wiring_h": lot.between(0.1e-6, 0.6e-6),
+            "esc_esr_ohm": lot.between(0.002, 0.008),
+            "motor_h": lot.between(8e-6, 30e-6),
+            "pole_pairs": int(lot.one_of(6, 7)),
+            "commutation_dip_frac": lot.between(0.1, 0.6),
+            "voltage_filter_s": lot.between(3e-6, 12e-6),
+            "current_filter_s": lot.between(5e-6, 30e-6),
+            "voltage_step_v": lot.one_of(0.01, 0.02, 0.04),
+            "current_step_a": lot.one_of(0.05, 0.1, 0.2),
+            "noise_steps_rms": lot.between(0.1, 0.5),
         },
     }
 

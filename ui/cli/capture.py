@@ -84,6 +84,8 @@ def run(args: argparse.Namespace) -> int:
         GramwattError: an option makes no sense, the port cannot be opened or is lost,
             or the stand cannot, will not, or saw no trigger.
     """
+    from importlib import import_module
+
     from daq.errors import StandFault
     from daq.fresh_file import refuse_taken
     from daq.link.bursts import NoTrigger
@@ -93,6 +95,8 @@ def run(args: argparse.Namespace) -> int:
     wish = _wish(args)
     baud = baud_of(args.baud, None)
     refuse_taken(args.csv)
+    # What shows the samples takes longer to load than to run: not when they are there.
+    import_module("ui.cli.capture_text")
     clock = MachineClock()
     port = open_port(args.port, baud)
     try:

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from daq.analysis.lines import Line, find_lines
+from daq.analysis.lines import NOISE, Line, find_lines
 from tests.daq.analysis.sampled import sampled, tone
 
 PERIOD_S = 1e-5
@@ -14,7 +14,8 @@ PERIOD_S = 1e-5
 def held(line: Line, hertz: float, size: float, times: float = 2.0) -> bool:
     """Whether both intervals, so many standard uncertainties wide, hold the truth."""
     f, a = line.frequency_hz, line.amplitude_si
-    u_f, u_a = (float(one.standard_uncertainty()[0]) for one in (f, a))
+    # Nothing is near it here, so what might be is left out.
+    u_f, u_a = (float(one.sources[NOISE].factor[0]) for one in (f, a))
     return abs(line.hertz - hertz) <= times * u_f and abs(line.size_si - size) <= (
         times * u_a
     )
@@ -31,9 +32,10 @@ def test_a_known_tone_is_found_wherever_it_lies_between_bins(
     step = 0.02
     value = sampled(tone(hertz, amplitude, phase), step=step).value_si
     line = find_lines(value, PERIOD_S, 1_000.0)[0]
-    # Where the rounding goes round with the samples it is no noise: a step's share.
+    # Where the rounding goes round with the samples it is no noise: a share of a step,
+    # which of few distinct samples may be half of one and more.
     assert line.hertz == pytest.approx(hertz, abs=max(0.2, 2.0 * step / amplitude))
-    assert line.size_si == pytest.approx(amplitude, abs=0.3 * step)
+    assert line.size_si == pytest.approx(amplitude, abs=0.65 * step)
 
 
 def test_a_clean_tone_is_found_to_a_millionth() -> None:

@@ -2,15 +2,18 @@
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from daq.analysis.captures import Capture
 from daq.analysis.findings import Finding
 from daq.analysis.noise import Figure, Noise, figures, read_noise
 from daq.analysis.noise_apart import NoiseDifference, hold_apart, noise_verdict
-from daq.analysis.noised import cannot_see
+from daq.analysis.noised import aliases, cannot_see, dip, lines, overshoot, ripple
 from daq.analysis.run import analyse
 from daq.analysis.series import Array
 from tests.daq.analysis.invented import Noise as Stand
@@ -19,6 +22,7 @@ from tests.daq.analysis.sampled import sampled, tone
 
 HOLDS = staircase((0.3, 0.6, 0.9), dwell_s=3.0, rest_s=2.0)
 SERIES = record(HOLDS, Stand(), np.random.default_rng(1), rate_hz=50.0)
+EVIDENCE = analyse(SERIES, HOLDS).evidence
 
 
 def level(
@@ -130,8 +134,6 @@ def test_ripple_below_a_step_is_bounded() -> None:
 
 
 def test_samples_at_the_end_of_the_range_and_lost_ones_are_said() -> None:
-    from dataclasses import replace
-
     found = told([replace(level(), at_top=4, lost=39)])["supply-ripple"]
     assert any("4 samples were at the end" in words for words in found.cautions)
     assert any("39 samples were lost" in words for words in found.cautions)
@@ -202,9 +204,51 @@ def test_captures_at_other_rates_are_not_compared() -> None:
 
 
 def test_the_verdict_is_wrong_no_more_often_than_it_says() -> None:
-    rng, wrong, trials = np.random.default_rng(4), 0, 60
+    rng, wrong, trials = np.random.default_rng(4), 0, 25
     for _ in range(trials):
         draws = 0.3 * np.exp(rng.normal(0.0, 0.05, 6))
         found = apart(runs(*draws[:3]), runs(*draws[3:]))
         wrong += found.verdict != "cannot tell"
-    assert wrong <= 8  # 5 % of 60 and three sigma
+    assert wrong <= 4  # 5 % of 25 and three sigma
+
+
+# --- Whatever comes -------------------------------------------------------------------
+
+
+@settings(max_examples=40)
+@given(
+    parts=st.lists(
+        st.tuples(
+            st.integers(1, 120),
+            st.one_of(st.just(math.nan), st.floats(-30.0, 30.0)),
+            st.floats(0.0, 3.0),
+        ),
+        min_size=1,
+        max_size=8,
+    ),
+    before=st.integers(0, 200),
+    period_s=st.sampled_from([2e-6, 1e-5, 2.6e-5, 1e-3]),
+    step=st.sampled_from([1e-3, 0.02, 0.078]),
+    label=st.sampled_from(["level", "punch", "chop", "something else"]),
+)
+def test_no_capture_is_too_odd_to_be_read(
+    parts: list[tuple[int, float, float]],
+    before: int,
+    period_s: float,
+    step: float,
+    label: str,
+) -> None:
+    rng = np.random.default_rng(1)
+    pieces = [
+        level + rng.normal(0.0, 1.0, size) * spread for size, level, spread in parts
+    ]
+    value = step * np.round(np.concatenate(pieces) / step)
+    t_s = (np.arange(value.size, dtype=np.float64) - before) * period_s
+    one = Capture("voltage", label, 2, t_s, value, period_s, step, 0, 0, 0.0)
+    other = replace(one, period_s=1.3 * period_s, t_s=1.3 * t_s)
+    found = read_noise((one, other), SERIES)
+    evidence = replace(EVIDENCE, noise=found)
+    for write in (ripple, dip, overshoot, lines, aliases):
+        made = write(evidence)
+        assert made is None or "nan" not in made.sentence
+    assert all(math.isfinite(f.value.value[0]) for f in figures(found).values())
