@@ -138,6 +138,8 @@ class Show:
             self._acknowledge()
         elif kind == "segment" and not self._quiet:
             self._progress.segment(note, self._live)
+        elif kind == "holding" and not self._quiet:
+            self._progress.holding(self._live)
         elif (words := self._narrator.words(note)) and not self._quiet:
             self._progress.say(words)
 
