@@ -159,7 +159,7 @@ def _means(means: object) -> str:
 _HELD: Final = {
     "floor": "down to its floor",
     "spent": "the highest throttle no longer gives the thrust",
-    "faded": "the highest throttle no longer gives the thrust, at much the same voltage",
+    "faded": "the highest throttle no longer gives the thrust, the voltage unchanged",
     "not reached": "the highest throttle never gave the thrust",
     "longest": "for as long as the plan allows",
 }
