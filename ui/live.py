@@ -174,15 +174,23 @@ class LiveRun:
             return None
         return self.plan.segments[index].goal
 
+    @property
+    def hold_left_s(self) -> float:
+        """The longest that a thrust is held on; 0 while none is."""
+        index = (self.segment or {}).get("index")
+        if self.holding is None or not isinstance(index, int):
+            return 0.0
+        return max(0.0, self.plan.start_of(index + 1) - self.elapsed_s)
+
     def left_words(self) -> str:
         """What is left of the plan: nobody knows how long a hold lasts."""
         goal = self.holding
         if goal is None:
-            return f"{self.left_s:5.1f} s left"
-        index = int(str((self.segment or {}).get("index")))
-        left_s = max(0.0, self.plan.start_of(index + 1) - self.elapsed_s)
+            most = " at most" if self.open_ended else ""
+            return f"{self.left_s:5.1f} s left{most}"
+        left_s = self.hold_left_s
         longest = f"{left_s / 60:.1f} min" if left_s >= 60 else f"{left_s:.0f} s"
-        return f"held until {goal.floor_v:.4g} V or {longest}"
+        return f"until {goal.floor_v:.4g} V or {longest}"
 
     @property
     def throttle_frac(self) -> float:

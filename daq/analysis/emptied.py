@@ -3,14 +3,11 @@
 Charge and energy are sums over slices of the hold, each averaged like a plateau, so
 that what a scale may be wrong by goes through the whole sum. The pack's resistance is
 read where the hold ends: nothing is drawn any more, so what the voltage comes back by
-is resistance and nothing else. What several motors would get out of the same pack is
-solved from its voltage against charge as it was measured: what one motor's current
-dropped is given back and what all of them drop is taken off (Kirchhoff's law on one
-resistance). Nothing here judges whether a pack is good.
+is resistance and nothing else. Nothing here judges whether a pack is good.
 """
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final, NamedTuple
@@ -18,14 +15,11 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from daq.analysis.aircraft import Aircraft
+from daq.analysis.aloft import InAir, Slices, area, in_air, middles
 from daq.analysis.measured import (
     Measured,
     Source,
-    combine,
     derived,
-    numeric_gradient,
-    small_step,
-    stated,
 )
 from daq.analysis.pack import SLOW_SHARE, SLOW_TIMES_S
 from daq.analysis.plateaus import Plateaus, average
@@ -50,16 +44,7 @@ RESTED_S: Final = 2.0
 RUN_OUT_S: Final = 0.6
 FOLLOWED_S: Final = 0.25
 SHORTEST_REST_S: Final = 5.0
-SLOW: Final = "slow part of the pack"
-#: How else the resistance may be, on the way there, than it is at the end: a
-#: rectangular bound (common practice, no source).
-OHM_ELSEWHERE_REL: Final = 0.2
-ELSEWHERE: Final = "resistance of the pack before its end"
-#: Power goes with this power of thrust (momentum theory), as a rectangular bound.
-POWER_OF_THRUST: Final = (1.5, 0.3)
-LOCAL_LAW: Final = "power against thrust"
-#: A thrust within this share of the hover is restated to it; others are not.
-HOVER_SHARE: Final = 0.1
+SLOW: Final = "slow part of the emptied pack"
 FEWEST_MEANS: Final = 8
 _TAKES: Final = (
     "thrust",
@@ -93,29 +78,6 @@ class HeldGoal:
     def emptied(self) -> bool:
         """Whether the pack was down to its floor: else less came out than it has."""
         return self.end in ("floor", "spent")
-
-
-@dataclass(frozen=True, slots=True)
-class InAir:
-    """The aircraft's hover on this pack; one value each.
-
-    Attributes:
-        endurance_s: From the charge that it began with to the floor.
-        charge_c: Drawn until then.
-        total_a: Mean current.
-        motors: How many share the pack.
-        beyond_a: The most current that the stand drew.
-        drawn_c: Charge drawn by the middle of each slice, shape (n,).
-        bus_v: Bus voltage of the aircraft there, shape (n,); NaN once it is down.
-    """
-
-    endurance_s: Measured
-    charge_c: Measured
-    total_a: Measured
-    motors: int
-    beyond_a: float
-    drawn_c: Array
-    bus_v: Array
 
 
 @dataclass(frozen=True, slots=True)
@@ -227,9 +189,9 @@ def read_emptied(
         end_v=end_v,
         back=back,
         end_ohm=ohm,
-        drawn_c=_middles(read.amp.value[held_at] * drawn_s[0, held_at]),
+        drawn_c=middles(read.amp.value[held_at] * drawn_s[0, held_at]),
         bus_v=read.volt.value[held_at],
-        in_air=_in_air(read, held_at, drawn_s, ohm, goal, aircraft),
+        in_air=_in_air(read, held_at, drawn_s[0, held_at], ohm, goal, aircraft),
     )
 
 
@@ -299,7 +261,7 @@ def _seconds(
     good = np.isfinite(amp)
     if np.count_nonzero(good) > 1 and float(means.mean[first]) > 0:
         above = amp[good] - float(means.raw[first] - means.mean[first])
-        lead_in_c = _area(above, t_s[good])
+        lead_in_c = area(above, t_s[good])
         spans_s[0, first] += max(0.0, lead_in_c) / float(means.mean[first])
     return spans_s
 
@@ -401,162 +363,17 @@ def _end_ohm(back_v: Measured, end_v: Measured, amp: Measured) -> Measured | Non
     return named if float(named.value[0]) > 0 else None
 
 
-# ---------------------------------------------------------------------- in the air
-
-
 def _in_air(
     read: _Read,
     held_at: Index,
-    drawn_s: Array,
+    spans_s: Array,
     ohm: Measured | None,
     goal: HeldGoal,
     aircraft: Aircraft | None,
 ) -> InAir | None:
-    """What the aircraft would get out of the pack, down to the same floor.
-
-    At each charge the stand read V with the current I of one motor. The aircraft draws
-    J = N P / U + E at its bus voltage U = V + R I - R J, a quadratic in U. Where U
-    comes down to the floor the flight is over; it lasted for the charge over J, summed.
-    """
-    weight = None if aircraft is None else aircraft.weight()
-    if aircraft is None or weight is None or ohm is None or not goal.emptied:
+    """The flight, where the pack was emptied and it is known what would fly."""
+    if aircraft is None or ohm is None or not goal.emptied:
         return None
-    motors, load = aircraft.motors, aircraft.load()
-    if abs(goal.thrust_n * motors / float(weight.value[0]) - 1.0) > HOVER_SHARE:
-        return None
-    one = held_at
-    spans_s = drawn_s[0, one]
-
-    def flown(values: Array) -> tuple[float, float]:
-        thrust_n, amp, volt, watt = np.split(values[: 4 * one.size], 4)
-        at = _Slices(thrust_n, amp, volt, watt, spans_s)
-        return _flown(at, motors, goal.floor_v, *values[-5:])
-
-    inputs = (
-        *(part.take(one) for part in read),
-        ohm,
-        stated(0.0, ELSEWHERE, OHM_ELSEWHERE_REL / ROOT_3),
-        load,
-        weight,
-        stated(POWER_OF_THRUST[0], LOCAL_LAW, POWER_OF_THRUST[1] / ROOT_3),
-    )
-    time_s = _figure(lambda values: flown(values)[0], inputs)
-    charge = _figure(lambda values: flown(values)[1], inputs)
-    if time_s is None or charge is None:
-        return None
-    at = np.concatenate([one.value for one in inputs])
-    thrust_n, amp, volt, watt = np.split(at[: 4 * one.size], 4)
-    middle_c, bus_v, _ = _under_all(
-        _Slices(thrust_n, amp, volt, watt, spans_s), motors, *at[-5:]
-    )
-    return InAir(
-        drawn_c=middle_c,
-        bus_v=np.where(bus_v > goal.floor_v, bus_v, math.nan),
-        endurance_s=time_s,
-        charge_c=charge,
-        total_a=derived(np.divide, charge, time_s),
-        motors=motors,
-        beyond_a=float(read.amp.value[one].max()),
-    )
-
-
-class _Slices(NamedTuple):
-    """What was read in the slices, and how long each counts, shape (n,)."""
-
-    thrust_n: Array
-    amp: Array
-    volt: Array
-    watt: Array
-    spans_s: Array
-
-
-def _flown(
-    at: _Slices,
-    motors: int,
-    floor_v: float,
-    ohm: float,
-    elsewhere: float,
-    load_a: float,
-    weight_n: float,
-    power: float,
-) -> tuple[float, float]:
-    """Seconds and coulombs until the floor; NaN where it cannot be flown."""
-    middle_c, bus_v, watt = _under_all(
-        at, motors, ohm, elsewhere, load_a, weight_n, power
-    )
-    whole_c = float((at.amp * at.spans_s).sum())
-    down = np.flatnonzero(bus_v <= floor_v)
-    end = int(down[0]) if down.size else bus_v.size
-    if end == 0:
-        return math.nan, math.nan
-    per_a = 1.0 / (motors * watt / np.maximum(bus_v, floor_v) + load_a)
-    at_c, slope_s = middle_c[:end], per_a[:end]
-    floor_c = _crossing(middle_c, bus_v, end, floor_v, whole_c)
-    # Seconds a coulomb, from none to the floor, level beyond the middles at the ends.
-    grid_c = np.concatenate(([0.0], at_c, [floor_c]))
-    rate_s = np.concatenate((slope_s[:1], slope_s, per_a[end - 1 : end]))
-    return _area(rate_s, grid_c), floor_c
-
-
-def _under_all(
-    at: _Slices,
-    motors: int,
-    ohm: float,
-    elsewhere: float,
-    load_a: float,
-    weight_n: float,
-    power: float,
-) -> tuple[Array, Array, Array]:
-    """Charge drawn, bus voltage of the aircraft and power of a motor, shape (n,) each.
-
-    The voltage is 0 where the pack cannot give that power.
-    """
-    middle_c = _middles(at.amp * at.spans_s)
-    # As far before the end as it is: at the end it was measured.
-    left = 1.0 - middle_c / (at.amp * at.spans_s).sum()
-    each_ohm = ohm * (1.0 + elsewhere * left)
-    watt = at.watt * (weight_n / motors / at.thrust_n) ** power
-    open_v = at.volt + each_ohm * (at.amp - load_a)
-    inside = open_v**2 - 4.0 * each_ohm * motors * watt
-    root_v = np.sqrt(np.maximum(inside, 0.0))
-    return middle_c, np.where(inside > 0, 0.5 * (open_v + root_v), 0.0), watt
-
-
-def _middles(charge_c: Array) -> Array:
-    """Charge drawn by the middle of each slice, of the charge of each."""
-    return np.asarray(np.cumsum(charge_c) - 0.5 * charge_c, dtype=np.float64)
-
-
-def _crossing(
-    middle_c: Array, bus_v: Array, end: int, floor_v: float, whole_c: float
-) -> float:
-    """Charge where the voltage crosses the floor, on a straight line."""
-    if end == bus_v.size:
-        return whole_c
-    high_v, low_v = float(bus_v[end - 1]), float(bus_v[end])
-    share = (high_v - floor_v) / (high_v - low_v)
-    return float(middle_c[end - 1] + share * (middle_c[end] - middle_c[end - 1]))
-
-
-def _area(value: Array, at: Array) -> float:
-    """The integral by the trapezoid rule."""
-    return float(0.5 * (np.diff(at) * (value[1:] + value[:-1])).sum())
-
-
-def _figure(
-    function: Callable[[Array], float], inputs: Sequence[Measured]
-) -> Measured | None:
-    """A figure of all values of some inputs, with their sources by its slopes."""
-    at = np.concatenate([one.value for one in inputs])
-    value = function(at)
-    steps = np.concatenate([small_step(one) for one in inputs])
-    slopes = numeric_gradient(function, at, steps)
-    if not (math.isfinite(value) and np.isfinite(slopes).all()):
-        return None
-    edges = np.cumsum([one.value.size for one in inputs])[:-1]
-    one = np.ones(1)
-    terms = [
-        (one, part.mapped(row[np.newaxis, :]))
-        for row, part in zip(np.split(slopes, edges), inputs, strict=True)
-    ]
-    return combine(np.array([value]), terms)
+    thrust, amp, volt, watt = (one.take(held_at) for one in read)
+    slices = Slices(thrust, amp, volt, watt, spans_s)
+    return in_air(slices, ohm, goal.thrust_n, goal.floor_v, aircraft)

@@ -8,7 +8,8 @@ ended early says is a lower bound, and must never be called an endurance.
 from bisect import bisect_left
 from typing import Final
 
-from daq.analysis.emptied import Emptied, InAir
+from daq.analysis.aloft import InAir
+from daq.analysis.emptied import Emptied
 from daq.analysis.findings import (
     Evidence,
     Finding,

@@ -96,7 +96,7 @@ def test_a_file_that_cannot_be_is_refused_in_a_sentence(
     path = tmp_path / "mine.toml"
     if "after" in changes:
         text = SHIPPED.read_text(encoding="utf-8").replace(
-            "after = 25.0", "after = 60.0"
+            "after = 20.0", "after = 60.0"
         )
         path.write_text(text, encoding="utf-8")
     with pytest.raises(InputFault, match=why):

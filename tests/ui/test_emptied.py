@@ -156,7 +156,7 @@ def test_while_it_goes_nobody_says_how_long(emptied: Emptied) -> None:
             said.append(live.left_words())
             assert live.open_ended
             assert 0.29 < live.throttle_frac < 0.45
-    assert said[0] == "held until 10.05 V or 40.0 min"
+    assert said[0] == "until 10.05 V or 40.0 min"
     assert not live.open_ended
     assert live.whole_s < 100.0
     assert live.walked_s == pytest.approx(live.whole_s, abs=1.0)

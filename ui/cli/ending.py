@@ -168,6 +168,26 @@ def _means(means: object) -> str:
     return ", ".join(parts) + "; thrust and current are zeroed there"
 
 
+_HELD: Final = {
+    "floor": "down to its floor",
+    "spent": "the highest throttle no longer gives the thrust",
+    "faded": "the highest throttle no longer gives the thrust, the voltage unchanged",
+    "not reached": "the highest throttle never gave the thrust",
+    "longest": "for as long as the plan allows",
+}
+
+
+def _held(note: Mapping[str, object]) -> str:
+    """How a hold ended."""
+    lasted_s, volt = note.get("lasted_s"), note.get("voltage_v")
+    words = _HELD.get(str(note.get("end")), str(note.get("end")))
+    if isinstance(lasted_s, float):
+        words += f", after {lasted_s / 60:.2f} min"
+    if isinstance(volt, float):
+        words += f", at {volt:.2f} V"
+    return words
+
+
 _WORDS: Final[dict[str, Callable[[Mapping[str, object]], str]]] = {
     "identified": _identified,
     "unguarded": _unguarded,
@@ -176,6 +196,7 @@ _WORDS: Final[dict[str, Callable[[Mapping[str, object]], str]]] = {
     "proof lapsed": lambda _: labelled("proof", "too old by now: all of it again"),
     "zeroed": lambda n: labelled("at rest", _means(n.get("means"))),
     "acknowledged": lambda _: labelled("cleared", "the latch from before"),
+    "held": lambda n: labelled("held", _held(n)),
     "armed": lambda _: labelled("armed", "ctrl-C stops"),
     "stop told": lambda _: labelled(
         "stop", "told to the stand, which confirms nothing: watched by its current"

@@ -16,6 +16,7 @@ NAMES = ("thrust", "current", "voltage")
 DIGITS = {"gf": 0, "A": 1, "V": 2}
 TOLD = ("rest", "dwell", "warm", "glide", "burst", "soak", "hold", "load")
 KIND_WIDTH = 7
+HOLDING_S = 60.0
 
 
 class Progress:
@@ -27,6 +28,7 @@ class Progress:
         # A line that fills the last column would wrap.
         self._width = shutil.get_terminal_size().columns - 1
         self._drawn = 0
+        self._next_s = HOLDING_S
 
     def say(self, text: str) -> None:
         """A line that stays."""
@@ -53,6 +55,12 @@ class Progress:
         kind = note.get("kind")
         if not self._rewrites and kind in TOLD:
             self.say(f"{kind:<{KIND_WIDTH}}{self.line(live)}"[: self._width])
+
+    def holding(self, live: LiveRun) -> None:
+        """A hold goes on: a line each minute where none renews itself."""
+        if not self._rewrites and live.walked_s >= self._next_s:
+            self.say(f"{'':<{KIND_WIDTH}}{self.line(live)}"[: self._width])
+            self._next_s = live.walked_s + HOLDING_S
 
     def line(self, live: LiveRun) -> str:
         """The line: time left, throttle, and readings against their limits."""

@@ -148,6 +148,8 @@ class Show:
             self._acknowledge()
         elif kind == "segment":
             self._segment(note)
+        elif kind == "holding" and not self._quiet:
+            self._progress.holding(self._live)
         elif (words := self._narrator.words(note)) and not self._quiet:
             self._progress.say(words)
             if kind == "zeroed":

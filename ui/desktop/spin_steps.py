@@ -13,6 +13,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from daq import units
 from ui.cautions import CAUTION, HAND_ON_PLUG, HANDS, START
 from ui.desktop import theme
 from ui.desktop.drawings import DANGERS, Drawing, drawing_of, drawing_of_hand
@@ -328,8 +329,14 @@ class StepsPanel(QWidget):
         if not walking:
             return
         kind = str((live.segment or {}).get("kind", ""))
-        self._left.setText(f"{clock(live.left_s)} left")
-        self._run.setText(f"{kind} at {100 * live.throttle_frac:.0f} % throttle")
+        left, run = f"{clock(live.left_s)} left", kind
+        if live.holding is not None:
+            goal = live.holding
+            left = f"until {goal.floor_v:.4g} V"
+            most = clock(live.hold_left_s)
+            run = f"{units.n_to_gf(goal.thrust_n):.1f} gf held, {most} at most,"
+        self._left.setText(left)
+        self._run.setText(f"{run} at {100 * live.throttle_frac:.0f} % throttle")
 
     def _add_proved(self, row: Proved) -> None:
         self._rows += 1

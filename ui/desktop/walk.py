@@ -234,6 +234,8 @@ def _steps(seen: Preview, what: str) -> tuple[NDArray[np.float64], NDArray[np.fl
         else:
             thrust_n = row.peak_thrust_n
             value = math.nan if thrust_n is None else to_trade("thrust", thrust_n)[0]
+            if row.segment.goal is not None:
+                value, _ = to_trade("thrust", row.segment.goal.thrust_n)
             if row.segment.end_frac == 0:
                 value = 0.0
         x += [row.start_s, end_s]
