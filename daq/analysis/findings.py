@@ -113,6 +113,8 @@ class Evidence:
         fitted_plug: What the article says of its plug.
         pack: The pack, where one fed it and the run shows what it does.
         fitted_pack: What the article says of its pack.
+        full_a: What the aircraft takes at full throttle, as the article says; None
+            where it does not.
     """
 
     plateaus: Plateaus
@@ -138,6 +140,7 @@ class Evidence:
     fitted_plug: FittedPlug | None = None
     pack: PackFit | None = None
     fitted_pack: FittedPack | None = None
+    full_a: float | None = None
 
     def cautions(
         self, channels: Iterable[str], more: Iterable[str] = ()

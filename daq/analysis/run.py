@@ -335,6 +335,7 @@ def analyse(
         else fly(pack, train, aircraft),
         pack=pack,
         fitted_pack=fitted_pack,
+        full_a=None if aircraft is None else aircraft.full_a,
         plug=read_plug(series, holds, plateaus),
         fitted_plug=fitted_plug,
     )
