@@ -99,14 +99,17 @@ def compare_folders(
     compared = {
         group.name: compare(first, group.mountings, learned) for group in groups[1:]
     }
-    if compared and not any(found.differences for found in compared.values()):
+    chosen = choices(groups, learned)
+    if compared and not (
+        chosen or any(found.differences for found in compared.values())
+    ):
         reasons = next(iter(compared.values())).missing.values()
         raise InputFault(" ".join(dict.fromkeys(reasons)))
     return Comparison(
         groups=groups,
         compared=compared,
         learned=learned,
-        chosen=choices(groups, learned),
+        chosen=chosen,
         cautions=tuple(_cautions(groups)),
         order=_order(groups),
     )
