@@ -145,7 +145,7 @@ def preview(
     energy_j = math.fsum(row.energy_j for row in rows)
     pack = article.pack
     used_frac = None if pack is None else charge_c / pack.capacity_c
-    approaches = nearest_to_each(rows, limits, drive)
+    approaches = () if plan.by_hand else nearest_to_each(rows, limits, drive)
     uses = uses_of(rows, rules, drive)
     return Preview(
         duration_s=plan.duration_s,
@@ -253,7 +253,7 @@ def _before_all(plan: Plan) -> list[str]:
     if plan.by_hand:
         return [
             "By hand: what the load draws is its own affair, and only you can switch "
-            "it off. The estimates know nothing of it."
+            "it off. Nobody can say here how near it will come to a limit."
         ]
     if not plan.propeller_off:
         return []

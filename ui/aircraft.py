@@ -35,6 +35,7 @@ def aircraft_of(article: Article | None, gravity_m_s2: float) -> Aircraft | None
         capacity_c=None if pack is None else pack.capacity_c,
         cells=None if pack is None else pack.cells,
         ratings=_ratings(article),
+        full_a=flown.full_current_a,
     )
 
 

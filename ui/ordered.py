@@ -126,7 +126,7 @@ class Order:
             return ""
         sag_v = self.article.source_v - low[0].value
         left_v, floor_v = rest_v - sag_v, low[0].bound
-        if left_v >= floor_v:
+        if left_v >= floor_v or rest_v < floor_v:  # fine, or refused as it is
             return ""
         return (
             f"The pack has {brief(rest_v)} V at rest, {brief(rest_v / pack.cells)} V a "

@@ -55,6 +55,8 @@ class Aircraft:
         ratings: What its parts are rated for.
         all_up_g: What the scale says, where that is another than the weight is by
             standard gravity.
+        full_a: What all of it takes at full throttle, as somebody says; None if nobody
+            does.
     """
 
     motors: int
@@ -64,6 +66,7 @@ class Aircraft:
     cells: int | None
     ratings: tuple[Rating, ...] = ()
     all_up_g: float | None = None
+    full_a: float | None = None
 
     def weighing(self, all_up_g: float) -> "Aircraft":
         """The same aircraft with another all-up weight, by the same gravity."""

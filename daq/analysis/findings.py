@@ -122,6 +122,8 @@ class Evidence:
         missed: Fast captures that did not come, and why, in sentences.
         noise: What the captures say of the supply; None without any.
         emptied: A thrust that was held, and what the pack gave meanwhile.
+        full_a: What the aircraft takes at full throttle, as the article says; None
+            where it does not.
     """
 
     plateaus: Plateaus
@@ -152,6 +154,7 @@ class Evidence:
     missed: tuple[str, ...] = ()
     noise: Noise | None = None
     emptied: Emptied | None = None
+    full_a: float | None = None
 
     def cautions(
         self, channels: Iterable[str], more: Iterable[str] = ()

@@ -26,7 +26,7 @@ from daq.analysis.findings import (
     text_of,
 )
 from daq.analysis.hover import FullThrottle, full_throttle
-from daq.analysis.measured import Measured, derived, minus, stated
+from daq.analysis.measured import Measured, derived, exact, minus, stated
 from daq.analysis.plug import BOTH, PlugDrop, Pole, Trouble
 from daq.analysis.series import Array
 from daq.units import milli, n_to_gf
@@ -131,14 +131,10 @@ def dropped(evidence: Evidence) -> Finding | None:
 
 def in_flight(evidence: Evidence) -> Finding | None:
     """What it drops on the aircraft, in hover and at full throttle."""
-    drop, flight = evidence.plug, evidence.flight
-    if drop is None or flight is None or drop.whole_ohm is None:
+    drop = evidence.plug
+    if drop is None or drop.whole_ohm is None:
         return None
-    parts: list[tuple[str, Measured]] = []
-    if flight.full is not None:
-        parts.append(("at full throttle", flight.full.total_a))
-    if flight.hover is not None:
-        parts.append(("in hover", flight.hover.total_a))
+    parts = _flown(evidence)
     told, first = [], None
     for when, total_a in parts:
         readings = readings_of(
@@ -166,6 +162,20 @@ def in_flight(evidence: Evidence) -> Finding | None:
         )
     sentence = f"On the aircraft it drops {in_words(told)}."
     return _told(evidence, "plug-in-flight", sentence, first, drop.points, *cautions)
+
+
+def _flown(evidence: Evidence) -> list[tuple[str, Measured]]:
+    """The aircraft's currents: worked out from the run, or as the article says."""
+    flight = evidence.flight
+    if flight is None:
+        said = evidence.full_a
+        return [] if said is None else [("at full throttle", exact(said))]
+    parts: list[tuple[str, Measured]] = []
+    if flight.full is not None:
+        parts.append(("at full throttle", flight.full.total_a))
+    if flight.hover is not None:
+        parts.append(("in hover", flight.hover.total_a))
+    return parts
 
 
 def costs(evidence: Evidence) -> Finding | None:

@@ -391,11 +391,14 @@ class Aircraft(Table):
         motors: how many share the pack.
         all_up_g: all-up weight, read on a scale.
         electronics_a: constant load of everything but the motors.
+        full_current_a: what all of it takes at full throttle, as it was measured or
+            told by an earlier run.
     """
 
     motors: Annotated[int, Field(ge=1, le=12)]
     all_up_g: MassG | None = None
     electronics_a: Annotated[float, Field(ge=0, le=20)] | None = None
+    full_current_a: CurrentA | None = None
 
     @property
     def all_up_n(self) -> float | None:

@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from daq.analysis.aircraft import Aircraft
 from daq.analysis.by_hand import loads_of
 from daq.analysis.findings import Finding
 from daq.analysis.plug import FittedPlug
@@ -94,7 +95,10 @@ def spun(
     return spin(task, truth=changed(COLD | changes, "rough"), seed=2)
 
 
-def analysed(walked: VirtualSpin, folder: Path) -> Analysis:
+def analysed(
+    walked: VirtualSpin, folder: Path, full_a: float | None = None
+) -> Analysis:
+    flown = Aircraft(4, None, 0.6, 1620.0, 3, full_a=full_a)
     run = read_run(write_run(walked, folder))
     series, nominal = series_of(run)
     return analyse(
@@ -103,6 +107,7 @@ def analysed(walked: VirtualSpin, folder: Path) -> Analysis:
         nominal=nominal,
         by_hand=True,
         fitted_plug=FittedPlug("small plug", rated_a=12.0),
+        aircraft=flown,
     )
 
 
@@ -125,7 +130,7 @@ def test_nothing_is_armed_and_nothing_is_proven() -> None:
 
 @pytest.fixture(scope="module")
 def by_hand(tmp_path_factory: pytest.TempPathFactory) -> Analysis:
-    return analysed(handed(spun()), tmp_path_factory.mktemp("run"))
+    return analysed(handed(spun()), tmp_path_factory.mktemp("run"), 20.0)
 
 
 def test_its_resistance_is_that_of_the_plant_at_the_aircrafts_current(
@@ -145,6 +150,21 @@ def test_its_resistance_is_that_of_the_plant_at_the_aircrafts_current(
     assert "and carried" in found["plug-drop"].sentence
     assert found["pack-resistance"].low is not None
     assert not [name for name in found if "thrust" in name or "hover" in name]
+
+
+def test_what_was_reached_is_not_extrapolated(by_hand: Analysis) -> None:
+    plug = by_hand.evidence.plug
+    assert plug is not None
+    assert plug.highest_a > 20.0
+    found = told(by_hand)["plug-in-flight"]
+    assert found.value == pytest.approx(20.0 * 6.2, rel=0.03)
+    assert not [words for words in found.cautions if "extrapolated" in words]
+
+
+def test_what_was_not_reached_is(tmp_path: Path) -> None:
+    gentle = handed(spun(), (3.0, 2.0, 1.2))
+    found = told(analysed(gentle, tmp_path, 20.0))["plug-in-flight"]
+    assert "extrapolated: no more than" in found.cautions[0]
 
 
 def test_the_pack_is_that_of_the_plant(by_hand: Analysis) -> None:

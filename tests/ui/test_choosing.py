@@ -7,11 +7,14 @@ import pytest
 from daq.stand.plant.drawn import drawn, with_gains
 from daq.stand.plant.truth import Truth, shipped_truth
 from tests.mountings import article
+from tests.protocols.test_load_by_hand import LIMITS, handed
+from tests.protocols.test_load_by_hand import plan as by_hand
 from tests.runs import write_run
 from tests.spins import plan, spin, task
 from ui.choosing import Chosen
 from ui.compared import chosen_words, value_words
 from ui.comparing import compare_folders
+from ui.report.comparison import write_comparison
 
 LEVELS = (0.25, 0.5, 0.75, 0.95)
 SEED = 3
@@ -109,3 +112,21 @@ def test_the_pack_of_less_resistance_is_told(tmp_path: Path) -> None:
     ]
     chosen = asked(folders, "least resistance from pack to bus")
     assert chosen_words(chosen).endswith("from pack to bus: pack A.")
+
+
+@pytest.mark.slow
+def test_plugs_are_compared_by_loads_that_were_switched_by_hand(tmp_path: Path) -> None:
+    folders = []
+    for place, (name, ohm) in enumerate({"plug A": 0.006, "plug B": 0.012}.items()):
+        for number in (2 * place, 2 * place + 1):
+            again = drawn(stand(ohm), None, None, SEED, number)
+            begun = spin(task(LIMITS, by_hand()), seed=100 + number, truth=again)
+            walked = handed(begun, (3.0, 1.5, 1.0))  # to what the amplifiers can read
+            more = {"utc": f"2026-05-09T15:{number:02d}:00+00:00"}
+            tested = {**article(name), **plug(name)}
+            folders.append(write_run(walked, tmp_path, article=tested, more=more))
+    chosen = asked(folders, "plug that drops least")
+    assert chosen_words(chosen) == "Which has the plug that drops least: plug A."
+    page = tmp_path / "compared.html"
+    write_comparison(compare_folders(folders), 0.05, page)
+    assert "plug that drops least: plug A" in page.read_text("utf-8")

@@ -12,6 +12,7 @@ def order(protocol: str = "plug-steps") -> Order:
 
 def test_a_full_pack_needs_no_word() -> None:
     assert order().charge_caution(12.6) == ""
+    assert order().charge_caution(9.3) == ""  # which ends it anyway
 
 
 def test_a_pack_that_will_not_last_the_plan_is_said() -> None:

@@ -44,6 +44,9 @@ def print_plan(
     print("\nWhat it does, in order:\n")
     for number, sentence in enumerate(recipe.told(), start=1):
         print(text.wrapped(f"{number}. {sentence}", indent=2, hang=5))
+    if plan.by_hand:
+        _print_by_hand(article, seen, rules)
+        return
     print(f"\nThrottle in %, {READ} where it is read, {MOVING} on the way there:\n")
     print(sketch(plan, seen.rows))
     simulated = " (simulated)" if article.simulated else ""
@@ -65,6 +68,21 @@ def print_plan(
         print(text.wrapped(f"- {sentence}", indent=2, hang=4))
     if seen.warnings:
         print()
+    for sentence in seen.warnings:
+        print(text.wrapped(f"Warning: {sentence}", hang=9))
+
+
+def _print_by_hand(article: Article, seen: Preview, rules: Rules) -> None:
+    """What is known of a load that a person switches: what is watched, no estimate."""
+    print(f"\n{'Time':<14}{f'{seen.duration_s:.1f} s':>10}")
+    print("\nLimits, each watched; nothing but a hand can switch the load off:\n")
+    print("  channel       low    high  unit")
+    for limit in seen.limits:
+        print(_limit_line(limit, None).rstrip(f" {NOTHING}"))
+        print(text.wrapped(_limit_words(limit), indent=6, hang=6))
+    print()
+    print(_timed_limits(article, seen, rules))
+    print()
     for sentence in seen.warnings:
         print(text.wrapped(f"Warning: {sentence}", hang=9))
 
