@@ -41,7 +41,7 @@ def test_a_capture_is_told_in_volt_with_what_it_was_of(tmp_path: Path) -> None:
 
 
 def test_a_capture_is_read_by_the_streams_own_scale(tmp_path: Path) -> None:
-    found = taken(tmp_path, CaptureAsk(DWELL, "level", "voltage", 100, 1e-3))
+    found = taken(tmp_path, CaptureAsk(DWELL, "level", "voltage", 900, 97e-6))
     read = read_run(next(tmp_path.iterdir()))
     voltage = series_of(read)[0]["voltage"]
     (capture,) = found.captures

@@ -50,11 +50,11 @@ def test_a_person_reads_what_came_and_what_it_cannot_show(
     out = capsys.readouterr().out
     said = " ".join(out.split())
     assert "SIMULATED: this stand says that nothing turns" in said
-    assert "voltage: 250 samples; one every 1 ms (1 kHz), over 249 ms." in said
+    assert "voltage: 250 samples; one every 10 us (100 kHz), over 2.49 ms." in said
     assert "Mean 12." in said
     assert "rms about the mean" in said
     assert "nothing smaller than a step is seen" in said
-    assert "cannot show anything faster than 500 Hz" in said
+    assert "cannot show anything faster than 50 kHz" in said
     assert "|" in out
     assert max(len(line) for line in out.splitlines()) <= 80
 

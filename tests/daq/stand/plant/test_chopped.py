@@ -86,7 +86,7 @@ def test_one_cycle_agrees_with_an_adaptive_solver(duty: float) -> None:
 def test_at_full_duty_nothing_is_chopped() -> None:
     plain, chopped = (
         Plant(changed(QUIET | more), 1)
-        for more in ({}, {"chopping.frequency_hz": 24e3, "chopping.edge_s": 100e-9})
+        for more in ({}, CHOPPED | {"chopping.edge_s": 100e-9})
     )
     for plant in (plain, chopped):
         plant.advance(0.5, 1.0e-3)
@@ -100,6 +100,7 @@ CHOPPED: dict[str, object] = {
     "esc.bus_capacitance_f": 22e-6,
     "chopping.frequency_hz": 24e3,
     "chopping.edge_s": 80e-9,
+    "fast.chopping_hz": None,
 }
 
 
