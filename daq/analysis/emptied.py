@@ -45,6 +45,7 @@ RUN_OUT_S: Final = 0.6
 FOLLOWED_S: Final = 0.25
 SHORTEST_REST_S: Final = 5.0
 SLOW: Final = "slow part of the emptied pack"
+SUNK: Final = "charge drawn on the way down"
 FEWEST_MEANS: Final = 8
 _TAKES: Final = (
     "thrust",
@@ -173,8 +174,11 @@ def read_emptied(
     held_at = np.arange(1, 1 + SLICES + END_SLICES)
     drawn_s = _seconds(series["current"], slices, held_at, before[-1], hold)
     last = held_at[-1:]
-    end_v = _at_end(series["voltage"], hold, read.volt.take(last))
-    back = None if after is None else _back(series["voltage"], after, end_v)
+    end_v, falls_v_s = _at_end(series["voltage"], hold, read.volt.take(last))
+    back = None
+    if after is not None:
+        more_s = _way_down_s(series["current"], slices, hold, after)
+        back = _back(series["voltage"], after, end_v, -falls_v_s * more_s)
     ohm = None if back is None else _end_ohm(back.open_v, end_v, read.amp.take(last))
     settled = _settled(slices, held_at, hold, goal)
     return Emptied(
@@ -277,30 +281,49 @@ def _settled(slices: Plateaus, held_at: Index, hold: Hold, goal: HeldGoal) -> Ar
     return shares
 
 
-def _at_end(voltage: Series, hold: Hold, last: Measured) -> Measured:
-    """Bus voltage as the hold ends: a line through its last moments, carried on."""
+def _at_end(voltage: Series, hold: Hold, last: Measured) -> tuple[Measured, float]:
+    """Bus voltage as the hold ends, and its volts a second.
+
+    By a line through its last moments, carried on.
+    """
     t_s, volt = _means(voltage, hold.end_s - LAST_S, hold.end_s, LAST_S / LAST_PARTS)
     if t_s.size < LAST_PARTS - 1:
-        return last
+        return last, 0.0
     columns = np.stack((np.ones(t_s.size), t_s - LAST_S), axis=1)
-    (there_v, _), misfit = _line_through(columns, volt)
+    (there_v, falls_v_s), misfit = _line_through(columns, volt)
     variance = misfit / (t_s.size - 2) * np.linalg.inv(columns.T @ columns)[0, 0]
-    return Measured(
-        np.array([float(there_v)]),
-        {
-            **_shared(last),
-            "voltage at the end": Source(
-                np.array([[math.sqrt(variance)]]), np.array([float(t_s.size - 2)])
-            ),
-        },
-    )
+    own = Source(np.array([[math.sqrt(variance)]]), np.array([float(t_s.size - 2)]))
+    sources = {**_shared(last), "voltage at the end": own}
+    return Measured(np.array([float(there_v)]), sources), float(falls_v_s)
 
 
-def _back(voltage: Series, after: Hold, end_v: Measured) -> Recovery | None:
+def _way_down_s(current: Series, slices: Plateaus, hold: Hold, after: Hold) -> float:
+    """What was drawn on the way down, as seconds of the current at the hold's end.
+
+    The pack goes on falling by it, which is no resistance.
+    """
+    means = slices.channels["current"]
+    t_s, amp = current.between(hold.end_s, after.start_s + RUN_OUT_S)
+    good = np.isfinite(amp)
+    if np.count_nonzero(good) < 2 or not float(means.mean[-1]) > 0:
+        return 0.0
+    above = amp[good] - float(means.raw[-1] - means.mean[-1])
+    return max(0.0, area(above, t_s[good])) / float(means.mean[-1])
+
+
+def _back(
+    voltage: Series, after: Hold, end_v: Measured, sunk_v: float
+) -> Recovery | None:
     """How the voltage came back: at once, with a time constant, and what drains on.
 
     Near its end a pack's voltage falls steeply with charge, so that even what a stand
     draws with its motor off shows: as a line in time, which is taken off.
+
+    Args:
+        voltage: Of the bus.
+        after: The rest.
+        end_v: What it was as the hold ended.
+        sunk_v: What the pack fell by between, emptied further on the way down.
     """
     t_s, volt = _means(voltage, after.start_s, after.end_s, FOLLOWED_S)
     run_out = t_s > RUN_OUT_S
@@ -316,9 +339,12 @@ def _back(voltage: Series, after: Hold, end_v: Measured) -> Recovery | None:
         if slow_v > 0:
             found.append((misfit, float(open_v), float(slow_v), slow_s))
     misfit, open_v, slow_v, slow_s = min(found)
+    open_v += sunk_v
     sd_v = math.sqrt(misfit / max(1, t_s.size - 4))
     left = Measured(np.array([open_v]), _shared(end_v))
     left = left.with_source(SLOW, np.array([[SLOW_SHARE * slow_v / ROOT_3]]))
+    # How steeply it falls there is read off the last second alone.
+    left = left.with_source(SUNK, np.array([[sunk_v / ROOT_3]]))
     return Recovery(
         open_v=left.with_source("voltage as the pack came back", np.array([[sd_v]])),
         quick_v=open_v - slow_v - float(end_v.value[0]),

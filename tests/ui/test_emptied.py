@@ -27,8 +27,8 @@ from ui.stretches import stretches_of
 
 RESTS = {"before": 4.0, "after": 12.0}
 ZERO_S, SPAN_S = 1e-3, 1e-3
-# Half charged, so that it takes a minute.
-HALF = small(charge_frac=0.5)
+# A quarter charged, so that it takes a minute and falls off no faster than packs do.
+QUARTER = small(300.0, charge_frac=0.25)
 
 
 class Emptied:
@@ -62,6 +62,17 @@ class Emptied:
         return self.run.device.bench.integrals.bus_energy_j / 3600  # type: ignore[attr-defined, no-any-return]
 
 
+def true_milliohm(truth: Truth) -> float:
+    """Pack, its slow part, leads and plug."""
+    pack, leads = truth.pack, truth.leads
+    return 1e3 * (
+        pack.resistance_ohm
+        + pack.slow_resistance_ohm
+        + leads.resistance_ohm
+        + leads.plug_resistance_ohm
+    )
+
+
 def flown_s(truth: Truth, thrust_n: float, floor_v: float) -> float:
     """How long four motors and 0.6 A of electronics hover on it, by the plant.
 
@@ -85,13 +96,13 @@ def flown_s(truth: Truth, thrust_n: float, floor_v: float) -> float:
 
 @pytest.fixture(scope="module")
 def emptied(tmp_path_factory: pytest.TempPathFactory) -> Emptied:
-    run = held_spin(HALF, rest_s=RESTS, start_percent=30)
+    run = held_spin(QUARTER, rest_s=RESTS, start_percent=30)
     return Emptied(run, tmp_path_factory.mktemp("emptied"))
 
 
 @pytest.fixture(scope="module")
 def stopped(tmp_path_factory: pytest.TempPathFactory) -> Emptied:
-    run = held_spin(small(), rest_s=RESTS, start_percent=30)
+    run = held_spin(QUARTER, rest_s=RESTS, start_percent=30)
     run.at_walk(30.0, lambda run: run.order(order="stop"))
     return Emptied(run, tmp_path_factory.mktemp("stopped"))
 
@@ -120,9 +131,17 @@ def test_time_and_thrust_on_the_stand_are_told_and_are_not_the_aircrafts(
     assert any("not the aircraft's" in caution for caution in told.cautions)
 
 
+def test_the_resistance_is_all_between_the_pack_and_the_bus(emptied: Emptied) -> None:
+    told = emptied.finding("pack-resistance-at-end")
+    assert told.low is not None
+    assert told.high is not None
+    assert told.low < true_milliohm(QUARTER) < told.high
+    assert "slowly" in told.sentence
+
+
 def test_the_aircrafts_minutes_hold_what_the_plant_flies(emptied: Emptied) -> None:
     told = emptied.finding("endurance-in-air")
-    true_min = flown_s(HALF, emptied.goal.thrust_n, emptied.goal.floor_v) / 60
+    true_min = flown_s(QUARTER, emptied.goal.thrust_n, emptied.goal.floor_v) / 60
     assert told.low is not None
     assert told.high is not None
     assert told.low < true_min < told.high
@@ -205,7 +224,7 @@ def test_of_two_packs_the_larger_gives_most(emptied: Emptied, tmp_path: Path) ->
 
 @pytest.mark.slow
 def test_nothing_to_compare_is_still_refused(stopped: Emptied, tmp_path: Path) -> None:
-    run = held_spin(small(), rest_s=RESTS, start_percent=30)
+    run = held_spin(QUARTER, rest_s=RESTS, start_percent=30)
     run.at_walk(20.0, lambda run: run.order(order="stop"))
     other = Emptied(run, tmp_path, "another")
     with pytest.raises(InputFault):
@@ -233,6 +252,7 @@ def test_the_truth_of_many_packs_is_held(
     air = found.finding("endurance-in-air")
     true_min = flown_s(truth, found.goal.thrust_n, found.goal.floor_v) / 60
     for told, true in (
+        (found.finding("pack-resistance-at-end"), true_milliohm(truth)),
         (charge, found.true_charge_mah()),
         (energy, found.true_energy_wh()),
         (air, true_min),

@@ -78,6 +78,20 @@ def test_a_cut_on_the_way_down_is_told_as_one_more(cut_runs: CutRuns) -> None:
     assert narrator.cut
 
 
+@pytest.mark.parametrize(
+    ("end", "words"),
+    [
+        ("floor", "down to its floor, after 29.20 min, at 10.04 V"),
+        ("spent", "the highest throttle no longer gives the thrust, after"),
+        ("not reached", "the highest throttle never gave the thrust, after"),
+        ("longest", "for as long as the plan allows, after"),
+    ],
+)
+def test_how_a_hold_ended_is_told(end: str, words: str) -> None:
+    note = {"note": "held", "end": end, "lasted_s": 1752.0, "voltage_v": 10.04}
+    assert words in str(Narrator().words(note))
+
+
 def test_of_a_stand_that_prints_lines_no_lease_is_told_as_proven() -> None:
     narrator = Narrator()
     narrator.words({"note": "identified", "board": BOARD, "channels": ["thrust"]})

@@ -146,3 +146,19 @@ def test_what_was_used_is_used_again_if_it_is_there(tmp_path: Path) -> None:
     assert again.article == ""  # gone
     assert again.protocol == "glide"
     assert again.load_cell_g == 500.0
+
+
+def test_a_hold_is_outlined_at_the_throttle_that_it_is_expected_to_take(
+    tmp_path: Path,
+) -> None:
+    setup = Setup(Memory(tmp_path), protocol="hover-endurance")
+    setup.work_out()
+    assert setup.order is not None
+    assert setup.seen is not None
+    plan, rows = setup.order.plan, setup.seen.rows
+    times_s, percents = outline(plan, rows)
+    assert times_s[-1] == pytest.approx(plan.duration_s)
+    assert max(percents) == pytest.approx(100 * rows[2].end_frac)
+    assert max(percents) < 40.0
+    assert max(outline(plan)[1]) == 75.0
+    assert dwells(plan) == []  # nobody knows when it ends
