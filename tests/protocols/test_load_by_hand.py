@@ -165,6 +165,7 @@ def test_what_was_reached_is_not_extrapolated(by_hand: Analysis) -> None:
     assert not [words for words in found.cautions if "extrapolated" in words]
 
 
+@pytest.mark.slow
 def test_what_was_not_reached_is(tmp_path: Path) -> None:
     gentle = handed(spun(), (3.0, 2.0, 1.2))
     found = told(analysed(gentle, tmp_path, 20.0))["plug-in-flight"]
@@ -180,6 +181,7 @@ def test_the_pack_is_that_of_the_plant(by_hand: Analysis) -> None:
     assert found.high > 78.0
 
 
+@pytest.mark.slow
 def test_a_hand_that_is_late_or_leaves_it_on_changes_no_figure(tmp_path: Path) -> None:
     found = told(analysed(handed(spun(), leaves_on=True), tmp_path))
     resistance = found["plug-resistance"]
@@ -223,6 +225,7 @@ def test_a_person_ends_it_without_a_latch_on_the_stand() -> None:
     assert not [c for c in sent(begun) if isinstance(c, m.Stop)]
 
 
+@pytest.mark.slow
 def test_a_stand_that_prints_lines_may_be_loaded_as_well(tmp_path: Path) -> None:
     begun = spin_on_lines(
         PLUGGED, walked=plan(), limits=LIMITS, truth=changed(COLD, "rough")
@@ -240,9 +243,13 @@ def test_a_stand_that_prints_lines_may_be_loaded_as_well(tmp_path: Path) -> None
 @pytest.mark.parametrize(
     ("into_s", "most_a", "ended"),
     [
-        pytest.param(11.0, 32.0, "stopped", id="stopped under the second load"),
         pytest.param(1.0, 32.0, "stopped", id="stopped before anything"),
-        pytest.param(60.0, 10.0, "tripped", id="too much current"),
+        pytest.param(
+            11.0, 32.0, "stopped", id="stopped under a load", marks=pytest.mark.slow
+        ),
+        pytest.param(
+            60.0, 10.0, "tripped", id="too much current", marks=pytest.mark.slow
+        ),
     ],
 )
 def test_one_that_was_cut_has_a_page_all_the_same(
