@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -16,6 +17,7 @@ from daq.analysis.series import Series
 from daq.errors import InputFault
 from daq.link import messages as m
 from daq.records.read import read_run
+from daq.records.shelf import load_article
 from daq.stand.plant.bench import Plant
 from protocols.limits import Limit
 from protocols.load_by_hand import LoadByHand
@@ -30,6 +32,8 @@ from tests.protocols.test_control import notes, sent
 from tests.runs import write_run
 from tests.spins import NONCE, spin
 from tests.virtual import VirtualSpin
+from ui.articles import example_article
+from ui.results import derive
 from ui.series import holds_of, series_of
 
 LIMITS = (
@@ -161,6 +165,7 @@ def test_what_was_reached_is_not_extrapolated(by_hand: Analysis) -> None:
     assert not [words for words in found.cautions if "extrapolated" in words]
 
 
+@pytest.mark.slow
 def test_what_was_not_reached_is(tmp_path: Path) -> None:
     gentle = handed(spun(), (3.0, 2.0, 1.2))
     found = told(analysed(gentle, tmp_path, 20.0))["plug-in-flight"]
@@ -176,6 +181,7 @@ def test_the_pack_is_that_of_the_plant(by_hand: Analysis) -> None:
     assert found.high > 78.0
 
 
+@pytest.mark.slow
 def test_a_hand_that_is_late_or_leaves_it_on_changes_no_figure(tmp_path: Path) -> None:
     found = told(analysed(handed(spun(), leaves_on=True), tmp_path))
     resistance = found["plug-resistance"]
@@ -219,6 +225,7 @@ def test_a_person_ends_it_without_a_latch_on_the_stand() -> None:
     assert not [c for c in sent(begun) if isinstance(c, m.Stop)]
 
 
+@pytest.mark.slow
 def test_a_stand_that_prints_lines_may_be_loaded_as_well(tmp_path: Path) -> None:
     begun = spin_on_lines(
         PLUGGED, walked=plan(), limits=LIMITS, truth=changed(COLD, "rough")
@@ -231,6 +238,32 @@ def test_a_stand_that_prints_lines_may_be_loaded_as_well(tmp_path: Path) -> None
     assert found.low is not None
     assert found.high is not None
     assert found.low < 6.25 < found.high
+
+
+@pytest.mark.parametrize(
+    ("into_s", "most_a", "ended"),
+    [
+        pytest.param(1.0, 32.0, "stopped", id="stopped before anything"),
+        pytest.param(
+            11.0, 32.0, "stopped", id="stopped under a load", marks=pytest.mark.slow
+        ),
+        pytest.param(
+            60.0, 10.0, "tripped", id="too much current", marks=pytest.mark.slow
+        ),
+    ],
+)
+def test_one_that_was_cut_has_a_page_all_the_same(
+    into_s: float, most_a: float, ended: str, tmp_path: Path
+) -> None:
+    begun = spun((replace(LIMITS[0], high=most_a), LIMITS[1]))
+    begun.at_walk(into_s, lambda walked: walked.order(order="stop", why="Enough."))
+    walked = handed(begun)
+    results = derive(
+        write_run(walked, tmp_path, article=load_article(example_article()).to_dict())
+    )
+    assert results.outcome["ended"] == ended
+    assert results.sentences()
+    assert "Loads switched by hand" in results.report.read_text("utf-8")
 
 
 @pytest.mark.parametrize(

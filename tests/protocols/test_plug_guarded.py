@@ -3,9 +3,14 @@
 import pytest
 
 from daq.records.wirelog import Kind
+from daq.stand.faults.article import LoosePlug
+from daq.stand.faults.stand import FaultyStand
+from daq.stand.plant.bench import Plant
+from protocols.control import Control
 from protocols.outcome import Ended
 from protocols.rules import Rules
 from protocols.task import Task
+from tests.campaign.rightly import KINDS
 from tests.daq.stand.plant.builder import changed
 from tests.protocols.test_control import notes
 from tests.spins import LIMITS, NONCE, plan, spin
@@ -54,3 +59,14 @@ def test_a_sense_wire_that_is_off_is_said_before_anything_turns() -> None:
     kinds = [note["note"] for note in made]
     assert {"note": "mute", "channels": ["plug-minus"]} in notes(walked, "mute")
     assert kinds.index("mute") < kinds.index("ready")
+
+
+def test_a_contact_that_lets_go_is_named_rightly() -> None:
+    truth = changed({"plug_sense.counts_per_v": 50_000.0}, "rough")
+    fault = LoosePlug(start_s=9.0, growth_ohm_s=0.01, most_ohm=0.06, openings_s=0.0)
+    stand = FaultyStand(Plant(truth, 1), [fault], seed=1)
+    control = Control(Task(STEPS, LIMITS, NONCE, RULES), "test port")
+    outcome = VirtualSpin(control, stand).run().outcome
+    assert outcome is not None
+    assert outcome.check == "plug"
+    assert outcome.check in KINDS["loose-plug"].names
