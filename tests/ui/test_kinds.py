@@ -363,6 +363,7 @@ QUICK = {
     "idle-spin": "tripped",
     "punch": "tripped",
     "shuffled-staircase": "tripped",
+    "supply-noise": "stopped",
 }
 
 
