@@ -31,6 +31,11 @@ READ: Final = {
     "overshoot": ("overshoot after the chop", "a smaller", "a larger"),
 }
 
+#: From here on a ratio is told in times.
+TIMES_FROM: Final = 2.0
+#: Limits further apart than this say nothing of a ratio.
+MOST_APART: Final = 10.0
+
 Verdict = Literal["less", "more", "cannot tell", "no verdict"]
 
 
@@ -179,17 +184,21 @@ def noise_verdict(difference: NoiseDifference, first: str, second: str) -> str:
             f"No verdict on {what}: {second} and {first} had {figures} {unit}, {band}, "
             "but each was run once, and what another run does is not known."
         )
-    told = with_interval(100 * ratio, 100 * low, 100 * high, "%", 0.95)
+    told = f"{figures} {unit}{_times(ratio, low, high)}, {band}"
     if difference.verdict == "cannot tell":
-        return (
-            f"{second} and {first} cannot be told apart in {what}: {figures} {unit}, "
-            f"which is {told} of it, {band}."
-        )
+        return f"{second} and {first} cannot be told apart in {what}: {told}."
     way = less if difference.verdict == "less" else more
-    return (
-        f"{second} has {way} {what} than {first}: {figures} {unit}, "
-        f"which is {told} of it, {band}."
-    )
+    return f"{second} has {way} {what} than {first}: {told}."
+
+
+def _times(ratio: float, low: float, high: float) -> str:
+    """The ratio, as a share where it is small, and not at all where nobody knows it."""
+    if high > MOST_APART * low:
+        return " in these runs, which scatter by more than that"
+    if high < TIMES_FROM:
+        return f", {with_interval(100 * ratio, 100 * low, 100 * high, '%', 0.95)} of it"
+    told = with_interval(ratio, low, high, "", 0.95).replace(" (", " times as much (")
+    return f", {told}"
 
 
 def _milli(value: float) -> str:
