@@ -50,8 +50,8 @@ def _few_levels(evidence: Evidence, drop: PlugDrop) -> list[str]:
     one = "one current only" if levels == 1 else "too few currents, or too alike"
     return [
         f"{capital(name_of(evidence))} was read at {one}, and a resistance is told "
-        "from an offset by several: walk three levels or more, the lowest below two thirds of "
-        "the highest ('gramwatt spin plug-steps' does)."
+        "from an offset by several: walk three levels or more, the lowest below two "
+        "thirds of the highest ('gramwatt spin plug-steps' does)."
     ]
 
 
