@@ -16,18 +16,16 @@ from daq.analysis.findings import (
     Finding,
     Reading,
     bare_text,
-    channels_of,
     finding_of,
     in_words,
     percent,
     reading,
     readings_of,
-    remark_of,
     text_of,
 )
 from daq.analysis.hover import FullThrottle, full_throttle
 from daq.analysis.measured import Measured, derived, exact, minus, stated
-from daq.analysis.plug import BOTH, PlugDrop, Pole, Trouble
+from daq.analysis.plug import BOTH, PlugDrop, Pole
 from daq.analysis.series import Array
 from daq.units import milli, n_to_gf
 
@@ -48,8 +46,6 @@ LEADS: Final = (
     "the aircraft is taken to have this plug, and the stand's leads and pack in front "
     "of it"
 )
-#: Resistance of a contact that is in order, in ohm (common practice, no source).
-USUAL_OHM: Final = 0.030
 #: How far a lead is from its gauge's solid copper, as a rectangular bound: stranded and
 #: tinned lead, its length to a few millimetres (common practice, no source).
 LEAD_SHARE: Final = 0.15
@@ -67,7 +63,7 @@ def resistance(evidence: Evidence) -> Finding | None:
         return None
     if drop.by_dividers:
         what = (
-            f"{_cap(_name(evidence))} has {text_of(found)} under load, both poles "
+            f"{capital(name_of(evidence))} has {text_of(found)} under load, both poles "
             f"together, by two dividers, which say nothing below {_least(found)}"
         )
         more = _compared(evidence, poles)
@@ -75,9 +71,11 @@ def resistance(evidence: Evidence) -> Finding | None:
     each = {pole.name: reading(pole.ohm, 0, "milliohm", milli) for pole in poles}
     told = [f"{name} {bare_text(one)}" for name, one in each.items() if one]
     if whole is None:
-        what = f"The {poles[0].name} pole of {_name(evidence)} has {text_of(found)}"
+        what = f"The {poles[0].name} pole of {name_of(evidence)} has {text_of(found)}"
     else:
-        what = f"{_cap(_name(evidence))} has {text_of(found)} under load, both poles"
+        what = (
+            f"{capital(name_of(evidence))} has {text_of(found)} under load, both poles"
+        )
         what += f" together ({in_words(told)})"
     more = _compared(evidence, poles)
     return _told(evidence, "plug-resistance", f"{what}{more}.", found, drop.points)
@@ -243,114 +241,9 @@ def warmed(evidence: Evidence) -> Finding | None:
     return _told(evidence, "plug-warming", sentence, found, drop.points)
 
 
-def trouble(evidence: Evidence) -> Finding | None:
-    """What kept a pole from having a resistance, or casts doubt on it."""
-    drop = evidence.plug
-    if drop is None:
-        return None
-    said = _few_levels(evidence, drop)
-    said = said or [words for pole in drop.poles if (words := _doubt(evidence, pole))]
-    if not said:
-        return None
-    return remark_of(
-        "plug-doubt",
-        " ".join(said),
-        None,
-        "",
-        channels_of(drop.channels),
-        evidence.cautions(drop.channels),
-    )
-
-
-def _few_levels(evidence: Evidence, drop: PlugDrop) -> list[str]:
-    """That no pole was read at enough currents, which is a matter of the plan."""
-    if any(pole.trouble is not Trouble.FEW_LEVELS for pole in drop.poles):
-        return []
-    levels = np.unique(evidence.plateaus.level[list(drop.points)]).size
-    one = "one current only" if levels == 1 else "too few currents, or too alike"
-    return [
-        f"{_cap(_name(evidence))} was read at {one}, and a resistance is told from an "
-        "offset by several: walk three levels or more, the lowest below two thirds of "
-        "the highest ('gramwatt spin plug-steps' does)."
-    ]
-
-
-def _doubt(evidence: Evidence, pole: Pole) -> str:
-    if pole.name == BOTH:
-        return _divided_doubt(evidence, pole)
-    name = f"The {pole.name} pole of {_name(evidence)}"
-    if pole.trouble is Trouble.FEW_LEVELS:
-        return (
-            f"{name} was read at too few currents: measure three levels or more, the "
-            "lowest below two thirds of the highest."
-        )
-    if pole.trouble is Trouble.CLIPPED:
-        return (
-            f"{name} was read at the end of its amplifier's range at all but the "
-            "lowest currents: spin at less, or give the amplifier less gain."
-        )
-    if pole.trouble is Trouble.SWAPPED:
-        return f"{name} reads below zero under load: exchange its two sense wires."
-    if pole.trouble is Trouble.WIRE_OFF:
-        return (
-            f"{name} does not follow the current: one of its sense wires is off, or "
-            "its amplifier at the end of its range."
-        )
-    if pole.trouble is Trouble.TOO_SMALL:
-        most = milli(pole.most_ohm or 0.0)
-        return (
-            f"{name} cannot be told from none: {most:.2g} milliohm at most. Spin at "
-            "more current, or hold each level longer."
-        )
-    return _offset_doubt(name, pole)
-
-
-def _divided_doubt(evidence: Evidence, pole: Pole) -> str:
-    """Why two dividers say nothing of it."""
-    name = _cap(_name(evidence))
-    if pole.trouble is Trouble.SWAPPED:
-        return (
-            "Under load the voltage behind the plug is above the one in front of it: "
-            "pack-voltage and voltage are exchanged, or one of the dividers is off by "
-            "more than its constants say."
-        )
-    if pole.trouble is Trouble.TOO_SMALL:
-        most = milli(pole.most_ohm or 0.0)
-        return (
-            f"{name} cannot be told from none by two dividers: {most:.2g} milliohm at "
-            "most. To know more, calibrate both by one meter, or fit an amplifier to "
-            "each pole."
-        )
-    if pole.trouble is not None:
-        return f"{name} gave no drop: one of the two dividers gives no readings."
-    return ""
-
-
 def _least(found: Reading) -> str:
     """What is no more than its own uncertainty."""
     return f"{found.half_width:.2g} milliohm"
-
-
-def _offset_doubt(name: str, pole: Pole) -> str:
-    if pole.clipped:
-        return (
-            f"{name} was read at the end of its amplifier's range at the highest "
-            "currents, which are left out: its resistance is that of the others."
-        )
-    offset = reading(pole.offset_v, 0, "mV", milli)
-    if offset is not None and (offset.low > 0 or offset.high < 0):
-        return (
-            f"The drop of the {pole.name} pole does not go to zero with the current: "
-            f"{text_of(offset)} are left. Its resistance is not the same at all "
-            "currents (it got hot, or is loose), or its amplifier drifts with the load."
-        )
-    ohm = reading(pole.ohm, 0, "milliohm", milli)
-    if ohm is not None and ohm.low > milli(USUAL_OHM):
-        return (
-            f"{name} has more than the 1 to 30 milliohm of a contact in order: it is "
-            "worn or loose, or its sense wires sit far from it, with lead between."
-        )
-    return ""
 
 
 def _told(
@@ -375,12 +268,14 @@ def _as_copper(grown: Reading) -> str:
     return f", as of copper that is {abs(kelvin):.0f} K {word}"
 
 
-def _name(evidence: Evidence) -> str:
+def name_of(evidence: Evidence) -> str:
+    """The plug, by its name where the article gives one."""
     fitted = evidence.fitted_plug
     return f"the plug ({fitted.name})" if fitted else "the plug"
 
 
-def _cap(words: str) -> str:
+def capital(words: str) -> str:
+    """The same, as a sentence begins."""
     return words[:1].upper() + words[1:]
 
 
