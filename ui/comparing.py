@@ -30,6 +30,8 @@ MEASURED_BY: Final = ("thrust", "current", "voltage")
 DENSITY_TOLD_REL: Final = 0.01
 # Thrusts held within this are one load.
 LOAD_TOLD_REL: Final = 0.05
+# A full pack rests within this of its full voltage.
+BEGUN_TOLD_REL: Final = 0.01
 
 
 SIMULATED: Final = "simulated: no hardware, no motor, nothing was measured"
@@ -335,6 +337,12 @@ def _loads(everything: Sequence[Results]) -> list[str]:
         said.append(
             f"the thrusts that were held differ by {100 * apart:.0f} %: a pack under "
             "less load gives more"
+        )
+    begun_v = [float(one.rest_v.value[0]) for one in found if one is not None]
+    if begun_v and max(begun_v) > (1 + BEGUN_TOLD_REL) * min(begun_v):
+        said.append(
+            f"the packs began at {min(begun_v):.2f} to {max(begun_v):.2f} V at rest: "
+            "what one gave less may not have been in it"
         )
     if len(floors) > 1:
         said.append("the packs were emptied to different voltages")

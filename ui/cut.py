@@ -30,6 +30,9 @@ SOUND: Final = frozenset(
 )
 # The slowest of the guard's other checks acts within 1.2 s of a fault.
 DOUBT_S: Final = 1.5
+# A thrust that drifts while it is held is noticed once the throttle has gone with it.
+DRIFTED_S: Final = 60.0
+DRIFTS: Final = "hold"
 # The stand tells its state this often: a trip whose event was lost came before that.
 TOLD_EVERY_S: Final = 0.2
 UNKNOWN: Final = "unknown"
@@ -52,8 +55,9 @@ class Cut:
     @property
     def sound_until_s(self) -> float:
         """Device time up to which the readings are not in doubt."""
-        in_doubt = self.ended == "tripped" and self.check not in SOUND
-        return self.at_s - DOUBT_S if in_doubt else self.at_s
+        if self.ended != "tripped" or self.check in SOUND:
+            return self.at_s
+        return self.at_s - (DRIFTED_S if self.check == DRIFTS else DOUBT_S)
 
 
 def cut_of(run: Run) -> Cut | None:

@@ -44,6 +44,8 @@ BY_VOLTAGE: Final = (
     (4.11, 90.0),
     (4.20, 100.0),
 )
+#: From here on a pack counts as full.
+FULL_PERCENT: Final = 90.0
 WHY: Final = {
     "floor": "",
     "spent": (
@@ -109,7 +111,8 @@ def usable_charge(evidence: Evidence) -> Finding | None:
     return finding_of(
         evidence,
         "usable-charge",
-        f"{_gave(found)} {text_of(charge)}{_of_rated(evidence, charge.value)}.",
+        f"{_gave(evidence, found)} {text_of(charge)}"
+        f"{_of_rated(evidence, charge.value)}.",
         charge,
         (),
         CHANNELS,
@@ -128,8 +131,8 @@ def usable_energy(evidence: Evidence) -> Finding | None:
     return finding_of(
         evidence,
         "usable-energy",
-        f"{_gave(found)} {text_of(energy)} where the stand reads the voltage, at "
-        f"{mean_v:.2f} V on average.",
+        f"{_gave(evidence, found)} {text_of(energy)} where the stand reads the "
+        f"voltage, at {mean_v:.2f} V on average.",
         energy,
         (),
         ("voltage", "current"),
@@ -179,7 +182,8 @@ def endurance_in_air(evidence: Evidence) -> Finding | None:
     if minutes is None or amps is None or charge is None:
         return None
     sentence = (
-        f"{_aircraft(air)} on this pack for {text_of(minutes)}, to the same "
+        f"{_aircraft(air)} on this pack{_begun(evidence, found)} for "
+        f"{text_of(minutes)}, to the same "
         f"{found.goal.floor_v:.2f} V under load: it draws {bare_text(amps)} on average "
         f"and gets {bare_text(charge)} out{_predicted(evidence, air)}."
     )
@@ -204,10 +208,22 @@ def endurance_in_air(evidence: Evidence) -> Finding | None:
     )
 
 
-def _gave(found: Emptied) -> str:
+def _gave(evidence: Evidence, found: Emptied) -> str:
+    begun = _begun(evidence, found)
     if found.goal.emptied:
-        return "Down to its floor the pack gave"
-    return "Until then the pack had given at least"
+        return f"Down to its floor the pack{begun} gave"
+    return f"Until then the pack{begun} had given at least"
+
+
+def _begun(evidence: Evidence, found: Emptied) -> str:
+    """What has to be said with every figure of a pack that was not full."""
+    fitted = evidence.fitted_pack
+    if fitted is None:
+        return ""
+    percent = _left_percent(float(found.rest_v.value[0]) / fitted.cells)
+    if percent >= FULL_PERCENT:
+        return ""
+    return f", begun about {percent:.0f} % charged,"
 
 
 def _of_rated(evidence: Evidence, charge_mah: float) -> str:

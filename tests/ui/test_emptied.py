@@ -117,7 +117,7 @@ def test_charge_and_energy_to_the_floor_hold_what_left_the_pack(
     assert energy.low is not None
     assert energy.high is not None
     assert energy.low < emptied.true_energy_wh() < energy.high
-    assert "Down to its floor the pack gave" in charge.sentence
+    assert "Down to its floor the pack, begun about" in charge.sentence
     assert any("by voltage only" in caution for caution in charge.cautions)
 
 
