@@ -120,8 +120,8 @@ class Endurance(Recipe):
 
     @override
     def lasts(self) -> str:
-        """Until the floor, so many minutes at most."""
-        return f"until the pack's floor, {self.longest_s / 60:.3g} min at most"
+        """So many minutes at most: nobody knows how long the pack lasts."""
+        return f"{self.longest_s / 60:.3g} min at most"
 
     @override
     def told(self) -> list[str]:

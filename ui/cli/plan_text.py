@@ -56,6 +56,8 @@ def print_plan(
         print("No --article given, so this is the demo's own.")
     print("\nTimeline, figures estimated:\n")
     print(_timeline(seen.rows))
+    if any(row.held is not None for row in seen.rows):
+        print("  What follows a hold begins then at the latest.")
     print()
     print(_totals(seen))
     print(_budgets(seen))
