@@ -82,6 +82,7 @@ def walked() -> VirtualSpin:
     return run
 
 
+@pytest.mark.slow
 def test_a_pack_is_emptied_to_its_floor_and_the_run_is_whole(
     walked: VirtualSpin,
 ) -> None:
@@ -96,6 +97,7 @@ def test_a_pack_is_emptied_to_its_floor_and_the_run_is_whole(
     assert plant.state.charge_frac < 0.15
 
 
+@pytest.mark.slow
 def test_the_thrust_is_held_meanwhile(walked: VirtualSpin) -> None:
     goal_n = walked.control.task.plan.goals[0].thrust_n
     told = [note["thrust_n"] for note in notes(walked, "holding")[25:-8]]
@@ -104,6 +106,7 @@ def test_the_thrust_is_held_meanwhile(walked: VirtualSpin) -> None:
         assert thrust_n == pytest.approx(goal_n, rel=0.03)
 
 
+@pytest.mark.slow
 def test_what_is_sent_never_jumps_nor_leaves_its_throttles(
     walked: VirtualSpin,
 ) -> None:
@@ -125,6 +128,7 @@ def test_what_is_sent_never_jumps_nor_leaves_its_throttles(
     assert down[-1] == 0.0
 
 
+@pytest.mark.slow
 def test_a_replay_holds_the_same(walked: VirtualSpin) -> None:
     live = record_of(walked)
     assert replayed(live) == live

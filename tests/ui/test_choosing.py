@@ -97,6 +97,7 @@ def test_of_one_and_the_same_part_nothing_is_asked(runs: dict[str, list[Path]]) 
     assert not [words for words in questions if "plug" in words or "pack" in words]
 
 
+@pytest.mark.slow
 def test_the_pack_of_less_resistance_is_told(tmp_path: Path) -> None:
     packs = {"pack A": 0.066, "pack B": 0.120}
     folders = [

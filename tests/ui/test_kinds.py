@@ -193,6 +193,7 @@ def test_a_glides_table_holds_each_stretch_each_way(glide: Results) -> None:
     assert (table["thrust_u_n"] > 0).all()
 
 
+@pytest.mark.slow
 def test_between_the_ways_a_glide_agrees_with_levels_that_were_held(
     glide: Results, tmp_path: Path
 ) -> None:
@@ -285,6 +286,7 @@ def test_a_bare_motor_is_told_by_what_it_takes_and_never_by_thrust(
     assert "Thrust against throttle" not in page
 
 
+@pytest.mark.slow
 def test_the_no_load_current_is_the_plants_own(tmp_path: Path) -> None:
     run = virtual("idle-spin")
     seen: list[Integrals] = []
@@ -421,6 +423,7 @@ def test_a_glide_that_was_cut_is_averaged_up_to_where_it_came(tmp_path: Path) ->
     assert "glide-ways" not in ids(results)
 
 
+@pytest.mark.slow
 def test_on_a_supply_nothing_is_said_of_sag(tmp_path: Path) -> None:
     run = virtual("short-staircase", fed_by="supply")
     run.run()
