@@ -122,6 +122,7 @@ class Evidence:
         missed: Fast captures that did not come, and why, in sentences.
         noise: What the captures say of the supply; None without any.
         emptied: A thrust that was held, and what the pack gave meanwhile.
+        by_hand: Whether loads were switched by hand and no motor turned.
         full_a: What the aircraft takes at full throttle, as the article says; None
             where it does not.
     """
@@ -154,6 +155,7 @@ class Evidence:
     missed: tuple[str, ...] = ()
     noise: Noise | None = None
     emptied: Emptied | None = None
+    by_hand: bool = False
     full_a: float | None = None
 
     def cautions(

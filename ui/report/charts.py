@@ -78,6 +78,7 @@ class Axis:
 THROTTLE: Final = Axis("Throttle", "%", 100.0)
 THRUST: Final = Axis("Thrust", "gf", units.n_to_gf(1.0))
 CURRENT: Final = Axis("Current", "A", 1.0)
+VOLTAGE: Final = Axis("Bus voltage", "V", 1.0, from_zero=False)
 POWER: Final = Axis("Electrical power", "W", 1.0)
 SPECIFIC: Final = Axis("Specific thrust", "g/W", units.n_to_gf(1.0))
 SPEED: Final = Axis("Speed", "rpm", units.rad_s_to_rpm(1.0))
@@ -215,6 +216,8 @@ def _wishes(analysis: Analysis) -> Sequence[_Wish]:
     )
     if evidence.propeller_off:
         return (*electrical, _current_by_speed(analysis))
+    if evidence.by_hand:
+        return (_voltage_by_current(analysis), *_plug(analysis))
     wishes = (
         _Wish(
             "thrust",
@@ -254,11 +257,30 @@ def _wishes(analysis: Analysis) -> Sequence[_Wish]:
             "a thrust and a speed channel and the propeller's measured diameter",
         ),
     )
-    plug = evidence.plug
+    return (*wishes, *_plug(analysis))
+
+
+def _plug(analysis: Analysis) -> Sequence[_Wish]:
+    """What the plug has at each current, where it is measured."""
+    plug, current = analysis.evidence.plug, analysis.plateaus.measured("current")
     if plug is None or plug.each_ohm is None:
-        return wishes
-    ohm = _Wish("plug", CURRENT, RESISTANCE, current, plug.each_ohm, "", both)
-    return (*wishes, ohm)
+        return ()
+    needs = "a current and a voltage channel"
+    return (_Wish("plug", CURRENT, RESISTANCE, current, plug.each_ohm, "", needs),)
+
+
+def _voltage_by_current(analysis: Analysis) -> _Wish:
+    """What the bus has under each load."""
+    plateaus = analysis.plateaus
+    return _Wish(
+        "voltage-current",
+        CURRENT,
+        VOLTAGE,
+        plateaus.measured("current"),
+        plateaus.measured("voltage"),
+        "",
+        "a current and a voltage channel",
+    )
 
 
 def _current_by_speed(analysis: Analysis) -> _Wish:

@@ -25,6 +25,8 @@ NOTHING: Final = "\N{EM DASH}"
 HEADLINES: Final = 4
 #: What is told large, most wanted first.
 WANTED: Final = (
+    ("supply-ripple", "Ripple of the supply"),
+    ("supply-dip", "Dip under the punch"),
     ("max-thrust", "Highest thrust"),
     ("endurance-in-air", "Hover, by the emptied pack"),
     ("usable-charge", "Usable charge"),
@@ -37,6 +39,8 @@ WANTED: Final = (
     ("no-load-power", "No-load power there"),
     ("sag", "Sag, rest to highest throttle"),
     ("specific-thrust-at-max", "Thrust per watt at highest thrust"),
+    ("plug-resistance", "Plug under load"),
+    ("pack-resistance", "Pack under load"),
 )
 #: The same of a run that was cut.
 REACHED: Final = {
@@ -47,9 +51,14 @@ REACHED: Final = {
 }
 #: The same of a run with one level, where nothing is the highest or best.
 WANTED_OF_ONE_LEVEL: Final = (
+    ("supply-ripple", "Ripple of the supply"),
+    ("supply-dip", "Dip under the punch"),
+    ("pack-step", "Pack, by steps of current"),
     ("max-thrust", "Thrust"),
     ("specific-thrust-at-max", "Thrust per watt"),
     ("sag", "Sag from rest"),
+    ("plug-resistance", "Plug under load"),
+    ("pack-resistance", "Pack under load"),
 )
 
 

@@ -248,6 +248,8 @@ def _is_of_the_article(finding: Finding) -> bool:
 
 def _kind(analysis: Analysis | None) -> str:
     """What kind of test it was."""
+    if analysis is not None and analysis.evidence.by_hand:
+        return "Bench test of plug and pack, loads switched by hand"
     bare = analysis is not None and analysis.evidence.propeller_off
     with_what = "without its propeller" if bare else "and its propeller"
     return f"Bench test of a motor {with_what}"
