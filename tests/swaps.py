@@ -97,16 +97,28 @@ SWAPS: Mapping[str, Swap] = {
         _capacitor,
     ),
 }
+SWAPS_OF_NOTHING: Mapping[str, Swap] = {
+    "same capacitor": Swap(
+        "supply-noise",
+        {
+            "A": {"name": "220 uF, 25 V", "capacitance_uf": 220, "rated_v": 25},
+            "B": {"name": "another 220 uF", "capacitance_uf": 220, "rated_v": 25},
+        },
+        "capacitor",
+        lambda truth, _letter: truth,
+    )
+}
 NAMES: Mapping[str, Mapping[str, str]] = {
     "plug": {"A": "small plug", "B": "larger plug"},
     "pack": {"A": "new pack", "B": "tired pack"},
     "capacitor": {"A": "with capacitor", "B": "without capacitor"},
+    "same capacitor": {"A": "one capacitor", "B": "its like"},
 }
 
 
 def article(what: str, letter: str) -> dict[str, Any]:
     """The example article with one of the two parts."""
-    swap = SWAPS[what]
+    swap = {**SWAPS, **SWAPS_OF_NOTHING}[what]
     found = load_article(example_article()).to_dict()
     found |= {"name": f"Indoor quad, {NAMES[what][letter]}"}
     found.pop(swap.key, None)
@@ -116,7 +128,7 @@ def article(what: str, letter: str) -> dict[str, Any]:
 
 def swapped(folder: Path, what: str, turns: str = TURNS) -> list[Path]:
     """The runs of a swap, in the order of the day."""
-    swap = SWAPS[what]
+    swap = {**SWAPS, **SWAPS_OF_NOTHING}[what]
     walked = expand(load_recipe(swap.protocol))
     folders = []
     for turn, letter in enumerate(turns):
