@@ -29,6 +29,8 @@ from daq.errors import InputFault
 SLOW_TIMES_S: Final = (4.0, 5.7, 8.0, 11.3, 16.0, 22.6, 32.0, 45.3, 64.0)
 #: A richer model has to be better than a plainer one by this much (Akaike).
 BETTER_BY: Final = 2.0
+#: The 95 % point of chi-square with one degree of freedom.
+PROFILE_95: Final = 3.841
 #: Weight of a time constant next to the chosen one, whatever the fit says: the truth
 #: lies anywhere up to half a step away, so that half of what a whole step does is a
 #: rectangular bound (a twelfth of its square).
@@ -72,6 +74,8 @@ class PackFit:
         quick_ohm: Resistance that acts at once, one value.
         whole_ohm: The same with the slow part grown whole, one value.
         slow_s: Time constant of the slow part; None where none was seen.
+        slow_range_s: From and to which time constant the fit is nearly as good, a 95 %
+            interval; it is open where it reaches the first or the last that is tried.
         per_coulomb_v: How much the open-circuit voltage falls for a coulomb.
         highest_a: Largest current that was held.
         fit: The fit.
@@ -84,6 +88,7 @@ class PackFit:
     per_coulomb_v: float
     highest_a: float
     fit: Fit
+    slow_range_s: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,9 +165,30 @@ def _with_rivals(best: PackFit, found: list[PackFit], lowest: float) -> PackFit:
 
     return replace(
         best,
+        slow_range_s=_range_s(best, found),
         rest_v=widened(best.rest_v, [one.rest_v for one in found]),
         quick_ohm=widened(best.quick_ohm, [one.quick_ohm for one in found]),
     )
+
+
+def _range_s(best: PackFit, found: list[PackFit]) -> tuple[float, float] | None:
+    """Time constants that the readings do not speak against, of those tried.
+
+    Where the likelihood falls by half of a chi-square of one degree (the profile
+    likelihood; for example S. S. Wilks, Ann. Math. Stat. 9, 1938, 60, from memory),
+    and half a step further on either side, since the truth lies between those tried.
+    """
+    if best.slow_s is None:
+        return None
+    alike = [one for one in found if one.slow_s is not None]
+    lowest = min(one.fit.aicc for one in alike)
+    kept = [
+        one.slow_s
+        for one in alike
+        if one.slow_s is not None and one.fit.aicc <= lowest + PROFILE_95
+    ]
+    half_step = math.sqrt(SLOW_TIMES_S[1] / SLOW_TIMES_S[0])
+    return min(kept) / half_step, max(kept) * half_step
 
 
 def without_plug(pack: PackFit, plug_ohm: Measured | None) -> Measured | None:

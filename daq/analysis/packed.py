@@ -15,7 +15,7 @@ from daq.analysis.findings import (
     text_of,
 )
 from daq.analysis.measured import derived
-from daq.analysis.pack import FittedPack, PackFit, without_plug
+from daq.analysis.pack import SLOW_TIMES_S, FittedPack, PackFit, without_plug
 from daq.units import milli
 
 CHANNELS: Final = ("voltage", "current")
@@ -52,7 +52,7 @@ def resistance(evidence: Evidence) -> Finding | None:
     if pack.slow_s is not None and left is None:
         said += (
             f", and {bare_text(whole)} once what follows slowly, in about "
-            f"{pack.slow_s:.0f} s, has grown"
+            f"{pack.slow_s:.0f} s{_between(pack)}, has grown"
         )
     return finding_of(
         evidence,
@@ -63,6 +63,20 @@ def resistance(evidence: Evidence) -> Finding | None:
         CHANNELS,
         (WITH_LEADS, IN_USE, AS_IT_WAS),
     )
+
+
+def _between(pack: PackFit) -> str:
+    """The interval of the time constant, as far as it has ends."""
+    if pack.slow_range_s is None:
+        return ""
+    low_s, high_s = pack.slow_range_s
+    if low_s >= SLOW_TIMES_S[0] and high_s <= SLOW_TIMES_S[-1]:
+        return f" (95 % interval {low_s:.0f} to {high_s:.0f} s)"
+    if low_s >= SLOW_TIMES_S[0]:
+        return f" (95 % interval from {low_s:.0f} s on)"
+    if high_s <= SLOW_TIMES_S[-1]:
+        return f" (95 % interval up to {high_s:.0f} s)"
+    return " (which this run hardly shows)"
 
 
 def to_the_floor(evidence: Evidence) -> Finding | None:

@@ -22,6 +22,10 @@ from daq.analysis.steps import IEC_AFTER_S, IEC_BEFORE_S, PackSteps, Steps
 from daq.units import milli
 
 CHANNELS: Final = ("voltage", "current")
+DRAWN_MEANWHILE: Final = (
+    "what was drawn since the step began is missing from the pack's own voltage, and is "
+    "in it"
+)
 #: Currents that the standard takes, in units of the hourly rate.
 IEC_RATES: Final = (0.2, 1.0)
 HOUR_S: Final = 3600.0
@@ -50,7 +54,7 @@ def resistance(evidence: Evidence) -> Finding | None:
         found,
         (),
         CHANNELS,
-        (*cautions, WITH_LEADS, AS_IT_WAS),
+        (*cautions, DRAWN_MEANWHILE, WITH_LEADS, AS_IT_WAS),
     )
 
 
