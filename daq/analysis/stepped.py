@@ -23,8 +23,8 @@ from daq.units import milli
 
 CHANNELS: Final = ("voltage", "current")
 DRAWN_MEANWHILE: Final = (
-    "what was drawn since the step began is missing from the pack's own voltage, and is "
-    "in it"
+    "what was drawn since the step began is missing from the pack's own voltage, and "
+    "is in it"
 )
 #: Currents that the standard takes, in units of the hourly rate.
 IEC_RATES: Final = (0.2, 1.0)
