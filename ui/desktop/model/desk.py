@@ -380,8 +380,9 @@ class Desk:
             return "", ""
         live = spinning.live
         whole_s = live.whole_s
-        most = " at most" if live.open_ended else ""
-        of = f"of {clock_words(whole_s)}{most}"
+        # Short, for a narrow strip.
+        words = "of" if not live.open_ended else "at most"
+        of = f"{words} {clock_words(whole_s)}"
         told = clock_words(min(live.walked_s, whole_s))
         return told, f"{of}, over" if spinning.over else of
 
