@@ -187,9 +187,11 @@ class Bench:
         self.wait_until(lambda: not self.spinning, 5.0)
         return (self.device.time_us - begin_us) * 1e-6
 
-    def end_of(self, process: subprocess.Popen[str]) -> tuple[int, str]:
+    def end_of(
+        self, process: subprocess.Popen[str], patience_s: float = 30.0
+    ) -> tuple[int, str]:
         """Exit status and everything printed, its lines joined."""
-        out, err = process.communicate(timeout=30)
+        out, err = process.communicate(timeout=patience_s)
         return process.returncode, " ".join((out + err).split())
 
     def end_all(self) -> None:

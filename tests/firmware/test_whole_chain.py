@@ -6,6 +6,7 @@ in and open the loop when the run wants it.
 
 import json
 from collections.abc import Iterator
+from importlib import resources
 from pathlib import Path
 from typing import cast
 
@@ -17,6 +18,8 @@ from daq.stand.plant.truth import shipped_truth
 from tests import built
 from tests.served import Bench, served
 from tests.wired import Wired
+from ui.articles import example_article
+from ui.results import analyse_folder
 
 pytestmark = [
     pytest.mark.endtoend,
@@ -63,3 +66,37 @@ def test_a_spin_on_the_chip_is_proven_sealed_and_found_out_about(
     thrust = next(f for f in found if f["id"] == "max-thrust")
     assert abs(thrust["value"] - true_thrust_gf(1.4e-3)) < 3.0
     assert wired.pulses[-1].width_us == pytest.approx(1000.0, abs=1.0)
+
+
+def test_captures_of_a_spin_come_off_the_chip_as_many_as_it_has_room_for(
+    chip: Bench, tmp_path: Path
+) -> None:
+    """The shipped protocol once through, and what the chip's converter can say."""
+    shipped = resources.files("protocols.catalogue").joinpath("supply-noise.toml")
+    text = shipped.read_text("utf-8")
+    once = text.replace("repeats = 3", "repeats = 1").replace("between = 6.0\n", "")
+    protocol = tmp_path / "once.toml"
+    protocol.write_text(once, "utf-8")
+    article = str(example_article())
+    status, said = chip.end_of(
+        chip.start(
+            "spin",
+            str(protocol),
+            "--port",
+            chip.server.name,
+            "--article",
+            article,
+            "--load-cell-g",
+            "1000",
+        ),
+        patience_s=100.0,
+    )
+    assert status == 0, said
+    # A sample every 26 us at most: half of that rate is what its captures see.
+    assert "Between 1 and 19.2 kHz the supply ripples by" in said
+    assert "Under the punch the supply dips by" in said
+    results = analyse_folder(chip.run_folder())
+    assert results.analysis is not None
+    sizes = {c.value_si.size for c in results.analysis.evidence.captures}
+    assert sizes
+    assert max(sizes) <= 256
