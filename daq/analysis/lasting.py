@@ -61,6 +61,10 @@ ONE_MOTOR: Final = (
     "one motor on the stand draws a share of what the aircraft does: this time is not "
     "the aircraft's, and a pack under so little load sags less and gives a little more"
 )
+NOTHING_LEFT: Final = (
+    "down to the floor with nothing kept back: land before, as one does to keep a pack "
+    "alive, and it is less by that share"
+)
 BOUND: Final = "a lower bound: the pack was not empty"
 NO_TEMPERATURE: Final = "how warm the pack was is not measured by this stand"
 
@@ -201,6 +205,7 @@ def endurance_in_air(evidence: Evidence) -> Finding | None:
             f"extrapolated: the stand drew {air.beyond_a:.3g} A at most, and this "
             f"rests on {amps.value:.3g} A",
             "no wind, no climb, no manoeuvre: flown any other way it is less",
+            NOTHING_LEFT,
             *_at_start(evidence, found),
             LEADS,
             ONE_AIR,
