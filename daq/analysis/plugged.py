@@ -33,6 +33,11 @@ ONE_MATING: Final = (
     "one mating: put together again the plug may have another resistance, so spin it "
     "several times, out and in between"
 )
+UNDER_LOAD: Final = (
+    "a volt drop at the currents that flow, sense wires apart from current leads as in "
+    "IEC 60512-2-1; its test goes to 20 mV and 100 mA, breaks no films and is another "
+    "quantity, which data sheets may state"
+)
 COMMON: Final = (
     "the amplifiers are taken to reject what their wires have in common by 80 dB; two "
     "dividers in their place do not"
@@ -61,24 +66,25 @@ def resistance(evidence: Evidence) -> Finding | None:
     found = reading(poles[0].ohm if whole is None else whole, 0, "milliohm", milli)
     if found is None:
         return None
+    sentence = f"{_has(evidence, drop, poles, found)}{_compared(evidence, poles)}."
+    return _told(evidence, "plug-resistance", sentence, found, drop.points, UNDER_LOAD)
+
+
+def _has(evidence: Evidence, drop: PlugDrop, poles: list[Pole], found: Reading) -> str:
+    """What has so much, in words."""
     if drop.by_dividers:
-        what = (
+        return (
             f"{capital(name_of(evidence))} has {text_of(found)} under load, both poles "
             f"together, by two dividers, which say nothing below {_least(found)}"
         )
-        more = _compared(evidence, poles)
-        return _told(evidence, "plug-resistance", f"{what}{more}.", found, drop.points)
+    if drop.whole_ohm is None:
+        return f"The {poles[0].name} pole of {name_of(evidence)} has {text_of(found)}"
     each = {pole.name: reading(pole.ohm, 0, "milliohm", milli) for pole in poles}
     told = [f"{name} {bare_text(one)}" for name, one in each.items() if one]
-    if whole is None:
-        what = f"The {poles[0].name} pole of {name_of(evidence)} has {text_of(found)}"
-    else:
-        what = (
-            f"{capital(name_of(evidence))} has {text_of(found)} under load, both poles"
-        )
-        what += f" together ({in_words(told)})"
-    more = _compared(evidence, poles)
-    return _told(evidence, "plug-resistance", f"{what}{more}.", found, drop.points)
+    return (
+        f"{capital(name_of(evidence))} has {text_of(found)} under load, both poles "
+        f"together ({in_words(told)})"
+    )
 
 
 def contacts(evidence: Evidence) -> Finding | None:
