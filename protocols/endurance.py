@@ -32,8 +32,6 @@ END_MARGIN_CELL_V: Final = 0.05
 # Less is no hold, and longer no pack of this trade lasts.
 MIN_LONGEST_S: Final = 30.0
 MAX_LONGEST_S: Final = 7200.0
-# An armed stand that is not spun for 30 s locks by itself, which ends the run.
-MAX_REST_S: Final = 25.0
 _ROUNDING_V: Final = 1e-9
 
 CellV = Annotated[float, Field(ge=2.5, le=4.0)]
@@ -80,13 +78,6 @@ class Endurance(Recipe):
                 f"highest_percent alone takes {least_s:g} s"
             )
         need_rest_between(1, self.rest_s.between)
-        for name in ("before", "after"):
-            rested_s = getattr(self.rest_s, name)
-            if rested_s > MAX_REST_S:
-                raise ValueError(
-                    f"rest_s.{name} is {rested_s:g}; an armed stand that stands still "
-                    f"for half a minute locks by itself, so {MAX_REST_S:g} is the most"
-                )
         return self
 
     @override

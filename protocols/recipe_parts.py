@@ -21,6 +21,8 @@ MAX_RAMP_PERCENT_PER_S = 100 * MAX_RAMP_FRAC_PER_S
 # A rest is also a zero of the load cell: the propeller must have stopped and the
 # converter settled. Common practice, no source.
 MIN_REST_S = 2.0
+# An armed stand that is not spun for 30 s locks by itself, which ends the run.
+MAX_REST_S = 25.0
 # Levels closer than this are one level, within what an ESC makes of it.
 MIN_LEVEL_PERCENT = 1.0
 _NAME_CHARACTERS = frozenset("abcdefghijklmnopqrstuvwxyz0123456789-")
@@ -35,6 +37,15 @@ def _levels_rise(levels: tuple[float, ...]) -> tuple[float, ...]:
     return levels
 
 
+def _stays_armed(rest_s: float) -> float:
+    if rest_s > MAX_REST_S:
+        raise ValueError(
+            "an armed stand that stands still for half a minute locks by itself, so "
+            f"{MAX_REST_S:g} is the most"
+        )
+    return rest_s
+
+
 LevelPercent = Annotated[float, Field(ge=MIN_LEVEL_PERCENT, le=100)]
 Levels = Annotated[
     tuple[LevelPercent, ...],
@@ -42,7 +53,7 @@ Levels = Annotated[
     AfterValidator(_levels_rise),
 ]
 RampPercentPerS = Annotated[float, Field(ge=1, le=MAX_RAMP_PERCENT_PER_S)]
-RestS = Annotated[float, Field(ge=MIN_REST_S, le=600)]
+RestS = Annotated[float, Field(ge=MIN_REST_S), AfterValidator(_stays_armed)]
 SettleS = Annotated[float, Field(ge=0.1, le=60)]
 DwellS = Annotated[float, Field(ge=0.2, le=300)]
 Repeats = Annotated[int, Field(ge=1, le=20)]

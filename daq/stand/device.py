@@ -29,6 +29,7 @@ CELL_TICKS = 12.5  # the converter's 80 readings/s
 ZERO_PULSE_S = 1.0e-3
 FULL_PULSE_S = 2.0e-3
 SLOW_TICKS = 100  # 10 samples/s of what changes slowly
+DELAY_MOST_US = 0xFFFF  # what a channel's page can say
 BLOCK_TICKS = 4  # a block of a capture, so that a line of 500 kbaud carries all
 FAST, SCALE, SLOW = 0, 1, 2
 SUPPLY_OFF_V = 1.0  # below it nothing can turn
@@ -133,7 +134,7 @@ def _page(index: int, spec: SensorSpec) -> m.ChannelPage:
         low_counts=spec.low_counts,
         high_counts=spec.high_counts,
         gain_u_ppm=round(spec.gain_tolerance_rel * 1e6),
-        delay_us=round(spec.delay_s * 1e6),
+        delay_us=min(round(spec.delay_s * 1e6), DELAY_MOST_US),
         name=spec.name,
     )
 

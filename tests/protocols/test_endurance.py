@@ -86,7 +86,7 @@ def test_what_the_article_does_not_say_is_asked_for(quad: object, why: str) -> N
         ({"thrust_gf": '"half"'}, "thrust_gf"),
         ({"thrust_gf": 0}, "thrust_gf"),
         ({"floor_cell_v": 1.0}, "floor_cell_v"),
-        ({"after": 60.0}, "rest_s.after is 60; an armed stand"),
+        ({"after": 60.0}, "rest_s.after is 60.0; an armed stand"),
     ],
 )
 def test_a_file_that_cannot_be_is_refused_in_a_sentence(

@@ -363,3 +363,14 @@ def test_a_violated_set_cuts_a_proving_pulse_and_a_lapsed_lease_does() -> None:
         assert bench.device.state is m.State.TRIPPED
         bench.run(4)
         assert bench.device.pulse_s == pytest.approx(1e-3)
+
+
+@pytest.mark.parametrize("samples_s", [10.0, 20.0, 80.0])
+def test_a_slow_load_cell_says_that_it_is_at_least_so_late(samples_s: float) -> None:
+    bench = Bench()
+    slow = changed(QUIET | {"load_cell.samples_s": samples_s})
+    bench.device = Device(Plant(slow, 1))
+    bench.send(m.Who(m.LINK_VERSION))
+    pages = [x for x in bench.run(50) if isinstance(x, m.ChannelPage)]
+    thrust = next(page for page in pages if page.name == "thrust")
+    assert thrust.delay_us == min(4_000_000 / samples_s, 65_535)
