@@ -9,6 +9,7 @@ from daq.link.framing import Deframer, frame
 from daq.link.timing import WRAP_US
 from daq.stand.device import Device
 from daq.stand.plant.bench import Plant
+from daq.stand.plant.load_cell import FILTER_DELAY_CONVERSIONS
 from tests.daq.stand.plant.builder import QUIET, changed
 
 SERVO_US = 3000  # a new pulse can begin every 3 ms
@@ -373,4 +374,5 @@ def test_a_slow_load_cell_says_that_it_is_at_least_so_late(samples_s: float) -> 
     bench.send(m.Who(m.LINK_VERSION))
     pages = [x for x in bench.run(50) if isinstance(x, m.ChannelPage)]
     thrust = next(page for page in pages if page.name == "thrust")
-    assert thrust.delay_us == min(4_000_000 / samples_s, 65_535)
+    late_us = round(1e6 * FILTER_DELAY_CONVERSIONS / samples_s)
+    assert thrust.delay_us == min(late_us, 65_535)
