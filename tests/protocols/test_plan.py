@@ -43,9 +43,9 @@ def recipes(draw: st.DrawFn) -> Staircase:
         return draw(st.floats(low, high))
 
     up_and_down = draw(st.booleans())
-    rest_s = {"before": seconds(2, 600), "after": seconds(2, 600)}
+    rest_s = {"before": seconds(2, 25), "after": seconds(2, 25)}
     if up_and_down:
-        rest_s["between"] = seconds(2, 600)
+        rest_s["between"] = seconds(2, 25)
     return Staircase.model_validate(
         {
             "format": 1,
