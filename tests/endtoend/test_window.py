@@ -215,7 +215,11 @@ def spinning(
         shown.click("go")
     else:
         started()
-    bench.wait_until_spinning()
+    try:
+        bench.wait_until_spinning()
+    except AssertionError as never:
+        seen = json.dumps(shown.see())
+        raise AssertionError(f"it never span; the window shows {seen}") from never
     shown.until(keys_stop=True, state="Spinning")
 
 
