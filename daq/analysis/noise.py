@@ -93,11 +93,7 @@ class Noise:
             return None
         return min(
             there,
-            key=lambda g: (
-                _rank(g.first.capture.label),
-                g.first.capture.period_s,
-                -float(g.rms_si.value[0]),
-            ),
+            key=lambda group: _told_first(group.first, group.rms_si),
         )
 
     def change(self, channel: str, kind: str) -> tuple[Ripple, Transient] | None:
@@ -125,11 +121,7 @@ class Noise:
             return None
         return min(
             there,
-            key=lambda a: (
-                _rank(a.faster.capture.label),
-                a.faster.capture.period_s,
-                -float(a.faster.rms_si.value[0]),
-            ),
+            key=lambda pair: _told_first(pair.faster, pair.faster.rms_si),
         )
 
 
@@ -213,8 +205,10 @@ def with_scale(ripple: Ripple, channel: Series) -> Ripple:
     )
 
 
-def _rank(label: str) -> int:
-    return LABELS.get(label, len(LABELS))
+def _told_first(one: Ripple, rms_si: Measured) -> tuple[int, float, float]:
+    """The state defined best, then the widest band, then the most ripple."""
+    rank = LABELS.get(one.capture.label, len(LABELS))
+    return rank, one.capture.period_s, -float(rms_si.value[0])
 
 
 def _grouped(ripples: list[Ripple]) -> Group:
