@@ -14,6 +14,7 @@ import numpy as np
 
 from daq.analysis.measured import Measured, Source, averaged, combine
 from daq.analysis.noise import POOLED, Figure
+from daq.analysis.noised import hertz_text
 from daq.analysis.remounting import Reproducibility, scatter_of
 from daq.analysis.ripple import ROUNDING, SPREAD
 from daq.analysis.rounding import figure, with_interval
@@ -175,7 +176,7 @@ def noise_verdict(difference: NoiseDifference, first: str, second: str) -> str:
     """Whether the two can be told apart, a sentence; for the band alone."""
     what, less, more = READ.get(difference.what, (difference.what, "less", "more"))
     low_hz, high_hz = difference.band_hz
-    band = f"between {_hertz(low_hz)} and {_hertz(high_hz)} only"
+    band = f"between {hertz_text(low_hz)} and {hertz_text(high_hz)} only"
     ratio, low, high = difference.ratio
     figures = f"{_milli(difference.second_si)} against {_milli(difference.first_si)}"
     unit = "mV" if difference.channel == "voltage" else "mA"
@@ -203,7 +204,3 @@ def _times(ratio: float, low: float, high: float) -> str:
 
 def _milli(value: float) -> str:
     return figure(1e3 * value)
-
-
-def _hertz(hertz: float) -> str:
-    return f"{hertz / 1e3:.3g} kHz" if hertz >= 1e3 else f"{hertz:.3g} Hz"
