@@ -79,14 +79,10 @@ def ripple(evidence: Evidence) -> Finding | None:
 
 def dip(evidence: Evidence) -> Finding | None:
     """How deep the supply goes under a punch, and how it comes back."""
-    found = evidence.noise.change(CHANNEL, "dip") if evidence.noise else None
+    found = _largest(evidence, "dip")
     if found is None:
         return None
-    one, change = found
-    depth = reading(change.depth_si, 0, "mV", milli)
-    low = reading(change.extreme_si, 0, "V")
-    if depth is None or low is None:
-        return None
+    one, change, depth, low = found
     slow = in_passing(milli(change.slow_si), depth.half_width)
     return _told(
         evidence,
@@ -103,14 +99,10 @@ def dip(evidence: Evidence) -> Finding | None:
 
 def overshoot(evidence: Evidence) -> Finding | None:
     """How far the supply overshoots when the throttle falls."""
-    found = evidence.noise.change(CHANNEL, "rise") if evidence.noise else None
+    found = _largest(evidence, "rise")
     if found is None:
         return None
-    one, change = found
-    above = reading(change.depth_si, 0, "mV", milli)
-    high = reading(change.extreme_si, 0, "V")
-    if above is None or high is None:
-        return None
+    one, change, above, high = found
     step = milli(one.capture.step_si)
     sample = replace(change.depth_si, sources=_without_peaks(change.depth_si))
     sure = reading(sample, 0, "mV", milli)
@@ -133,6 +125,21 @@ def overshoot(evidence: Evidence) -> Finding | None:
         1,
         LOUDER,
     )
+
+
+def _largest(
+    evidence: Evidence, kind: str
+) -> tuple[Ripple, Transient, Reading, Reading] | None:
+    """The largest dip or rise, what it is in, how deep it goes and where to."""
+    found = evidence.noise.change(CHANNEL, kind) if evidence.noise else None
+    if found is None:
+        return None
+    one, change = found
+    depth = reading(change.depth_si, 0, "mV", milli)
+    extreme = reading(change.extreme_si, 0, "V")
+    if depth is None or extreme is None:
+        return None
+    return one, change, depth, extreme
 
 
 def lines(evidence: Evidence) -> Finding | None:
