@@ -111,7 +111,12 @@ def check_typed(data: Mapping[str, object], model: type[TableT], where: str) -> 
     try:
         return model.model_validate(data)
     except ValidationError as fault:
-        errors = fault.errors(include_url=False)
+        raise InputFault(told(fault, model, where)) from None
+
+
+def told(fault: ValidationError, model: type[Table], where: str) -> str:
+    """The first of some faults in a sentence, and how many more there are."""
+    errors = fault.errors(include_url=False)
     # A misspelt key also leaves the right one missing: the first explains the second.
     errors.sort(key=lambda error: error["type"] != "extra_forbidden")
     formats = [error for error in errors if error["loc"] == ("format",)]
@@ -120,7 +125,7 @@ def check_typed(data: Mapping[str, object], model: type[TableT], where: str) -> 
     tail = f" ({more} more to mend after that.)" if more else ""
     sentence = f"{where}: {_sentence(first, model)}.{tail}"
     # Keys and values are a stranger's: no line breaks or terminal codes from them.
-    raise InputFault("".join(c if c.isprintable() else "?" for c in sentence))
+    return "".join(c if c.isprintable() else "?" for c in sentence)
 
 
 def _sentence(error: ErrorDetails, model: type[Table]) -> str:

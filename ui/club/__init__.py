@@ -1,0 +1,1 @@
+"""Runs shared with others: bundles out and in, and the club's site."""
