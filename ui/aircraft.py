@@ -34,7 +34,7 @@ def aircraft_of(article: Article | None, gravity_m_s2: float) -> Aircraft | None
         electronics_a=flown.electronics_a or 0.0,
         capacity_c=None if pack is None else pack.capacity_c,
         cells=None if pack is None else pack.cells,
-        ratings=_ratings(article),
+        ratings=ratings_of(article),
         full_a=flown.full_current_a,
     )
 
@@ -77,7 +77,7 @@ def pack_of(article: Article | None) -> FittedPack | None:
     )
 
 
-def _ratings(article: Article) -> tuple[Rating, ...]:
+def ratings_of(article: Article) -> tuple[Rating, ...]:
     """What the parts are rated for as long as one likes, as far as is written down."""
     from daq.analysis.aircraft import Rating
 

@@ -226,7 +226,7 @@ def _mounting(name: str, results: Results) -> Mounting:
         article=name,
         scale=scale_of(results),
         analysis=results.analysis,
-        bench=_stand_of(results),
+        bench=stand_of(results),
     )
 
 
@@ -234,7 +234,7 @@ def calibrated_words(results: Results) -> str:
     """The stand, and when its calibrations were made."""
     from ui.calibrations import calibrated
 
-    stand = _stand_of(results)
+    stand = stand_of(results)
     uses = calibrated(results.run).uses.values()
     days = sorted({use.calibration.made_utc[:10] for use in uses})
     return f"{stand}, calibrated {' and '.join(days)}" if days else f"{stand}, nominal"
@@ -244,11 +244,12 @@ def scale_of(results: Results) -> str:
     """What stood for the scale factors: the stand, and its calibrations."""
     from ui.calibrations import calibrated
 
-    stand, name = _stand_of(results), calibrated(results.run).name
+    stand, name = stand_of(results), calibrated(results.run).name
     return f"{stand}, {name}" if name else stand
 
 
-def _stand_of(results: Results) -> str:
+def stand_of(results: Results) -> str:
+    """The stand, by the number that it gives or by what it prints."""
     run = results.run
     if run.described is not None:
         return f"stand {run.described.name}"

@@ -31,7 +31,7 @@ ELECTRICAL = ("voltage", "current")
 
 def maximum_thrust(evidence: Evidence) -> Finding | None:
     """Highest thrust of any plateau, with throttle, current, power, voltage."""
-    top = _top(evidence)
+    top = top_plateau(evidence)
     if top is None:
         return None
     thrust = reading(evidence.plateaus.measured("thrust"), top, "gf", n_to_gf)
@@ -52,7 +52,7 @@ def maximum_thrust(evidence: Evidence) -> Finding | None:
 
 def specific_thrust_at_maximum(evidence: Evidence) -> Finding | None:
     """Specific thrust at the plateau of highest thrust."""
-    top = _top(evidence)
+    top = top_plateau(evidence)
     if top is None or evidence.power is None:
         return None
     found = reading(evidence.specific, top, "g/W", n_to_gf)
@@ -133,7 +133,7 @@ def thrust_exponent(evidence: Evidence) -> Finding | None:
 
 def thrust_coefficient(evidence: Evidence) -> Finding | None:
     """C_T at the plateau of highest thrust."""
-    top = _top(evidence)
+    top = top_plateau(evidence)
     thrust, omega = (evidence.plateaus.measured(n) for n in ("thrust", "speed"))
     if top is None or thrust is None or omega is None or evidence.disc is None:
         return None
@@ -158,7 +158,7 @@ def thrust_coefficient(evidence: Evidence) -> Finding | None:
 
 def total_efficiency(evidence: Evidence) -> Finding | None:
     """Ideal over electrical power at the plateau of highest thrust."""
-    top = _top(evidence)
+    top = top_plateau(evidence)
     if top is None or evidence.propeller is None or evidence.power is None:
         return None
     found = reading(evidence.propeller.total_efficiency, top, "%", percent)
@@ -277,7 +277,7 @@ def sag(evidence: Evidence) -> Finding | None:
     )
 
 
-def _top(evidence: Evidence) -> int | None:
+def top_plateau(evidence: Evidence) -> int | None:
     """The plateau of highest thrust."""
     thrust = evidence.plateaus.measured("thrust")
     if thrust is None:

@@ -78,6 +78,11 @@ class Record:
         return content
 
 
+def packed_size(record: Record) -> int:
+    """How many bytes a record takes."""
+    return _HEAD.size + len(record.data)
+
+
 def pack(record: Record) -> bytes:
     """One record as bytes.
 
@@ -247,13 +252,18 @@ class Reader:
 
     def records(self) -> Iterator[Record]:
         """Every whole record, in order; damage is skipped and counted."""
+        for _, record in self.placed():
+            yield record
+
+    def placed(self) -> Iterator[tuple[int, Record]]:
+        """The same with where each begins."""
         position = len(MAGIC)
         end = len(self.data)
         while position < end:
             record = record_at(self.data, position)
             if record is not None:
-                yield record
-                position += _HEAD.size + len(record.data)
+                yield position, record
+                position += packed_size(record)
                 continue
             resumed = self._next_good(position + 1)
             self.damage.bytes += resumed - position
@@ -305,6 +315,6 @@ class Follower:
         position = 0
         while (record := record_at(data, position)) is not None:
             found.append(record)
-            position += _HEAD.size + len(record.data)
+            position += packed_size(record)
         self._position += position
         return found

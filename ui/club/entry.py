@@ -213,6 +213,8 @@ class EvidenceTold(Table):
     Attributes:
         simulated: nothing turned: not measured but simulated.
         invented: not even simulated: made up, to try something out.
+        elsewhere: it was recorded by another program, which nothing here drove or
+            guarded.
         stand: who the stand is, by the number that it gives or its description.
         guards_itself: whether the stand itself stops the motor.
         scales: what the readings were calibrated by.
@@ -227,6 +229,7 @@ class EvidenceTold(Table):
 
     simulated: bool
     invented: bool = False
+    elsewhere: bool = False
     stand: Short
     guards_itself: bool
     scales: Annotated[tuple[ScaleTold, ...], Field(max_length=3)]
