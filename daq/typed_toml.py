@@ -114,7 +114,7 @@ def check_typed(data: Mapping[str, object], model: type[TableT], where: str) -> 
         raise InputFault(told(fault, model, where)) from None
 
 
-def told(fault: ValidationError, model: type[Table], where: str) -> str:
+def told(fault: ValidationError, model: type[BaseModel], where: str) -> str:
     """The first of some faults in a sentence, and how many more there are."""
     errors = fault.errors(include_url=False)
     # A misspelt key also leaves the right one missing: the first explains the second.
@@ -128,7 +128,7 @@ def told(fault: ValidationError, model: type[Table], where: str) -> str:
     return "".join(c if c.isprintable() else "?" for c in sentence)
 
 
-def _sentence(error: ErrorDetails, model: type[Table]) -> str:
+def _sentence(error: ErrorDetails, model: type[BaseModel]) -> str:
     """What is wrong with one key and what is allowed."""
     key = _dotted(error["loc"])
     if error["type"] == "missing":
@@ -159,14 +159,14 @@ def _shown(value: object) -> str:
     return shown if len(shown) <= 40 else shown[:37] + "..."
 
 
-def _asked_for(loc: Sequence[int | str], model: type[Table]) -> str:
+def _asked_for(loc: Sequence[int | str], model: type[BaseModel]) -> str:
     """What a missing key asks for, where its model says so in its description."""
     field = _table_at(model, loc[:-1]).model_fields.get(str(loc[-1]))
     words = field.description if field is not None else None
     return f": {words}" if words else ""
 
 
-def _unknown_key(loc: Sequence[int | str], model: type[Table]) -> str:
+def _unknown_key(loc: Sequence[int | str], model: type[BaseModel]) -> str:
     """An unknown key, and the known one that was probably meant."""
     known = list(_table_at(model, loc[:-1]).model_fields)
     written = str(loc[-1])
@@ -177,16 +177,24 @@ def _unknown_key(loc: Sequence[int | str], model: type[Table]) -> str:
     return f"{_dotted(loc)} is not a known key; {hint}"
 
 
-def _table_at(model: type[Table], loc: Sequence[int | str]) -> type[Table]:
-    """The model of the table that a fault lies in."""
+def _table_at(model: type[BaseModel], loc: Sequence[int | str]) -> type[BaseModel]:
+    """The model of the table that a fault lies in, as far as it can be followed."""
     for part in loc:
-        if isinstance(part, int):
-            continue  # a place in a list of tables
-        annotation = model.model_fields[part].annotation
-        candidates = (annotation, *get_args(annotation))
-        model = next(
-            kind
-            for kind in candidates
-            if isinstance(kind, type) and issubclass(kind, Table)
-        )
+        field = model.model_fields.get(part) if isinstance(part, str) else None
+        if field is None:
+            continue  # a place in a list of tables, or a key by another name
+        inner = [kind for kind in _kinds(field.annotation) if _is_table(kind)]
+        if not inner:
+            return model
+        model = inner[0]
     return model
+
+
+def _kinds(annotation: object) -> list[Any]:
+    """A type and all that it is made of."""
+    parts = [kind for part in get_args(annotation) for kind in _kinds(part)]
+    return [annotation, *parts]
+
+
+def _is_table(kind: object) -> bool:
+    return isinstance(kind, type) and issubclass(kind, BaseModel)

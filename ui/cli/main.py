@@ -29,6 +29,7 @@ COMMANDS = (
     "compare",
     "report",
     "rebuild",
+    "bundle",
 )
 FAILED = 1
 

@@ -10,8 +10,10 @@ import math
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
+from pydantic import ValidationError
 
 from daq.errors import InputFault
+from daq.typed_toml import told
 from ui.club.entry import (
     FORMAT,
     ArticleTold,
@@ -52,21 +54,29 @@ def entry_of(results: Results) -> Entry:
     """A run's entry.
 
     Raises:
-        InputFault: the record does not say what was tested, or nothing was measured.
+        InputFault: the record does not say what was tested, nothing was measured, or
+            it says what no club could keep.
     """
-    run, article, analysis = results.run, results.article, results.analysis
-    name = run.folder.name
+    article, analysis = results.article, results.analysis
+    name = results.run.folder.name
     if article is None or analysis is None:
         raise InputFault(
             f"{name} says nothing to share: it has no article, or the stand never sent "
             "a sample."
         )
-    evidence = analysis.evidence
+    try:
+        return _entry(results, article, analysis)
+    except ValidationError as fault:
+        raise InputFault(told(fault, Entry, name)) from None
+
+
+def _entry(results: Results, article: Article, analysis: Analysis) -> Entry:
+    run, evidence = results.run, analysis.evidence
     disc = evidence.disc
     noted = None if disc is None or disc.air.assumed else disc.air.density_kg_m3
     return Entry(
         format=FORMAT,
-        run=name[:120],
+        run=run.folder.name[:120],
         utc=str(run.header.get("utc", ""))[:25],
         protocol=_protocol(results),
         article=article_told(article),

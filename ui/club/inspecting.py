@@ -1,0 +1,240 @@
+"""Bundles looked into at arm's length: a child reads them, this one waits so long.
+
+The child gets nothing of the person's (no keys, no shelf) and a folder of its own; if
+it dies, hangs or says something strange, the bundle is refused and the next one gets a
+new child.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import queue
+import subprocess
+import sys
+import tempfile
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Final
+
+from daq.errors import InputFault, WorldFault
+from ui.club import layout
+from ui.club.checked import Checked, read_checked
+from ui.club.plainly import plainly
+
+#: What every bundle gets, and what each megabyte of it adds: ten times what is needed.
+PATIENCE_S: Final = 60.0
+PATIENCE_S_PER_MB: Final = 15.0
+LONGEST_S: Final = 1_800.0
+#: The longest answer: 200 runs with all their findings.
+MOST_ANSWER: Final = 40_000_000
+_ALONE: Final = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
+
+
+@dataclass(frozen=True, slots=True)
+class Bounds:
+    """How long a bundle may take; what it may take besides the child knows.
+
+    Attributes:
+        patience_s: whatever its size.
+        per_mb_s: for each megabyte of it.
+    """
+
+    patience_s: float = PATIENCE_S
+    per_mb_s: float = PATIENCE_S_PER_MB
+
+    def of(self, size: int) -> float:
+        """For a bundle of so many bytes."""
+        return min(LONGEST_S, self.patience_s + self.per_mb_s * size / 1e6)
+
+
+class Inspector:
+    """A child that checks bundles one after another; started when first needed."""
+
+    def __init__(self, bounds: Bounds | None = None) -> None:
+        self._bounds = bounds or Bounds()
+        self._child: _Child | None = None
+
+    def __enter__(self) -> Inspector:
+        """Nothing is started yet."""
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        fault: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        """End the child."""
+        self.close()
+
+    def close(self) -> None:
+        """End the child, if there is one."""
+        child, self._child = self._child, None
+        if child is not None:
+            child.end()
+
+    def inspect(self, bundle: Path, scratch: Path) -> Checked:
+        """Check a bundle.
+
+        Args:
+            bundle: its file.
+            scratch: an empty folder; its runs lie there afterwards.
+
+        Raises:
+            InputFault: it is refused; the sentence begins with its name.
+            WorldFault: it cannot be read, or there is no room.
+        """
+        size = _size_of(bundle)
+        if self._child is None:
+            self._child = _Child()
+        asked = {"bundle": str(bundle.resolve()), "scratch": str(scratch.resolve())}
+        try:
+            said = self._child.ask(json.dumps(asked), self._bounds.of(size))
+        except _Gone as gone:
+            self.close()
+            raise InputFault(_refusal(bundle, str(gone))) from None
+        if said.get("spent"):
+            self.close()
+        if "checked" in said:
+            return read_checked(json.dumps(said["checked"]))
+        if "failed" in said:
+            why = plainly(str(said["failed"]))
+            raise WorldFault(f"{bundle} cannot be checked: {why}.")
+        raise InputFault(_refusal(bundle, plainly(str(said.get("refused")), 900)))
+
+
+def _size_of(bundle: Path) -> int:
+    """Its size, if it is a file and not too large to be looked at.
+
+    Raises:
+        InputFault: it is none.
+        WorldFault: nobody knows.
+    """
+    try:
+        if bundle.is_symlink() or not bundle.is_file():
+            raise InputFault(
+                f"{bundle} is no file: name a bundle, as `gramwatt bundle pack` makes "
+                "one."
+            )
+        size = bundle.stat().st_size
+    except OSError as fault:
+        raise WorldFault(f"{bundle} cannot be read: {fault.strerror}.") from None
+    if size > layout.MOST_PACKED:
+        raise InputFault(
+            _refusal(
+                bundle,
+                f"it has {size} bytes, and a bundle has at most {layout.MOST_PACKED}",
+            )
+        )
+    return size
+
+
+def _refusal(bundle: Path, why: str) -> str:
+    return f"{plainly(bundle.name, 120)} is refused: {why.rstrip('.')}."
+
+
+class _Gone(Exception):
+    """The child does not answer, or not as it should."""
+
+
+class _Child:
+    """One child process, with a folder of its own to live in."""
+
+    def __init__(self) -> None:
+        self._home = tempfile.TemporaryDirectory(prefix="gramwatt-child-")
+        self._process = subprocess.Popen(
+            [sys.executable, "-m", "ui.club.child"],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+            env=_environment(self._home.name),
+            start_new_session=True,
+        )
+        self._said: queue.Queue[bytes] = queue.Queue()
+        self._listener = threading.Thread(target=self._listen, daemon=True)
+        self._listener.start()
+
+    def _listen(self) -> None:
+        stdout = self._process.stdout
+        if stdout is None:
+            return
+        while True:
+            line = stdout.readline(MOST_ANSWER)
+            self._said.put(line)
+            if not line:
+                return
+
+    def ask(self, line: str, patience_s: float) -> dict[str, Any]:
+        """One question, one answer.
+
+        Raises:
+            _Gone: there is none, in words that follow a bundle's name.
+        """
+        stdin = self._process.stdin
+        try:
+            if stdin is not None:
+                stdin.write(line.encode() + b"\n")
+                stdin.flush()
+            said = self._said.get(timeout=patience_s)
+        except queue.Empty:
+            raise _Gone(
+                f"it was not done after {patience_s:.0f} seconds, which is longer than "
+                "any bundle of its size takes"
+            ) from None
+        except OSError:
+            said = b""
+        try:
+            found = json.loads(said)
+        except (ValueError, RecursionError):
+            found = None
+        if not isinstance(found, dict):
+            raise _Gone(
+                "whoever looked into it did not come back: it takes more memory than "
+                "any bundle needs, or is made to do harm"
+            )
+        return found
+
+    def end(self) -> None:
+        """End it, whatever it does."""
+        self._process.kill()
+        self._process.wait()
+        self._listener.join()
+        for pipe in (self._process.stdin, self._process.stdout):
+            if pipe is not None:
+                try:
+                    pipe.close()
+                except OSError:
+                    pass  # what it buffered had nowhere to go
+        self._home.cleanup()
+
+
+def _environment(home: str) -> dict[str, str]:
+    """What the child is told of this computer: nothing of the person's own."""
+    ours = {
+        "GRAMWATT_DATA": home,
+        "GRAMWATT_CONFIG": home,
+        "MPLCONFIGDIR": home,
+        "HOME": home,
+        **dict.fromkeys(_ALONE, "1"),
+    }
+    return {**os.environ, **ours}
+
+
+@contextmanager
+def scratch_folder() -> Iterator[Path]:
+    """An empty folder that is gone afterwards.
+
+    Raises:
+        WorldFault: it cannot be made.
+    """
+    try:
+        made = tempfile.TemporaryDirectory(prefix="gramwatt-")
+    except OSError as fault:
+        raise WorldFault(f"No folder can be made: {fault.strerror}.") from None
+    with made as name:
+        yield Path(name)

@@ -1,0 +1,56 @@
+"""What a check found, in sentences: the same for terminal, window and site."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from ui.club.checked import Checked, RunChecked
+from ui.club.plainly import plainly
+from ui.club.signing import fingerprint
+
+UNSIGNED = "Not signed, as is usual: nobody vouches for who packed it."
+
+
+def signed_words(signed_by: str | None, known: Mapping[str, str]) -> str:
+    """Who signed a bundle, a sentence.
+
+    Args:
+        signed_by: the key of a good signature; None where there is none.
+        known: names by key, as the person keeps them.
+    """
+    if signed_by is None:
+        return UNSIGNED
+    digits = fingerprint(signed_by)
+    name = known.get(signed_by)
+    if name is not None:
+        return f"Signed by {name} ({digits}), and not changed since."
+    return (
+        f"Signed, and not changed since, by somebody whose key you do not keep "
+        f"({digits}): anybody can make a key."
+    )
+
+
+def terms_words(checked: Checked) -> str:
+    """Whose it is and what may be done with it, a sentence."""
+    by = f"Packed by {checked.by}, as they say." if checked.by else "No name is stated."
+    licence = (
+        f"Licence: {checked.licence}."
+        if checked.licence
+        else "No licence is stated: ask before you pass it on."
+    )
+    return f"{by} {licence}"
+
+
+def run_words(run: RunChecked) -> str:
+    """How far a run's figures can be relied on, a sentence."""
+    if not run.rederived:
+        return "Not re-derived: there is no wire log."
+    if run.differences:
+        return "Re-derived here; the sender's figures differ:"
+    return "Re-derived here from its wire log: the sender's figures are the same."
+
+
+def evidence_words(run: RunChecked) -> str:
+    """What its figures rest on."""
+    words = plainly(run.entry.evidence.words, 1200)
+    return f"{words[:1].upper()}{words[1:]}."
