@@ -87,7 +87,8 @@ class Inspector:
 
         Raises:
             InputFault: it is refused; the sentence begins with its name.
-            WorldFault: it cannot be read, or there is no room.
+            WorldFault: it cannot be read, there is no room, or it was given up: then
+                another day may say otherwise.
         """
         size = _size_of(bundle)
         if self._child is None:
@@ -97,7 +98,7 @@ class Inspector:
             said = self._child.ask(json.dumps(asked), self._bounds.of(size))
         except _Gone as gone:
             self.close()
-            raise InputFault(_refusal(bundle, str(gone))) from None
+            raise WorldFault(_refusal(bundle, str(gone))) from None
         if said.get("spent"):
             self.close()
         if "checked" in said:
