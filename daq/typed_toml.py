@@ -53,6 +53,7 @@ _ALLOWED = {
     "string_too_short": "it must not be empty",
     "string_too_long": "it may have at most {max_length} characters",
     "value_error": "{error}",
+    "json_invalid": "it is no valid JSON",
 }
 
 
@@ -137,6 +138,8 @@ def _sentence(error: ErrorDetails, model: type[BaseModel]) -> str:
         return _unknown_key(error["loc"], model)
     allowed = _ALLOWED.get(error["type"])
     rule = error["msg"] if allowed is None else allowed.format(**error.get("ctx", {}))
+    if error["type"] == "json_invalid":
+        return rule
     if error["type"] == "value_error" and isinstance(error["input"], Mapping):
         return f"[{key}] {rule}" if key else rule
     return f"{key} is {_shown(error['input'])}; {rule}"

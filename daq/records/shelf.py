@@ -9,7 +9,7 @@ from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import Field, field_validator, model_validator
+from pydantic import AfterValidator, Field, field_validator, model_validator
 
 from daq import units
 from daq.errors import InputFault
@@ -22,7 +22,15 @@ _HECTO = 100.0
 _PERCENT = 1e-2
 _HOUR_S = 3600.0
 
-Name = Annotated[str, Field(min_length=1, max_length=80)]
+
+def _on_one_line(name: str) -> str:
+    """A name is shown in terminals and tables, a stranger's too."""
+    if not name.isprintable():
+        raise ValueError("it must be plain text on one line")
+    return name
+
+
+Name = Annotated[str, Field(min_length=1, max_length=80), AfterValidator(_on_one_line)]
 CurrentA = Annotated[float, Field(gt=0, le=500)]
 MassG = Annotated[float, Field(gt=0, le=20_000)]
 ShortS = Annotated[float, Field(gt=0, le=600)]

@@ -71,15 +71,23 @@ def print_checked(checked: Checked) -> None:
     """What was found, in sentences."""
     from ui.cli.text import labelled, wrapped
     from ui.club.signing import known_signers
-    from ui.club.words import evidence_words, run_words, signed_words, terms_words
+    from ui.club.words import (
+        evidence_words,
+        replicate_words,
+        run_title,
+        run_words,
+        signed_words,
+        terms_words,
+    )
 
     print(labelled("bundle", checked.title or "without a title"))
     print(labelled("signature", signed_words(checked.signed_by, known_signers())))
     print(labelled("terms", terms_words(checked)))
     for run in checked.runs:
         print()
-        print(labelled("run", f"{run.entry.run}, {run.entry.article.name}"))
+        print(labelled("run", run_title(run)))
         print(labelled("rests on", evidence_words(run)))
+        print(labelled("mounted", replicate_words(run, checked.runs)))
         print(labelled("figures", run_words(run)))
         for difference in run.differences:
             print(wrapped(difference, indent=11, hang=13))

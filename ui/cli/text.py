@@ -3,7 +3,7 @@
 import os
 import textwrap
 
-from ui.typeset import FIRM, firm
+from ui.typeset import FIRM, firm, visible
 
 WIDTH = 80
 
@@ -11,7 +11,7 @@ WIDTH = 80
 def filled(text: str, width: int, first: str, others: str) -> str:
     """Text in lines, never broken between a figure and its unit."""
     lines = textwrap.fill(
-        firm(text),
+        firm(visible(text)),  # names may be a stranger's
         width,
         initial_indent=first,
         subsequent_indent=others,

@@ -34,6 +34,15 @@ PURPOSE: Final = b"gramwatt bundle signature 1\n"
 #: How a key is written down.
 SCHEME: Final = "ed25519:"
 KEY_BYTES: Final = 32
+#: The field of the curve, and the y of its points of small order: under such a key one
+#: signature fits nearly any text, so it is nobody's (RFC 8032, section 8; the eighth
+#: parts of a turn recomputed in the tests).
+FIELD: Final = 2**255 - 19
+_EIGHTH: Final = int.from_bytes(
+    bytes.fromhex("26e8958fc2b227b045c3f489f2ef98f0d5dfac05d3c63339b13802886d53fc05"),
+    "little",
+)
+SMALL_ORDER_Y: Final = frozenset((0, 1, FIELD - 1, _EIGHTH, FIELD - _EIGHTH))
 MOST_NAME: Final = 60
 
 
@@ -119,7 +128,7 @@ def _raw_key(public: str) -> bytes:
     try:
         if public.startswith(SCHEME):
             raw = base64.b64decode(public.removeprefix(SCHEME), validate=True)
-            if len(raw) == KEY_BYTES:
+            if len(raw) == KEY_BYTES and _can_be_owned(raw):
                 return raw
     except (binascii.Error, ValueError):
         pass
@@ -127,6 +136,12 @@ def _raw_key(public: str) -> bytes:
         f'"{_plain(public)[:60]}" is no public key: it begins with {SCHEME} and has 44 '
         "characters after that. Ask its owner for what `gramwatt bundle key` prints."
     )
+
+
+def _can_be_owned(raw: bytes) -> bool:
+    """Whether somebody alone can sign for a key."""
+    y = int.from_bytes(raw, "little") & ((1 << 255) - 1)
+    return y < FIELD and y not in SMALL_ORDER_Y
 
 
 # ------------------------------------------------------------------ signatures

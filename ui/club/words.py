@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from ui.club.checked import Checked, RunChecked
 from ui.club.plainly import plainly
@@ -39,6 +39,24 @@ def terms_words(checked: Checked) -> str:
         else "No licence is stated: ask before you pass it on."
     )
     return f"{by} {licence}"
+
+
+def run_title(run: RunChecked) -> str:
+    """Which run, and of what."""
+    return f"{run.entry.run}, {plainly(run.entry.article.name)}"
+
+
+def replicate_words(run: RunChecked, runs: Sequence[RunChecked]) -> str:
+    """How often its article was run, mounted again, on the same stand; a sentence."""
+    own = run.entry
+    alike = [
+        other
+        for other in runs
+        if (other.entry.article.key, other.entry.stand) == (own.article.key, own.stand)
+    ]
+    if len(alike) < 2:
+        return "The only run of this article on its stand here: no verdict rests on it."
+    return f"One of {len(alike)} runs of this article on its stand here."
 
 
 def run_words(run: RunChecked) -> str:

@@ -1,0 +1,1 @@
+"""Bundles, and what comes in them."""
