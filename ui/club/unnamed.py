@@ -138,6 +138,8 @@ def _unnamed(record: Record, secrets: Secrets) -> Record:
         content: object = secrets.header(record.json())
     elif record.kind in (Kind.ORDER, Kind.NOTE, Kind.END):
         content = secrets.value(record.json())
+        if content == record.json():
+            return record  # to the byte
     elif record.kind is Kind.LOST:
         text = record.data.decode("utf-8", "replace")
         return Record(record.kind, record.time_ns, secrets.words(text).encode())

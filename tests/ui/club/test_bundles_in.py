@@ -1,0 +1,261 @@
+"""Bundles in: what is checked, what is said, and what enters the library."""
+
+import json
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from daq.errors import InputFault, WorldFault
+from tests.bundles import Files, packed, run_of, set_right, together, with_entry
+from ui.club import child, layout
+from ui.club.checked import Checked, read_checked
+from ui.club.checking import check_bundle
+from ui.club.inspecting import Bounds, Inspector
+from ui.club.looking import look_through
+from ui.club.taking import take_runs
+
+
+@pytest.fixture(autouse=True)
+def _own_shelf(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("GRAMWATT_DATA", str(tmp_path / "shelf"))
+
+
+@pytest.fixture(scope="module")
+def inspector() -> Iterator[Inspector]:
+    with Inspector() as made:
+        yield made
+
+
+def written(files: Files, path: Path) -> Path:
+    path.write_bytes(together(files))
+    return path
+
+
+@pytest.fixture(scope="module")
+def raw_checked(
+    tmp_path_factory: pytest.TempPathFactory,
+) -> tuple[Checked, Path]:
+    """A bundle with its wire log as it is checked, and where that left its run."""
+    home = tmp_path_factory.mktemp("raw")
+    scratch = home / "scratch"
+    scratch.mkdir()
+    bundle = written(packed(), home / "x.zip")
+    with Inspector() as inspector:
+        return inspector.inspect(bundle, scratch), scratch
+
+
+def test_a_good_bundle_is_re_derived_and_agrees(
+    raw_checked: tuple[Checked, Path],
+) -> None:
+    checked, _ = raw_checked
+    (run,) = checked.runs
+    assert run.rederived
+    assert run.differences == ()
+    assert run.entry.evidence.record == "re-read"
+    assert checked.signed_by is None
+    assert checked.licence == "CC0-1.0"
+    assert checked.by == "bench 2"
+
+
+def test_what_a_check_says_survives_being_said(
+    raw_checked: tuple[Checked, Path],
+) -> None:
+    checked, _ = raw_checked
+    assert read_checked(checked.model_dump_json(exclude_none=True)) == checked
+
+
+def test_runs_enter_a_library_only_when_taken(
+    raw_checked: tuple[Checked, Path], tmp_path: Path
+) -> None:
+    from daq.records.read import read_run
+
+    checked, scratch = raw_checked
+    name = checked.runs[0].entry.run
+    out = tmp_path / "runs"
+    assert not out.exists()
+    taken = take_runs(checked, scratch, out)
+    assert taken.runs == (out / name,)
+    run = read_run(out / name)
+    assert run.intact
+    assert run.simulated
+    assert list((out / name / "derived").glob("*/report.html"))
+    # What is there already stays as it is.
+    (out / name / "mine.txt").write_text("kept")
+    again = take_runs(checked, scratch, out)
+    assert again.runs == ()
+    assert "already" in again.left[0]
+    assert (out / name / "mine.txt").read_text() == "kept"
+    with pytest.raises(InputFault, match="there is no run other in it"):
+        take_runs(checked, scratch, out, ["other"])
+
+
+def test_a_log_that_changed_after_its_check_is_not_taken(
+    raw_checked: tuple[Checked, Path], tmp_path: Path
+) -> None:
+    checked, scratch = raw_checked
+    name = checked.runs[0].entry.run
+    other = tmp_path / "scratch"
+    folder = other / layout.RUNS / name
+    folder.mkdir(parents=True)
+    source = scratch / layout.RUNS / name
+    for file in ("wire.log", "datapackage.json"):
+        (folder / file).write_bytes((source / file).read_bytes() + b" ")
+    with pytest.raises(InputFault, match="not the run that was checked"):
+        take_runs(checked, other, tmp_path / "runs")
+    assert list((tmp_path / "runs").iterdir()) == []
+
+
+def test_figures_without_a_log_are_the_senders_word(
+    inspector: Inspector, tmp_path: Path
+) -> None:
+    bundle = written(packed(tables_only=True), tmp_path / "t.zip")
+    scratch = tmp_path / "scratch"
+    scratch.mkdir()
+    checked = inspector.inspect(bundle, scratch)
+    assert not checked.runs[0].rederived
+    assert "the sender's word" in checked.notes[0]
+    taken = take_runs(checked, scratch, tmp_path / "runs")
+    assert taken.runs == ()
+    assert "no wire log" in taken.left[0]
+    assert list(scratch.iterdir()) == []
+
+
+def test_who_says_that_there_was_a_log_is_not_believed(tmp_path: Path) -> None:
+    def claim(entry: dict[str, object]) -> None:
+        evidence = entry["evidence"]
+        assert isinstance(evidence, dict)
+        evidence.update(record="re-read", words="weights of class E2, all is well")
+
+    files = with_entry(packed(tables_only=True), claim)
+    checked = check_bundle(written(files, tmp_path / "t.zip"), tmp_path)
+    evidence = checked.runs[0].entry.evidence
+    assert evidence.record == "tables only"
+    assert "E2" not in evidence.words
+
+
+def test_a_refusal_names_the_bundle_and_the_reason(
+    inspector: Inspector, tmp_path: Path
+) -> None:
+    path = tmp_path / "x.zip"
+    path.write_text("no zip file at all")
+    with pytest.raises(InputFault, match=r"^x\.zip is refused: it does not end"):
+        inspector.inspect(path, tmp_path)
+    with pytest.raises(InputFault, match="is no file"):
+        inspector.inspect(tmp_path, tmp_path)
+    with pytest.raises(InputFault, match="is no file"):
+        inspector.inspect(tmp_path / "none.zip", tmp_path)
+
+
+def test_who_takes_too_long_is_given_up_and_the_next_one_served(
+    tmp_path: Path,
+) -> None:
+    bundle = written(packed(tables_only=True), tmp_path / "t.zip")
+    scratch = tmp_path / "scratch"
+    scratch.mkdir()
+    with Inspector(Bounds(patience_s=0.0, per_mb_s=0.0)) as hasty:
+        with pytest.raises(WorldFault, match="was not done after 0 seconds"):
+            hasty.inspect(bundle, scratch)
+        hasty._bounds = Bounds()
+        assert hasty.inspect(bundle, scratch).runs
+
+
+def test_a_child_that_dies_is_said_and_replaced(tmp_path: Path) -> None:
+    bundle = written(packed(tables_only=True), tmp_path / "t.zip")
+    scratch = tmp_path / "scratch"
+    scratch.mkdir()
+    with Inspector() as inspector:
+        assert inspector.inspect(bundle, scratch).runs
+        running = inspector._child
+        assert running is not None
+        running._process.kill()
+        with pytest.raises(WorldFault, match="did not come back"):
+            inspector.inspect(bundle, scratch)
+        assert inspector.inspect(bundle, scratch).runs
+
+
+def test_a_fault_of_ours_with_a_strangers_bytes_is_a_refusal(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def broken(*_: object) -> Checked:
+        raise ZeroDivisionError
+
+    monkeypatch.setattr("ui.club.checking.check_bundle", broken)
+    said = child.answer(json.dumps({"bundle": "x", "scratch": "y"}))
+    assert "ZeroDivisionError" in str(said["refused"])
+    assert said["spent"] is True
+
+
+# ------------------------------------------------------------------ a folder of them
+
+
+def test_a_folder_is_looked_through_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = tmp_path / "club"
+    (folder / "more").mkdir(parents=True)
+    good = written(packed(tables_only=True), folder / "more" / "good.zip")
+    (folder / "bad.zip").write_text("no")
+    (folder / "readme.txt").write_text("not looked at")
+    seen: list[tuple[int, int]] = []
+    bad, found = look_through(folder, lambda done, of: seen.append((done, of)))
+    assert (bad.checked, found.refused) == (None, "")
+    assert "bad.zip is refused" in bad.refused
+    assert sorted(seen) == [(1, 2), (2, 2)]
+
+    def never(*_: object) -> Checked:
+        raise AssertionError
+
+    monkeypatch.setattr(Inspector, "inspect", never)
+    again = look_through(folder)
+    assert again == [bad, found]
+    # A file that was moved is known by its hash.
+    good.rename(folder / "moved.zip")
+    assert look_through(folder)[1].checked == found.checked
+
+
+def test_what_was_found_is_not_believed_from_beside_the_bundles(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whoever gives a folder away could put findings into it."""
+    folder = tmp_path / "club"
+    folder.mkdir()
+    (folder / "bad.zip").write_text("no")
+    look_through(folder)
+    names = {path.name for path in folder.rglob("*")}
+    assert names == {"bad.zip"}
+
+
+def test_a_changed_bundle_is_looked_into_again(tmp_path: Path) -> None:
+    folder = tmp_path / "club"
+    folder.mkdir()
+    path = folder / "x.zip"
+    path.write_text("no")
+    assert look_through(folder)[0].checked is None
+    written(packed(tables_only=True), path)
+    assert look_through(folder)[0].checked is not None
+
+
+def test_a_folder_that_is_none(tmp_path: Path) -> None:
+    with pytest.raises(InputFault, match="there is no folder"):
+        look_through(tmp_path / "none")
+
+
+def test_an_entry_of_every_file_may_be_changed_and_is_told(tmp_path: Path) -> None:
+    """One byte anywhere in a bundle is seen: no file is outside of the hashes."""
+    files = packed(tables_only=True)
+    for path in files:
+        if path == layout.DESCRIPTOR:
+            continue
+        data = files[path]
+        changed = files | {path: data[:-1] + bytes([data[-1] ^ 1])}
+        with pytest.raises(InputFault, match="not the file that its hash"):
+            check_bundle(written(changed, tmp_path / "x.zip"), tmp_path)
+
+
+def test_hashes_that_were_set_right_do_not_help_a_false_run(tmp_path: Path) -> None:
+    files = packed(tables_only=True)
+    path = f"{run_of(files)}/entry.json"
+    without = set_right({name: files[name] for name in files if name != path})
+    with pytest.raises(InputFault, match="neither a wire log nor"):
+        check_bundle(written(without, tmp_path / "x.zip"), tmp_path)

@@ -1,0 +1,256 @@
+"""Bundles out: complete, without what is personal, the same for the same runs."""
+
+import csv
+import getpass
+import io
+import json
+import platform
+import sqlite3
+import zipfile
+from pathlib import Path
+
+import pytest
+
+from daq.errors import InputFault, RecordFault, WorldFault
+from daq.records.wirelog import NAME, Kind, Reader
+from daq.records.wirelog import Record as LogRecord
+from daq.records.wirelog import pack as record_bytes
+from tests.bundles import SAMPLES, Files, descriptor_of, packed, run_of, together
+from ui.club import layout
+from ui.club.packing import Wishes, pack_runs
+from ui.club.tables import harmless
+from ui.club.unnamed import Secrets, unnamed_log
+
+SAMPLE = SAMPLES / "short-staircase-a"
+
+
+@pytest.fixture(scope="module")
+def files() -> Files:
+    """A bundle with its wire log, once for all."""
+    return packed()
+
+
+def test_every_file_of_it_is_one_that_a_bundle_has(files: Files) -> None:
+    assert all(layout.most_bytes(path) for path in files)
+    assert {path.rpartition("/")[2] for path in files} >= {
+        "wire.log",
+        "entry.json",
+        "article.toml",
+        "plateaus.csv",
+        "findings.json",
+        "report.html",
+        "picture.png",
+        "README.txt",
+    }
+
+
+def test_the_descriptor_lists_every_other_file_once(files: Files) -> None:
+    listed = [each["path"] for each in descriptor_of(files)["resources"]]
+    assert sorted(listed) == sorted(set(files) - {layout.DESCRIPTOR})
+
+
+def test_nothing_in_it_names_port_folder_user_or_computer(files: Files) -> None:
+    header = next(Reader((SAMPLE / NAME).read_bytes()).records()).json()
+    secrets = {str(header["port"]), str(SAMPLES), str(Path.home())}
+    # Short ones stand in any picture, and root is also what a cube has.
+    secrets |= {name for name in (getpass.getuser(), platform.node()) if len(name) > 5}
+    for path, data in files.items():
+        for secret in secrets:
+            assert secret.encode() not in data, (path, secret)
+
+
+def test_the_wire_log_is_the_same_but_for_that(files: Files) -> None:
+    """Bytes of the wire with their times, and every decision."""
+    own = list(Reader((SAMPLE / NAME).read_bytes()).records())
+    out = list(Reader(files[f"{run_of(files)}/wire.log"]).records())
+    assert [(r.kind, r.time_ns) for r in out] == [(r.kind, r.time_ns) for r in own]
+    same = [a.data == b.data for a, b in zip(own, out, strict=True)]
+    assert same.count(False) == 1  # the header
+    assert own[0].kind is Kind.HEADER
+    assert not same[0]
+
+
+def test_damage_is_neither_forgotten_nor_passed_on() -> None:
+    data = bytearray((SAMPLE / NAME).read_bytes())
+    middle = len(data) // 2
+    data[middle : middle + 600] = b"/home/anna/secret " * 33 + b"123456"
+    out = unnamed_log(bytes(data), Secrets())
+    before, after = Reader(bytes(data)), Reader(out)
+    assert len(list(before.records())) == len(list(after.records()))
+    assert before.damage == after.damage
+    assert b"anna" not in out
+
+
+@pytest.mark.parametrize(
+    ("text", "left"),
+    [
+        ("could not open /dev/ttyUSB0: gone", "could not open ...: gone"),
+        ("COM7 went away", "... went away"),
+        ("see C:\\Users\\anna\\run", "see ..."),
+        ("in /home/anna/runs/x", "in ..."),
+        ("socket://10.0.0.7:5000 closed", "... closed"),
+        ("on bench-pc by anna today", "on ... by ... today"),
+        ("annabel stays, 5/8 and g/W too", "annabel stays, 5/8 and g/W too"),
+        ("anna", "anna"),
+    ],
+)
+def test_what_is_personal_is_taken_out_of_a_sentence(text: str, left: str) -> None:
+    assert Secrets(("anna", "bench-pc")).words(text) == left
+
+
+def test_words_that_a_record_is_read_by_stay() -> None:
+    note = {"note": "looked on", "why": "the looked on word"}
+    kept = Secrets(("looked",)).value(note)
+    assert kept == {"note": "looked on", "why": "the ... on word"}
+
+
+def test_a_note_on_an_article_stays_here_unless_asked_for() -> None:
+    header = {"article": {"name": "A", "note": "Anna's"}, "port": "/dev/x"}
+    assert Secrets().header(header) == {"article": {"name": "A"}}
+    kept = Secrets(keep_notes=True).header(header)
+    assert kept == {"article": {"name": "A", "note": "Anna's"}}
+
+
+def test_the_same_files_give_the_same_bytes(files: Files) -> None:
+    backwards = dict(reversed(files.items()))
+    assert together(files) == together(backwards)
+    with zipfile.ZipFile(io.BytesIO(together(files))) as bundle:
+        assert {info.date_time[0] for info in bundle.infolist()} == {1980}
+        assert bundle.namelist()[0] == layout.DESCRIPTOR
+
+
+@pytest.mark.slow
+def test_the_same_runs_give_the_same_bytes(tmp_path: Path) -> None:
+    runs = [SAMPLES / "a-1", SAMPLES / "c-1"]
+    one, other = tmp_path / "one.zip", tmp_path / "other.zip"
+    pack_runs(runs, one, Wishes())
+    pack_runs(runs[::-1], other, Wishes())
+    assert one.read_bytes() == other.read_bytes()
+
+
+def test_a_bundle_of_tables_has_no_log_and_says_so(tmp_path: Path) -> None:
+    files = packed(tables_only=True)
+    assert not [p for p in files if p.endswith((".log", ".parquet"))]
+    assert descriptor_of(files)["gramwatt"]["wire_logs"] is False
+    entry = json.loads(files[f"{run_of(files)}/entry.json"])
+    assert entry["evidence"]["record"] == "tables only"
+    assert "as the sender gives them" in entry["evidence"]["words"]
+
+
+def test_a_simulated_run_says_so_wherever_it_appears(files: Files) -> None:
+    assert b"SIMULATED" in files["README.txt"]
+    assert descriptor_of(files)["gramwatt"]["simulated"] is True
+    row = next(csv.DictReader(io.StringIO(files["runs.csv"].decode())))
+    assert row["simulated"] == "True"
+    assert row["rests_on"].startswith("simulated")
+
+
+@pytest.mark.slow
+def test_validator_pandas_and_sqlite_open_it_without_gramwatt(
+    files: Files, tmp_path: Path
+) -> None:
+    """Data Package standard, by frictionless; the tables by pandas and SQLite."""
+    import pandas as pd
+    from frictionless import Package
+
+    with zipfile.ZipFile(io.BytesIO(together(files))) as bundle:
+        bundle.extractall(tmp_path)
+    report = Package(str(tmp_path / "datapackage.json")).validate()
+    assert report.valid, report.flatten(["type", "note"])
+    run = tmp_path / run_of(files)
+    plateaus = pd.read_csv(run / "plateaus.csv")
+    assert plateaus["thrust_gf"].max() > 100
+    samples = pd.read_parquet(run / "samples-0.parquet")
+    assert len(samples) > 1000
+    database = sqlite3.connect(":memory:")
+    plateaus.to_sql("plateaus", database)
+    pd.read_csv(tmp_path / "runs.csv").to_sql("runs", database)
+    (best,) = database.execute("select max(thrust_gf) from plateaus").fetchone()
+    (told,) = database.execute("select full_thrust_gf from runs").fetchone()
+    database.close()
+    assert told == pytest.approx(best, rel=1e-5)
+
+
+def test_an_article_goes_out_as_the_file_that_it_came_from(
+    files: Files, tmp_path: Path
+) -> None:
+    from daq.records.shelf import load_article
+
+    path = tmp_path / "article.toml"
+    path.write_bytes(files[f"{run_of(files)}/article.toml"])
+    header = next(Reader((SAMPLE / NAME).read_bytes()).records()).json()
+    own = header["article"]
+    assert isinstance(own, dict)
+    assert load_article(path).to_dict() | {"note": own["note"]} == own
+
+
+@pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@x", "\tx", " =1", "\n=1"])
+def test_a_cell_that_a_spreadsheet_would_run_is_quoted(text: str) -> None:
+    """OWASP, CSV Injection: such cells begin with an apostrophe."""
+    cell = harmless(text)
+    assert isinstance(cell, str)
+    assert cell.startswith("'")
+    assert harmless(-1.5) == -1.5
+    assert harmless("motor A") == "motor A"
+
+
+# ------------------------------------------------------------------ what is refused
+
+
+def test_what_is_there_already_is_not_written_over(tmp_path: Path) -> None:
+    there = tmp_path / "there.zip"
+    there.write_text("mine")
+    with pytest.raises(InputFault, match="is there already"):
+        pack_runs([SAMPLE], there, Wishes())
+    assert there.read_text() == "mine"
+
+
+@pytest.mark.parametrize(
+    ("wishes", "words"),
+    [
+        (Wishes(licence="MINE"), "not a licence that is known"),
+        (Wishes(by="a\nb"), "80 plain characters"),
+    ],
+)
+def test_a_wish_that_makes_no_sense(wishes: Wishes, words: str, tmp_path: Path) -> None:
+    with pytest.raises(InputFault, match=words):
+        pack_runs([SAMPLE], tmp_path / "x.zip", wishes)
+
+
+def test_no_run_and_no_run_folder(tmp_path: Path) -> None:
+    with pytest.raises(InputFault, match="no run to pack"):
+        pack_runs([], tmp_path / "x.zip", Wishes())
+    with pytest.raises(RecordFault, match="There is no run folder"):
+        pack_runs([tmp_path / "none"], tmp_path / "x.zip", Wishes())
+    with pytest.raises(WorldFault, match="cannot be"):
+        pack_runs([SAMPLE], tmp_path / "no" / "x.zip", Wishes(tables_only=True))
+
+
+def copied(to: Path) -> Path:
+    to.mkdir()
+    for name in (NAME, "datapackage.json"):
+        (to / name).write_bytes((SAMPLE / name).read_bytes())
+    return to
+
+
+def test_a_run_that_was_changed_after_its_seal_is_not_packed(tmp_path: Path) -> None:
+    run = copied(tmp_path / "run")
+    more = record_bytes(LogRecord(Kind.TICK, 0, b""))
+    (run / NAME).write_bytes((run / NAME).read_bytes() + more)
+    with pytest.raises(InputFault, match="changed after it was sealed"):
+        pack_runs([run], tmp_path / "x.zip", Wishes())
+
+
+def test_a_run_that_was_never_sealed_is_not_packed(tmp_path: Path) -> None:
+    run = copied(tmp_path / "run")
+    content = json.loads((run / "datapackage.json").read_text())
+    content["gramwatt"]["sealed"] = False
+    (run / "datapackage.json").write_text(json.dumps(content))
+    with pytest.raises(InputFault, match="is not sealed"):
+        pack_runs([run], tmp_path / "x.zip", Wishes())
+
+
+@pytest.mark.slow
+def test_a_run_that_is_named_twice(tmp_path: Path) -> None:
+    with pytest.raises(InputFault, match="named already"):
+        pack_runs([SAMPLE, SAMPLE], tmp_path / "x.zip", Wishes())
