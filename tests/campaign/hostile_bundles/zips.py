@@ -4,6 +4,7 @@ import io
 import random
 import struct
 import tarfile
+import warnings
 import zipfile
 import zlib
 from collections.abc import Callable, Iterator
@@ -25,7 +26,8 @@ def with_member(name: str, data: bytes = b"harm", **given: object) -> bytes:
         setattr(info, key, value)
     info.filename = name
     file = io.BytesIO(together(tables()))
-    with zipfile.ZipFile(file, "a") as bundle:
+    with zipfile.ZipFile(file, "a") as bundle, warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # of a name that is there already
         bundle.writestr(info, data)
     return file.getvalue()
 
