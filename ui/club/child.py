@@ -19,6 +19,8 @@ MOST_MEMORY: Final = 3_000_000_000
 #: One file that it writes.
 MOST_FILE: Final = 500_000_000
 MOST_OPEN: Final = 128
+#: Seconds of a core for one bundle, should whoever waits for it be gone.
+MOST_CPU_S: Final = 3_600
 
 
 def bounded() -> None:
@@ -36,6 +38,20 @@ def bounded() -> None:
         _, hard = resource.getrlimit(kind)
         allowed = most if hard == resource.RLIM_INFINITY else min(most, hard)
         resource.setrlimit(kind, (allowed, allowed))
+
+
+def _bounded_once_more() -> None:
+    """Have the system end this process if one bundle takes a core for too long."""
+    try:
+        import resource
+    except ImportError:
+        return
+    used = resource.getrusage(resource.RUSAGE_SELF)
+    allowed = int(used.ru_utime + used.ru_stime) + MOST_CPU_S
+    _, hard = resource.getrlimit(resource.RLIMIT_CPU)
+    if hard != resource.RLIM_INFINITY:
+        allowed = min(allowed, hard)
+    resource.setrlimit(resource.RLIMIT_CPU, (allowed, hard))
 
 
 def answer(line: str) -> dict[str, object]:
@@ -63,6 +79,7 @@ def main() -> int:
     """Answer until the input ends."""
     bounded()
     for line in sys.stdin:
+        _bounded_once_more()
         said = answer(line)
         # Only what is plain: whoever reads this takes it line by line.
         sys.stdout.write(json.dumps(said, ensure_ascii=True, allow_nan=False) + "\n")

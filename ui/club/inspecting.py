@@ -32,6 +32,18 @@ PATIENCE_S_PER_MB: Final = 15.0
 LONGEST_S: Final = 1_800.0
 #: The longest answer: 200 runs with all their findings.
 MOST_ANSWER: Final = 40_000_000
+#: Variables without which a child finds no Python, no libraries or no room.
+_NEEDED: Final = (
+    "PATH",
+    "PYTHONPATH",
+    "PYTHONHOME",
+    "VIRTUAL_ENV",
+    "LD_LIBRARY_PATH",
+    "SYSTEMROOT",
+    "TMPDIR",
+    "TEMP",
+    "TMP",
+)
 _ALONE: Final = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
 
 
@@ -216,6 +228,7 @@ class _Child:
 
 def _environment(home: str) -> dict[str, str]:
     """What the child is told of this computer: nothing of the person's own."""
+    needed = {name: os.environ[name] for name in _NEEDED if name in os.environ}
     ours = {
         "GRAMWATT_DATA": home,
         "GRAMWATT_CONFIG": home,
@@ -223,7 +236,7 @@ def _environment(home: str) -> dict[str, str]:
         "HOME": home,
         **dict.fromkeys(_ALONE, "1"),
     }
-    return {**os.environ, **ours}
+    return {**needed, **ours}
 
 
 @contextmanager

@@ -11,6 +11,7 @@ from __future__ import annotations
 import hashlib
 import json
 import shutil
+import threading
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -66,7 +67,8 @@ def look_through(folder: Path, progress: Progress = _quiet) -> list[Looked]:
 
     Args:
         folder: with bundles, and what is in folders below it.
-        progress: is told how many are done, and of how many.
+        progress: is told how many are done, and of how many; by any thread, one at
+            a time.
 
     Raises:
         InputFault: there is no such folder.
@@ -74,13 +76,14 @@ def look_through(folder: Path, progress: Progress = _quiet) -> list[Looked]:
     """
     paths = bundles_in(folder)
     places = _Places()
-    done = 0
+    done, counting = 0, threading.Lock()
 
     def one(inspector: Inspector, path: Path) -> Looked:
         nonlocal done
         found = _looked(inspector, path, places)
-        done += 1
-        progress(done, len(paths))
+        with counting:
+            done += 1
+            progress(done, len(paths))
         return found
 
     shares = [paths[first::AT_ONCE] for first in range(AT_ONCE)]
