@@ -6,9 +6,12 @@ any real part. The same seed gives the same runs.
 """
 
 import hashlib
+import json
 import math
+import zipfile
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -63,14 +66,12 @@ def refused() -> list[Refused]:
         Refused("b-broken.zip", "It is no zip file that can be read."),
         Refused(
             "b-<b>bold</b>.zip",
-            "Its file ../../etc/passwd would lie outside the bundle; nothing was taken.",
+            "Its file ../../etc/passwd would lie outside of it; nothing was taken.",
         ),
     ]
 
 
-def one_run(
-    place: int, random: np.random.Generator, stands: int, kinds: int
-) -> Shared:
+def one_run(place: int, random: np.random.Generator, stands: int, kinds: int) -> Shared:
     """A run of one of the articles, on one of the stands."""
     kind = place % kinds
     stand = int(random.integers(stands))
@@ -126,7 +127,7 @@ def article_of(kind: int) -> ArticleTold:
 
 def _numbers(
     article: ArticleTold, stand: int, random: np.random.Generator
-) -> dict[str, object]:
+) -> dict[str, Any]:
     """Curves, full throttle, hover and findings."""
     area = math.pi * (article.diameter_mm / 2000) ** 2
     loading = 130.0 + 25 * (stand % 3)
@@ -151,11 +152,14 @@ def _numbers(
             part="ESC",
             limit_a=(0.9, 1.0, 1.2)[stand % 3] * full_power / voltage,
             current_a=interval(full_power / voltage, 0.01),
-            verdict=("beyond", "cannot tell", "within")[stand % 3],  # type: ignore[arg-type]
+            verdict=("beyond", "cannot tell", "within")[stand % 3],
             of_aircraft=False,
         ),
     )
-    own, shared = 0.006 + 0.004 * random.random(), (0.004, 0.011, 0.024, 0.05)[stand % 4]
+    own, shared = (
+        0.006 + 0.004 * random.random(),
+        (0.004, 0.011, 0.024, 0.05)[stand % 4],
+    )
     return {
         "full": FullTold(
             throttle_frac=1.0,
@@ -176,7 +180,9 @@ def _numbers(
         "curves": Curves(
             specific_thrust=_told(thrust, thrust / power, own, shared),
             thrust_by_throttle=_told(throttle, by_throttle, own, shared),
-            current_by_throttle=_told(throttle, power_by_throttle / voltage, 0.008, 0.01),
+            current_by_throttle=_told(
+                throttle, power_by_throttle / voltage, 0.008, 0.01
+            ),
             power_by_throttle=_told(throttle, power_by_throttle, 0.008, 0.011),
             thrust=_told(voltage * throttle, by_throttle, own, shared),
         ),
@@ -231,7 +237,7 @@ def _evidence(stand: int, place: int) -> EvidenceTold:
             ScaleTold(channel="thrust", by=by, words=words, u_rel=u_rel),  # type: ignore[arg-type]
             ScaleTold(channel="current", by="meter", words="a clamp meter", u_rel=0.01),
         ),
-        proof=("real pulses", "zero throttle", "none")[place % 3],  # type: ignore[arg-type]
+        proof=("real pulses", "zero throttle", "none")[place % 3],
         proof_words="Lease, stop and each limit cut a real pulse.",
         ended="completed",
         data="whole",
@@ -254,3 +260,12 @@ def bundles_of(shared: Sequence[Shared], folder: Path) -> None:
     folder.mkdir(parents=True, exist_ok=True)
     for one in shared:
         (folder / one.bundle).write_bytes(f"bundle {one.bundle}".encode())
+
+
+def zipped(shared: Sequence[Shared], path: Path) -> None:
+    """A bundle that holds nothing but entries."""
+    first = shared[0]
+    runs = [one.entry.to_dict() for one in shared]
+    content = {"by": first.by, "licence": first.licence, "runs": runs}
+    with zipfile.ZipFile(path, "w") as bundle:
+        bundle.writestr("shared.json", json.dumps(content))

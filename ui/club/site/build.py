@@ -113,7 +113,9 @@ class _Site:
     def _pages(self, whole: str, about: str) -> Iterator[Output]:
         from ui.club.site import pages_plain as plain
 
-        refusals = digest(about, *(repr(one) for one in (*self.refused, *self.repeated)))
+        refusals = digest(
+            about, *(repr(one) for one in (*self.refused, *self.repeated))
+        )
         agreed = digest(whole, json.dumps(self.agreed, sort_keys=True))
         counts = (len(self.refused), len(self.repeated))
         pages: list[tuple[str, str, Any]] = [
@@ -231,12 +233,15 @@ def _copies(rows: Sequence[Listed], bundles: Path) -> Iterator[Output]:
             yield _bundle(shared, bundles)
         if shared.report is not None:
             stat = shared.report.stat()
-            made_of = digest(str(shared.report), str(stat.st_size), str(stat.st_mtime_ns))
+            made_of = digest(
+                str(shared.report), str(stat.st_size), str(stat.st_mtime_ns)
+            )
             yield Output(f"reports/{row.id}.html", made_of, shared.report)
 
 
 def _bundle(shared: Shared, bundles: Path) -> Output:
     name = shared.bundle
-    if name in ("", ".", "..") or any(sign in name for sign in "/\\:\0"):
+    parts = name.split("/")
+    if {"", ".", ".."} & set(parts) or any(sign in name for sign in "\\:\0"):
         raise InputFault(f"{name!r} is no name of a file: no bundle is copied from it.")
     return Output(f"bundles/{name}", digest(shared.bundle_sha256), bundles / name)

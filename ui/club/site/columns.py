@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING, Any, Final
 from daq import units
 from ui.club.site import words
 from ui.club.site.thinned import thinned
+from ui.report.words import sentence
+from ui.typeset import firm
 
 if TYPE_CHECKING:
     from ui.club.entry import CurveTold, FullTold, Interval
@@ -42,7 +44,8 @@ def table_data(rows: Sequence[Listed]) -> dict[str, Any]:
     texts = Texts()
     told = {name: [made(row) for row in rows] for name, made in _TEXTS.items()}
     data: dict[str, Any] = {
-        name: [texts.number(text) for text in column] for name, column in told.items()
+        name: [texts.number(firm(text)) for text in column]
+        for name, column in told.items()
     }
     data |= {name: [made(row) for row in rows] for name, made in _NUMBERS.items()}
     data |= _full_columns(rows)
@@ -74,16 +77,14 @@ _TEXTS: Final[dict[str, Callable[[Listed], str]]] = {
     "by": lambda row: row.shared.by,
     "signature": lambda row: words.signature(row.shared.signed_by),
     "day": lambda row: words.day(row.shared.entry),
-    "rests": lambda row: words.rests_on(row.shared.entry.evidence),
+    "rests": lambda row: sentence(words.rests_on(row.shared.entry.evidence)),
     "scale": lambda row: words.scale_words(row.shared.entry.evidence),
     "record": lambda row: words.RECORD[row.shared.entry.evidence.record],
     "ratings": lambda row: words.ratings_of(row.shared.entry.full)[1],
     "kv": lambda row: f"{row.shared.entry.article.kv_rpm_v:.0f} Kv",
 }
 _NUMBERS: Final[dict[str, Callable[[Listed], float]]] = {
-    "nature": lambda row: words.NATURE.index(
-        words.nature(row.shared.entry.evidence)
-    ),
+    "nature": lambda row: words.NATURE.index(words.nature(row.shared.entry.evidence)),
     "thrust_by": lambda row: list(words.THRUST_BY).index(
         words.thrust_by(row.shared.entry.evidence)
     ),

@@ -75,9 +75,10 @@ def drawings(curves: Curves, nature: str) -> list[Drawn]:
 def _told(curve: CurveTold, look: Look) -> str:
     first, last = (look.x_scale * x for x in (curve.x[0], curve.x[-1]))
     low, high = (look.y_scale * y for y in (min(curve.y), max(curve.y)))
+    what, _, unit = look.x_words.partition(", ")
     return (
-        f"{look.title}, {look.y_words}, against {look.x_words}: from {low:.3g} to "
-        f"{high:.3g} over {first:.3g} to {last:.3g}, with its 95 % band."
+        f"From {low:.3g} to {high:.3g} {look.y_words} over a {what.lower()} of "
+        f"{first:.3g} to {last:.3g} {unit}, with its 95 % band."
     )
 
 
@@ -114,7 +115,9 @@ def drawn(curve: CurveTold, look: Look, nature: str) -> Markup:
         f"{look.x_words}</text>",
     ]
     if nature != "measured":
-        parts.append(f'<text class="end nature" x="{WIDTH - RIGHT:g}" y="9">{nature}</text>')
+        parts.append(
+            f'<text class="end nature" x="{WIDTH - RIGHT:g}" y="9">{nature}</text>'
+        )
     # All of it is ours: numbers, and the words above.
     return Markup(  # noqa: S704
         f'<svg class="curve" viewBox="0 0 {WIDTH:g} {HEIGHT:g}" aria-hidden="true">'
@@ -140,7 +143,8 @@ def _paper(
     rules = [f"M{across(x):.1f} {TOP:g}V{bottom:g}" for x in x_ticks]
     rules += [f"M{LEFT:g} {up(y):.1f}H{right:g}" for y in y_ticks]
     numbers = [
-        f'<text class="middle" x="{across(x):.1f}" y="{bottom + 16:g}">{grouped(x)}</text>'
+        f'<text class="middle" x="{across(x):.1f}" y="{bottom + 16:g}">'
+        f"{grouped(x)}</text>"
         for x in x_ticks
     ]
     numbers += [

@@ -13,8 +13,8 @@ if TYPE_CHECKING:
     from jinja2 import Environment
 
 CAUTION: Final = (
-    "Figures of specimens, on the stands that they were measured on. Not safety-rated: "
-    "follow the makers’ instructions, local rules and qualified people."
+    "Figures of specimens, on the stands that they were measured on. Not "
+    "safety-rated: follow the makers' instructions, local rules and qualified people."
 )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
@@ -16,7 +17,7 @@ if TYPE_CHECKING:
     from ui.club.site.listing import Listed, Repeated
     from ui.club.site.shared import Refused
 
-#: Half of a 95 % interval, by few degrees of freedom as by many, is told by Student.
+#: What was agreed on, as the page of stands calls it.
 QUANTITY_WORDS: Final = {
     "specific thrust": "Specific thrust at one thrust",
     "thrust": "Thrust at one throttle and bus voltage",
@@ -82,7 +83,7 @@ class RefusedPage:
 
 def refused_page(refused: list[Refused], repeated: list[Repeated]) -> RefusedPage:
     """Each with its sentence."""
-    lead = "Nothing was refused: every bundle in the club’s folder was taken in."
+    lead = "Nothing was refused: every bundle in the club's folder was taken in."
     if refused:
         was = "was" if len(refused) == 1 else "were"
         lead = (
@@ -132,7 +133,7 @@ def stands_page(rows: Sequence[Listed], agreed: Mapping[str, Any]) -> StandsPage
 def _part(rows: Sequence[Listed], what: str, found: Mapping[str, Any]) -> AgreedPart:
     scales = sorted(found["biases"].items(), key=lambda one: (one[1]["log"], one[0]))
     told = [(_stand(rows, scale), *_percents(bias)) for scale, bias in scales]
-    widest = max((max(abs(low), abs(high)) for _, _, low, high in told), default=1.0)
+    widest = _round_up(max((max(abs(a), abs(b)) for *_, a, b in told), default=1.0))
     biases = [
         Bias(
             stand=name,
@@ -146,7 +147,15 @@ def _part(rows: Sequence[Listed], what: str, found: Mapping[str, Any]) -> Agreed
         for (name, runs), value, low, high in told
     ]
     return AgreedPart(
-        QUANTITY_WORDS.get(what, what), _spreads(found), biases, figure(widest)
+        QUANTITY_WORDS.get(what, what), _spreads(found), biases, f"{widest:g}"
+    )
+
+
+def _round_up(widest: float) -> float:
+    """The next round number: what the drawing ends at."""
+    size = 10.0 ** math.floor(math.log10(widest)) if widest > 0 else 1.0
+    return next(
+        step * size for step in (1, 2, 3, 4, 5, 6, 8, 10) if step * size >= widest
     )
 
 
@@ -160,8 +169,6 @@ def _bar(
 
 def _percents(bias: Mapping[str, float]) -> tuple[float, float, float]:
     """Value, low and high end of what a stand reads too much."""
-    import math
-
     from daq.analysis.measured import t_factor
 
     half = float(t_factor(bias["dof"])) * bias["u"]

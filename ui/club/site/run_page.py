@@ -99,12 +99,10 @@ def _headlines(entry: Entry) -> list[tuple[str, Figured]]:
     hover = entry.hover
     if hover is not None:
         aircraft = (
-            f"its owner’s aircraft, {plain(hover.all_up_g, 6)} g on "
+            f"its owner's aircraft, {plain(hover.all_up_g, 6)} g on "
             f"{counted(hover.motors, 'motor')}"
         )
-        told.append(
-            (f"At hover of {aircraft}", figured(hover.specific_n_w, GF, "g/W"))
-        )
+        told.append((f"At hover of {aircraft}", figured(hover.specific_n_w, GF, "g/W")))
     return told
 
 
@@ -230,7 +228,6 @@ def _raw_lines(shared: Shared) -> Lines:
     return [
         ("Bundle", shared.bundle),
         ("SHA-256", shared.bundle_sha256),
-        ("Record", sentence(words.RECORD[shared.entry.evidence.record])),
     ]
 
 

@@ -27,9 +27,7 @@ def as_script(name: str, value: object) -> bytes:
         ValueError: a key is not one of ours, or a number is not finite.
     """
     _look_at_keys(value)
-    text = json.dumps(
-        value, ensure_ascii=True, allow_nan=False, separators=(",", ":")
-    )
+    text = json.dumps(value, ensure_ascii=True, allow_nan=False, separators=(",", ":"))
     for sign, escape in _ESCAPED.items():
         text = text.replace(sign, escape)
     return f"gramwatt.take({json.dumps(name)},{text});\n".encode("ascii")

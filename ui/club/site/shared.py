@@ -14,7 +14,7 @@ class Shared:
 
     Attributes:
         entry: what the club keeps of it.
-        bundle: file name of its bundle inside the folder.
+        bundle: its bundle inside the folder, with forward slashes.
         bundle_sha256: of that file, in hexadecimal.
         signed_by: name of a known signer; empty for a good signature by a key that
             nobody knows; None where it is unsigned.

@@ -41,7 +41,7 @@ def defused(cell: Cell) -> str:
         return repr(cell)
     one_line = " ".join(cell.replace("\0", "").splitlines())
     begins = one_line.lstrip()[:1]
-    if (begins and begins in DANGEROUS) or cell[:1] in "\t\r\n" and cell:
+    if (begins and begins in DANGEROUS) or cell.startswith(("\t", "\r", "\n")):
         return f"'{one_line}"
     return one_line
 

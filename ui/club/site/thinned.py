@@ -45,9 +45,12 @@ def _worst(rows: Rows, allowed: Rows, first: int, last: int) -> int | None:
     inside = slice(first + 1, last)
     x, y, half = rows[:, inside]
     ends = rows[:, [first, last]]
-    off = np.maximum(
-        np.abs(np.interp(x, ends[0], ends[1]) - y),
-        np.abs(np.interp(x, ends[0], ends[2]) - half),
-    ) / allowed[inside]
+    off = (
+        np.maximum(
+            np.abs(np.interp(x, ends[0], ends[1]) - y),
+            np.abs(np.interp(x, ends[0], ends[2]) - half),
+        )
+        / allowed[inside]
+    )
     worst = int(np.argmax(off))
     return first + 1 + worst if off[worst] > 1 else None

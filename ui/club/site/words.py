@@ -140,11 +140,11 @@ def ratings_of(full: FullTold | None) -> tuple[int, str]:
     )
     where = " in its aircraft" if _of_aircraft(full, worst) else ""
     words = {
-        "within": "Within the ratings of",
-        "cannot tell": "Cannot tell for",
-        "beyond": "Beyond the rating of",
+        "within": "Within ratings",
+        "cannot tell": "Cannot tell",
+        "beyond": "Beyond its rating",
     }[worst]
-    return RATING_RANKS[worst], clipped(f"{words} {parts}{where}", LONGEST_IN_ROW)
+    return RATING_RANKS[worst], clipped(f"{words}: {parts}{where}", LONGEST_IN_ROW)
 
 
 def _of_aircraft(full: FullTold, verdict: str) -> bool:

@@ -46,7 +46,7 @@
     const items = runs.map((run, place) => el("li", {},
       el("span", { class: "which" }, el("strong", {}, chart.letter(place)), chart.sample(place)),
       el("div", {},
-        el("p", {}, el("a", { href: `runs/${run.id}.html` }, run.article),
+        el("p", {}, el("a", { href: `runs/${run.id}.html` }, run.article), " ",
           NATURE[run.nature] ? el("span", { class: "nature" }, NATURE[run.nature]) : null),
         el("p", { class: "quiet" }, `${run.motor}; ${run.propeller}; ${run.cells}`),
         el("p", { class: "quiet" }, `${run.by || "sender not named"}, ${run.stand}, ${run.day}`),

@@ -42,7 +42,7 @@
       }
       const low = gramwatt.figure(curve[0][0]);
       const high = gramwatt.figure(curve[0][curve[0].length - 1]);
-      return `outside what was measured, ${low} to ${high} gf`;
+      return `outside what was measured, ${low} to\u00a0${high}\u00a0gf`;
     }
 
     // All texts of a row in which words are looked for, made once.
@@ -85,17 +85,16 @@
       if (asked.to !== null) {
         tests.push((row) => data.full_gf[row] !== null && data.full_gf[row] <= asked.to);
       }
-      const limits = { nature: "nature", evidence: "thrust_by", ratings: "ratings_rank" };
       if (asked.nature !== "") {
-        tests.push((row) => data[limits.nature][row] === Number(asked.nature));
+        tests.push((row) => data.nature[row] === Number(asked.nature));
       }
       if (asked.evidence === "raw") {
         tests.push((row) => data.record_rank[row] === 0);
       } else if (asked.evidence !== "") {
-        tests.push((row) => data[limits.evidence][row] <= Number(asked.evidence));
+        tests.push((row) => data.thrust_by[row] <= Number(asked.evidence));
       }
       if (asked.ratings !== "") {
-        tests.push((row) => data[limits.ratings][row] === Number(asked.ratings));
+        tests.push((row) => data.ratings_rank[row] === Number(asked.ratings));
       }
       return this.all.filter((row) => tests.every((test) => test(row)));
     }

@@ -18,7 +18,7 @@
     ["article", "Article", "text"],
     ["stand", "Sender and stand", "text"],
     ["specific", "g/W", "number"],
-    ["full", "Thrust at full throttle, gf", "number"],
+    ["full", "Full throttle, gf", "number"],
     ["ratings", "Ratings", "text"],
     ["evidence", "Evidence", "text"],
     ["day", "Date", "number"],
@@ -30,6 +30,9 @@
   let down = state.get("sort") ? state.get("down") === "1" : true;
   let page = Math.max(0, Number.parseInt(state.get("page", "1"), 10) - 1 || 0);
   let fitting = [];
+
+  const FILTERS = [...CHOICES, "search", "propeller", "motor", "from", "to"];
+  const plain = (value) => String(Number(value.toPrecision(4)));
 
   // ---------------------------------------------------------------- filters
 
@@ -140,8 +143,8 @@
       return "g/W";
     }
     return now.hover
-      ? `g/W at hover, ${find("weight").value.trim()} g on ${find("motors").value.trim()}`
-      : `g/W at ${find("thrust").value.trim()} gf`;
+      ? `g/W at hover, ${find("weight").value.trim()}\u00a0g on ${find("motors").value.trim()}`
+      : `g/W at ${find("thrust").value.trim()}\u00a0gf`;
   }
 
   function headings(now) {
@@ -193,10 +196,10 @@
     return el("tr", { role: "row", class: box.checked ? "chosen" : null },
       cell("choose", "", el("label", { class: "hit" }, box)),
       el("th", { scope: "row", role: "rowheader", class: "text" },
-        el("a", { href: `runs/${id}.html` }, name),
+        el("a", { href: `runs/${id}.html` }, name), " ",
         nature ? el("span", { class: "nature" }, nature) : null,
         small(rows.text("motor", row)),
-        small(`${rows.text("propeller", row)}; ${data.diameter_mm[row]} mm, ${cells}`)),
+        small(`${rows.text("propeller", row)}; ${data.diameter_mm[row]}\u00a0mm, ${cells}`)),
       cell("text", "From", rows.text("by", row) || el("span", { class: "quiet" }, "sender not named"),
         small(rows.text("stand", row)), small(rows.text("signature", row))),
       ofInterval(value, value - half, value + half, specificWords(now), rows.why(row)),
@@ -225,10 +228,12 @@
       : `${fitting.length.toLocaleString("en-GB")} of ${counted(rows.count, "run")}`;
     const without = fitting.filter((row) => rows.value[row] === null).length;
     find("count").textContent = now.thrust !== null && without && fitting.length
-      ? `${all}, ${without.toLocaleString("en-GB")} without a figure at ${figure(now.thrust)} gf.` : `${all}.`;
+      ? `${all}, ${without.toLocaleString("en-GB")} without a figure at ${plain(now.thrust)} gf.` : `${all}.`;
     find("at-told").textContent = now.thrust === null ? ""
-      : now.hover ? `Each motor bears ${figure(now.thrust)} gf. Read off each run’s own curve, never beyond it.`
-        : "Read off each run’s own curve, never beyond it.";
+      : now.hover ? `Each motor bears ${plain(now.thrust)} gf. Read off each run's own curve, never beyond it.`
+        : "Read off each run's own curve, never beyond it.";
+    const set = FILTERS.filter((name) => find(name).value !== "").length;
+    find("filtering").textContent = set ? ` (${set} set)` : "";
     tray();
     remember();
   }
@@ -297,7 +302,7 @@
   find("next").addEventListener("click", () => turn(1));
   find("several").addEventListener("change", () => look(true));
   const clear = () => {
-    for (const name of [...CHOICES, "search", "propeller", "motor", "from", "to"]) {
+    for (const name of FILTERS) {
       find(name).value = "";
     }
     look(true);
@@ -314,6 +319,8 @@
   fill();
   recall();
   form.hidden = false;
+  // Where there is little room, the table comes first.
+  find("more").open = !matchMedia("(max-width: 38rem)").matches;
   find("above").hidden = false;
   find("loading").hidden = true;
   look(false);

@@ -10,7 +10,7 @@
     mounting: "Mounting again",
     stands: "Stands whose bias is not known",
     scales: "Scales",
-    own: "The runs’ own scatter",
+    own: "The runs' own scatter",
     air: "Air",
   };
 
