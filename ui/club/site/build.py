@@ -76,7 +76,8 @@ def build_site(
     rows, repeated = listed(shared)
     frame = frame_of(club_name, len(refused), agreed=agreement is not None)
     agreed = {} if agreement is None else agreement.to_dict()
-    made = _Site(frame, rows, list(refused), repeated, agreed)
+    refusals = sorted(refused, key=lambda one: (one.bundle, one.why))
+    made = _Site(frame, rows, refusals, repeated, agreed)
     try:
         outputs = [*made.outputs(), *_copies(rows, bundles)]
     except OSError as fault:

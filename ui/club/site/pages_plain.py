@@ -90,8 +90,7 @@ def refused_page(refused: list[Refused], repeated: list[Repeated]) -> RefusedPag
             f"{counted(len(refused), 'bundle')} {was} refused. Nothing of a refused "
             "bundle is on this site."
         )
-    ordered = sorted(refused, key=lambda one: (one.bundle, one.why))
-    return RefusedPage(lead, ordered, repeated)
+    return RefusedPage(lead, refused, repeated)
 
 
 # ------------------------------------------------------------- stands

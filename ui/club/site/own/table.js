@@ -158,6 +158,7 @@
         scope: "col",
         role: "columnheader",
         class: kind,
+        "data-of": name,
         "aria-sort": sorted ? (down ? "descending" : "ascending") : "none",
       }, button);
     });
@@ -183,6 +184,9 @@
       small(`${figure(low, half)} to ${figure(high, half)}`));
   }
 
+  // By keyboard the tray is a hundred tabs away from the first row: a way there.
+  const jump = () => el("button", { type: "button", class: "jump" }, "Go to the chosen runs");
+
   function made(row, now) {
     const id = data.id[row];
     const name = rows.text("article", row);
@@ -194,7 +198,7 @@
     const half = rows.half[row];
     const rank = data.ratings_rank[row];
     return el("tr", { role: "row", class: box.checked ? "chosen" : null },
-      cell("choose", "", el("label", { class: "hit" }, box)),
+      cell("choose", "", el("label", { class: "hit" }, box), box.checked ? jump() : null),
       el("th", { scope: "row", role: "rowheader", class: "text" },
         el("a", { href: `runs/${id}.html` }, name), " ",
         nature ? el("span", { class: "nature" }, nature) : null,
@@ -290,8 +294,19 @@
       chosen.delete(id);
     }
     event.target.closest("tr").classList.toggle("chosen", event.target.checked);
+    const place = event.target.closest("td");
+    if (event.target.checked) {
+      place.append(jump());
+    } else {
+      place.querySelector(".jump").remove();
+    }
     tray();
     remember();
+  });
+  find("rows").addEventListener("click", (event) => {
+    if (event.target.closest(".jump")) {
+      find("compare").focus();
+    }
   });
   const turn = (by) => {
     page += by;
