@@ -30,6 +30,7 @@ COMMANDS = (
     "report",
     "rebuild",
     "bundle",
+    "club",
 )
 FAILED = 1
 

@@ -58,11 +58,12 @@ class Looked:
     reports: Mapping[str, Path] | None = None
 
 
-def _quiet(done: int, of: int) -> None:
+def quiet(done: int, of: int) -> None:
+    """Tell nobody."""
     del done, of
 
 
-def look_through(folder: Path, progress: Progress = _quiet) -> list[Looked]:
+def look_through(folder: Path, progress: Progress = quiet) -> list[Looked]:
     """Every bundle of a folder, by name; what was looked into before is taken as kept.
 
     Args:

@@ -1,0 +1,1 @@
+"""Style and scripts of the club's pages, as they are served."""
