@@ -98,7 +98,8 @@ class Inspector:
             scratch: an empty folder; its runs lie there afterwards.
 
         Raises:
-            InputFault: it is refused; the sentence begins with its name.
+            Refusal: it is refused; the sentence begins with its name.
+            InputFault: it is no file.
             WorldFault: it cannot be read, there is no room, or it was given up: then
                 another day may say otherwise.
         """
@@ -110,7 +111,7 @@ class Inspector:
             said = self._child.ask(json.dumps(asked), self._bounds.of(size))
         except _Gone as gone:
             self.close()
-            raise WorldFault(_refusal(bundle, str(gone))) from None
+            raise WorldFault(f"{_called(bundle)} was given up: {gone}.") from None
         if said.get("spent"):
             self.close()
         if "checked" in said:
@@ -118,7 +119,7 @@ class Inspector:
         if "failed" in said:
             why = plainly(str(said["failed"]))
             raise WorldFault(f"{bundle} cannot be checked: {why}.")
-        raise InputFault(_refusal(bundle, plainly(str(said.get("refused")), 900)))
+        raise Refusal(bundle, plainly(str(said.get("refused")), 900))
 
 
 def _size_of(bundle: Path) -> int:
@@ -138,17 +139,28 @@ def _size_of(bundle: Path) -> int:
     except OSError as fault:
         raise WorldFault(f"{bundle} cannot be read: {fault.strerror}.") from None
     if size > layout.MOST_PACKED:
-        raise InputFault(
-            _refusal(
-                bundle,
-                f"it has {size} bytes, and a bundle has at most {layout.MOST_PACKED}",
-            )
+        raise Refusal(
+            bundle,
+            f"it has {size} bytes, and a bundle has at most {layout.MOST_PACKED}",
         )
     return size
 
 
-def _refusal(bundle: Path, why: str) -> str:
-    return f"{plainly(bundle.name, 120)} is refused: {why.rstrip('.')}."
+def _called(bundle: Path) -> str:
+    return plainly(bundle.name, 120)
+
+
+class Refusal(InputFault):
+    """A bundle that is refused.
+
+    Attributes:
+        why: the reason alone, a sentence.
+    """
+
+    def __init__(self, bundle: Path, why: str) -> None:
+        why = why.rstrip(".")
+        super().__init__(f"{_called(bundle)} is refused: {why}.")
+        self.why = f"{why[:1].upper()}{why[1:]}."
 
 
 class _Gone(Exception):

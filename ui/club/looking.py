@@ -24,7 +24,7 @@ from daq.places import data_folder
 from daq.records import folder as folders
 from ui.club import layout
 from ui.club.checked import Checked, read_checked
-from ui.club.inspecting import Inspector, scratch_folder
+from ui.club.inspecting import Inspector, Refusal, scratch_folder
 
 KEPT: Final = "checked"
 INDEX: Final = "places.json"
@@ -47,7 +47,7 @@ class Looked:
         path: its file.
         sha256: of it, 64 digits; "" where it could not be read.
         checked: what was found; None where it is refused.
-        refused: why, a sentence; "" where it is not.
+        refused: why, a sentence without its name; "" where it is not.
         reports: pages of its runs that were made here, by the run's name.
     """
 
@@ -129,7 +129,7 @@ def _looked(inspector: Inspector, path: Path, places: _Places) -> Looked:
         sha256 = places.hash_of(path)
     except OSError as fault:
         why = fault.strerror or str(fault)
-        return Looked(path, "", None, f"{path.name} cannot be read: {why}.")
+        return Looked(path, "", None, f"It cannot be read: {why}.")
     kept = _kept(path, sha256)
     return kept if kept is not None else _look(inspector, path, sha256)
 
@@ -148,7 +148,7 @@ def _kept(path: Path, sha256: str) -> Looked | None:
             words = (home / REFUSED).read_text(encoding="utf-8")
         except (OSError, UnicodeDecodeError):
             return None
-        return Looked(path, sha256, None, f"{path.name} {words}")
+        return Looked(path, sha256, None, words)
     return Looked(path, sha256, checked, "", _reports(home, checked))
 
 
@@ -171,14 +171,13 @@ def _look(inspector: Inspector, path: Path, sha256: str) -> Looked:
     with scratch_folder() as scratch:
         try:
             checked = inspector.inspect(path, scratch)
-        except InputFault as fault:
-            refused = str(fault).removeprefix(path.name).strip()
-            _write(fresh, home, {REFUSED: refused.encode()})
-            return Looked(path, sha256, None, f"{path.name} {refused}")
+        except Refusal as refusal:
+            _write(fresh, home, {REFUSED: refusal.why.encode()})
+            return Looked(path, sha256, None, refusal.why)
         except GramwattError as fault:  # the world's: may be otherwise next time
             return Looked(path, sha256, None, str(fault))
         if checked.sha256 != f"sha256:{sha256}":
-            return Looked(path, sha256, None, f"{path.name} changed meanwhile.")
+            return Looked(path, sha256, None, "It changed meanwhile.")
         files = {FOUND: checked.model_dump_json(exclude_none=True).encode()}
         for run in checked.runs:
             if run.rederived:
