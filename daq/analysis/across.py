@@ -71,17 +71,18 @@ apart there and not here.
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
-from typing import Any, Final
+from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 
+from daq.analysis.agreed import Agreed, Agreement, Spread
 from daq.analysis.air import ASSUMED_U_KG_M3, ISA_PRESSURE_PA, standard_atmosphere
-from daq.analysis.compare import NARROWEST_SHARE, NO_VERDICT, POINTS, Verdict
+from daq.analysis.compare import NO_VERDICT, Verdict
 from daq.analysis.measured import t_factor, welch
 from daq.analysis.quantities import QUANTITIES
 from daq.analysis.series import Array
-from daq.errors import InputFault
+from daq.analysis.summaries import Summary, common_range, over_range
 
 #: What of a scale's error no factor is, and does not cancel between two runs of it: at
 #: one thrust two articles draw other currents, and no sensor is quite straight.
@@ -92,133 +93,6 @@ BAROMETER_U_REL: Final = 200.0 / ISA_PRESSURE_PA
 DENSITY_U_REL: Final = 0.0045
 #: The air of a bench where nobody noted it.
 NOT_NOTED_U_REL: Final = ASSUMED_U_KG_M3 / standard_atmosphere(0.0).density_kg_m3
-
-
-@dataclass(frozen=True, slots=True)
-class Summary:
-    """One run, as a club keeps it.
-
-    Attributes:
-        article: What was on the stand; the same text is the same specimen.
-        stand: The stand; the same text is the same stand.
-        scale: The stand with its calibrations: the same text shares their errors.
-        x: What it is matched at, SI, rising, shape (n,), n at least 2.
-        log: Natural logarithm of the value there.
-        own_u: Standard uncertainty of that from what belongs to this run alone.
-        scale_u: The same from what all runs of the same scale share.
-        dof: Degrees of freedom of ``own_u``; infinite for many.
-        density_kg_m3: Of the air; None where it was not noted.
-    """
-
-    article: str
-    stand: str
-    scale: str
-    x: Array
-    log: Array
-    own_u: Array
-    scale_u: Array
-    dof: float = math.inf
-    density_kg_m3: float | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Spread:
-    """A standard deviation of logarithms, and how well it is known.
-
-    Attributes:
-        sd: The standard deviation.
-        dof: Degrees of freedom of it.
-    """
-
-    sd: float
-    dof: float
-
-
-@dataclass(frozen=True, slots=True)
-class StandBias:
-    """What a stand reads too much, by the logarithm.
-
-    Attributes:
-        log: Of what it reads over the consensus.
-        u: Standard uncertainty of that from this stand's own runs; what the consensus
-            is uncertain by is ``Agreed.consensus_u``.
-        dof: Degrees of freedom of ``u``.
-    """
-
-    log: float
-    u: float
-    dof: float
-
-
-@dataclass(frozen=True, slots=True)
-class Agreed:
-    """How a club's stands agree in one quantity.
-
-    Attributes:
-        within: One article mounted again on one stand; None where nobody did.
-        between: Stands about their consensus; None where that is not known.
-        consensus_u: What the consensus is uncertain by.
-        biases: By scale (a stand with its calibrations).
-    """
-
-    within: Spread | None = None
-    between: Spread | None = None
-    consensus_u: float = 0.0
-    biases: Mapping[str, StandBias] = field(default_factory=dict)
-
-
-@dataclass(frozen=True, slots=True)
-class Agreement:
-    """How a club's stands agree, by quantity of ``QUANTITIES``."""
-
-    quantities: Mapping[str, Agreed] = field(default_factory=dict)
-
-    def of(self, what: str) -> Agreed:
-        """That of a quantity; of one that is not there nothing is known."""
-        return self.quantities.get(what, Agreed())
-
-    def to_dict(self) -> dict[str, Any]:
-        """The same for JSON."""
-        return {
-            what: {
-                "within": _spread_to_dict(agreed.within),
-                "between": _spread_to_dict(agreed.between),
-                "consensus_u": agreed.consensus_u,
-                "biases": {
-                    scale: {"log": bias.log, "u": bias.u, "dof": bias.dof}
-                    for scale, bias in agreed.biases.items()
-                },
-            }
-            for what, agreed in self.quantities.items()
-        }
-
-    @classmethod
-    def from_dict(cls, data: Mapping[str, Any]) -> "Agreement":
-        """Read what ``to_dict`` wrote; what a stranger wrote is checked before."""
-        return cls(
-            {
-                what: Agreed(
-                    _spread_from_dict(agreed["within"]),
-                    _spread_from_dict(agreed["between"]),
-                    float(agreed["consensus_u"]),
-                    {
-                        scale: StandBias(
-                            float(bias["log"]), float(bias["u"]), float(bias["dof"])
-                        )
-                        for scale, bias in agreed["biases"].items()
-                    },
-                )
-                for what, agreed in data.items()
-            }
-        )
-
-
-def _spread_to_dict(spread: Spread | None) -> dict[str, float] | None:
-    return None if spread is None else {"sd": spread.sd, "dof": spread.dof}
-
-
-def _spread_from_dict(data: Mapping[str, Any] | None) -> Spread | None:
-    return None if data is None else Spread(float(data["sd"]), float(data["dof"]))
 
 
 @dataclass(frozen=True, slots=True)
@@ -361,23 +235,6 @@ def hold_across(
     )
 
 
-def common_range(runs: Sequence[Summary]) -> Array:
-    """Points over the range that all runs cover, shape (POINTS,).
-
-    Raises:
-        InputFault: There is none to speak of.
-    """
-    low = max(float(run.x[0]) for run in runs)
-    high = min(float(run.x[-1]) for run in runs)
-    widest = max(float(run.x[-1] - run.x[0]) for run in runs)
-    if not high - low >= NARROWEST_SHARE * widest:
-        raise InputFault(
-            "the runs have hardly any range in common; measure them over the same "
-            "levels."
-        )
-    return np.linspace(low, high, POINTS)
-
-
 # ---------------------------------------------------------------- what is taken
 
 
@@ -386,22 +243,19 @@ def _taken(
 ) -> _Taken:
     seconds = len(runs) - firsts
     w = np.array([-1.0 / firsts] * firsts + [1.0 / seconds] * seconds)
-    log, own, scale = (
-        np.array(
-            [float(np.interp(x, run.x, getattr(run, name)).mean()) for run in runs]
-        )
-        for name in ("log", "own_u", "scale_u")
-    )
-    densities = [run.density_kg_m3 for run in runs]
-    known = [math.log(one) for one in densities if one is not None]
-    rise = None
-    if len(known) == len(runs):
-        rise = float(np.mean(known)) - np.array(known)
-        log = log + QUANTITIES[what].told_in_air.middle * rise
+    ranged = over_range(what, runs, x)
     off = np.array(
         [agreed.biases[r.scale].log if r.scale in agreed.biases else 0.0 for r in runs]
     )
-    return _Taken(runs, w, log - off, own, scale, rise, -float(w @ off))
+    return _Taken(
+        runs=runs,
+        w=w,
+        log=ranged.log.mean(axis=1) - off,
+        own=ranged.own,
+        scale=ranged.scale,
+        rise=ranged.rise,
+        moved=-float(w @ off),
+    )
 
 
 def _sums(names: Sequence[str], values: Array) -> dict[str, float]:

@@ -19,16 +19,13 @@ from daq.analysis.across import (
     LEFT_OVER,
     NOT_NOTED_U_REL,
     Across,
-    Agreed,
-    Agreement,
-    Spread,
-    StandBias,
-    Summary,
     hold_across,
 )
+from daq.analysis.agreed import Agreed, Agreement, Spread, StandBias
 from daq.analysis.compare import NARROWEST_SHARE, POINTS
 from daq.analysis.quantities import QUANTITIES
 from daq.analysis.series import Array
+from daq.analysis.summaries import Summary
 from daq.errors import InputFault
 
 VECTORS = Path(__file__).parent / "across_vectors.json"
@@ -46,7 +43,7 @@ def _summary(rng: np.random.Generator, article: str, noted: bool) -> Summary:
     count = int(rng.integers(2, 8))
     low = float(rng.uniform(0.4, 1.2))
     high = float(rng.uniform(2.0, 4.0)) if rng.random() > 0.03 else low + 0.05
-    x: Array = np.round(np.sort(rng.uniform(low, high, count)), PLACES)
+    x: Array = np.sort(rng.uniform(low, high, count)).round(PLACES)
     x[0], x[-1] = _rounded(low), _rounded(high)
     stand = f"stand {rng.integers(1, 4)}"
     calibration = f", calibration {rng.integers(1, 3)}"

@@ -8,14 +8,11 @@ import pytest
 
 from daq.analysis.across import (
     LEFT_OVER,
-    Agreed,
-    Agreement,
-    Spread,
-    StandBias,
-    Summary,
     hold_across,
 )
+from daq.analysis.agreed import Agreed, Agreement, Spread, StandBias
 from daq.analysis.measured import t_factor
+from daq.analysis.summaries import Summary
 from daq.errors import InputFault
 
 X = np.array([0.5, 1.0, 2.0, 3.0])
