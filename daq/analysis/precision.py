@@ -34,7 +34,7 @@ MAD: Final = 1.483
 #: What the robust mean is uncertain by, over that of a plain mean (ISO 13528, 7.7.3).
 ROBUST_U: Final = 1.25
 #: Rounds of simulation behind Grubbs' test of two results, and its seed.
-DRAWS: Final = 50_000
+DRAWS: Final = 100_000
 SEED: Final = 20_261_126
 
 Level = Literal["straggler", "outlier"]

@@ -310,8 +310,7 @@ def _stands(
         run, along = runs[places[0]], alongs[place]
         bias = float(found.means[place] - consensus.mean)
         own_u, own_dof = _own(found, len(places), drift_u, along)
-        share = float(consensus.share[place])
-        parts = (own_u * math.sqrt(max(0.0, 1.0 - 2.0 * share)), consensus.u)
+        parts = (_apart(own_u, float(consensus.share[place])), consensus.u)
         u = math.hypot(*parts)
         dof = effective_dof(parts, (own_dof, found.of_means.dof))
         half = float(t_factor(dof)) * u if math.isfinite(u) else math.nan
@@ -366,7 +365,7 @@ def _over(value: float, unit: float) -> float:
 
 
 def _alongs(log: Array, taken: Sequence[Sequence[int]]) -> list[Along | None]:
-    """How each stand's curve rises against the mean of all stands' curves."""
+    """How each stand's curve rises against the robust mean of all stands' curves."""
     if all(len(places) < 2 for places in taken):
         return [None] * len(taken)
     across = np.linspace(-1.0, 1.0, log.shape[1])
@@ -374,16 +373,23 @@ def _alongs(log: Array, taken: Sequence[Sequence[int]]) -> list[Along | None]:
     found = precision([rises[places] for places in taken])
     if found.within is None:
         return [None] * len(taken)
-    stands = len(taken)
-    factor = float(t_factor(found.within.dof, 1.0 - CHANCE / stands))
-    of_mean = float((1.0 / found.count).sum()) / stands**2
+    consensus = algorithm_a(found.means)
     alongs: list[Along | None] = []
-    for mean, count in zip(found.means, found.count, strict=True):
-        rise = float(mean) - found.mean
-        left = (1.0 - 2.0 / stands) / float(count) + of_mean
-        u = found.within.sd * math.sqrt(left)
+    for place, count in enumerate(found.count):
+        rise = float(found.means[place]) - consensus.mean
+        own = found.within.sd / math.sqrt(float(count))
+        parts = (_apart(own, float(consensus.share[place])), consensus.u)
+        dof = effective_dof(parts, (found.within.dof, found.of_means.dof))
+        u = math.hypot(*parts)
+        # Looked at in every stand, and found in one by chance as often as in none.
+        factor = float(t_factor(dof, 1.0 - CHANCE / len(taken)))
         alongs.append(Along(rise, u, abs(rise) > factor * u))
     return alongs
+
+
+def _apart(own_u: float, share: float) -> float:
+    """What a stand's own runs leave against a mean of which they are a share."""
+    return own_u * math.sqrt(max(0.0, 1.0 - 2.0 * share))
 
 
 # ---------------------------------------------------------------- the round

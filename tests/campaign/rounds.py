@@ -51,7 +51,7 @@ class Club:
 
 
 CLUBS = tuple(
-    Club(f"{words}, {stands} stands", stands, **figures)  # type: ignore[arg-type]
+    Club(f"{words}, {stands} stands", stands, **figures)
     for words, figures in (
         ("as usual", {}),
         ("stands alike", {"between": 0.0}),
