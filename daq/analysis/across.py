@@ -78,15 +78,13 @@ import numpy as np
 
 from daq.analysis.agreed import Agreed, Agreement, Spread
 from daq.analysis.air import ASSUMED_U_KG_M3, ISA_PRESSURE_PA, standard_atmosphere
+from daq.analysis.between_stands import LEFT_OVER
 from daq.analysis.compare import NO_VERDICT, Verdict
 from daq.analysis.measured import t_factor, welch
 from daq.analysis.quantities import QUANTITIES
 from daq.analysis.series import Array
 from daq.analysis.summaries import Summary, common_range, over_range
 
-#: What of a scale's error no factor is, and does not cancel between two runs of it: at
-#: one thrust two articles draw other currents, and no sensor is quite straight.
-LEFT_OVER: Final = 0.1
 #: What a density that was noted is off by, as a share: 200 Pa of a barometer, and a
 #: kelvin with humidity that nobody read.
 BAROMETER_U_REL: Final = 200.0 / ISA_PRESSURE_PA

@@ -16,12 +16,12 @@ import numpy as np
 from daq.analysis.across import (
     BAROMETER_U_REL,
     DENSITY_U_REL,
-    LEFT_OVER,
     NOT_NOTED_U_REL,
     Across,
     hold_across,
 )
 from daq.analysis.agreed import Agreed, Agreement, Spread, StandBias
+from daq.analysis.between_stands import LEFT_OVER
 from daq.analysis.compare import NARROWEST_SHARE, POINTS
 from daq.analysis.quantities import QUANTITIES
 from daq.analysis.series import Array

@@ -29,6 +29,7 @@ COMMANDS = (
     "compare",
     "report",
     "rebuild",
+    "club",
 )
 FAILED = 1
 

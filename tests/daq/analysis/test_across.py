@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 
 from daq.analysis.across import (
-    LEFT_OVER,
     hold_across,
 )
 from daq.analysis.agreed import Agreed, Agreement, Spread, StandBias
+from daq.analysis.between_stands import LEFT_OVER
 from daq.analysis.measured import t_factor
 from daq.analysis.summaries import Summary
 from daq.errors import InputFault
