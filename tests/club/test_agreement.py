@@ -146,3 +146,29 @@ def test_a_part_that_travels_has_one_name(part: str) -> None:
     wrong = Article.from_dict(whole, "other")
     with pytest.raises(InputFault, match='and "something else" in other'):
         refuse_another([("one", first), ("other", wrong)])
+
+
+def test_the_guide_is_printed_and_names_commands_that_are_there(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    from protocols.recipe import load_recipe
+    from ui.cli.main import main, parser
+
+    assert main(["club", "guide"]) == 0
+    text = capsys.readouterr().out
+    assert max(map(len, text.splitlines())) <= 90
+    for protocol in ("round-robin", "low-staircase"):
+        assert f"gramwatt spin {protocol}" in text
+        load_recipe(protocol)
+    parser().parse_args(["club", "agree", "FOLDER", "--out", "a", "--page", "b"])
+    parser().parse_args(["compare", "MINE", "YOURS", "--agreement", "a"])
+    assert "No lithium pack is ever posted" in text
+
+
+def test_the_protocol_of_the_round_suits_stands_that_only_print_lines() -> None:
+    from protocols.recipe import expand, load_recipe
+    from protocols.unprotected import MAX_DURATION_S, MAX_THROTTLE_FRAC
+
+    plan = expand(load_recipe("round-robin"))
+    assert plan.max_throttle_frac <= MAX_THROTTLE_FRAC
+    assert plan.duration_s <= MAX_DURATION_S
