@@ -14,16 +14,20 @@ from typing import TYPE_CHECKING, Any, Final
 
 from daq.errors import InputFault
 from ui.choosing import Chosen, choices
+from ui.travelling import differing, one_article, refuse_another
 
 if TYPE_CHECKING:
+    from daq.analysis.agreed import Agreement
     from daq.analysis.compare import Compared, Mounting
     from daq.analysis.noise import Figure
     from daq.analysis.noise_apart import NoiseDifference
     from daq.analysis.remounting import Reproducibility
+    from daq.records.shelf import Article
+    from ui.club.agreement import AgreementTold
     from ui.results import Results
 
 # What of an article may differ without making another article of it.
-NOT_THE_ARTICLE: Final = ("note", "air", "format")
+NOT_THE_ARTICLE: Final = ("note", "air", "format", "travels")
 # What a comparison is read from.
 MEASURED_BY: Final = ("thrust", "current", "voltage")
 # Air this much denser or thinner is worth saying: it moves thrust by nearly as much.
@@ -81,7 +85,9 @@ class Comparison:
 
 
 def compare_folders(
-    folders: Sequence[Path], learn_from: Sequence[Path] = ()
+    folders: Sequence[Path],
+    learn_from: Sequence[Path] = (),
+    agreement: AgreementTold | None = None,
 ) -> Comparison:
     """Read runs and compare them.
 
@@ -89,10 +95,12 @@ def compare_folders(
         folders: run folders, in any order; the article of the first one named is what
             the others are held against.
         learn_from: more runs, only to learn what mounting again does.
+        agreement: how the stands agree, from a round robin.
 
     Raises:
-        InputFault: there are too few runs, one says nothing that can be compared, or
-            two articles go by one name.
+        InputFault: there are too few runs, one says nothing that can be compared, two
+            articles go by one name, or the agreement is of simulated stands and the
+            runs are not.
         RecordFault: one is no run folder, or its log cannot be read.
     """
     from daq.analysis.compare import compare, learn
@@ -103,9 +111,13 @@ def compare_folders(
     groups = _grouped(folders)
     teachers = [group.mountings for group in (*groups, *_grouped(learn_from))]
     learned = learn(_by_article(teachers))
+    known = _agreement_for(groups, agreement)
+    if known is not None:
+        learned = _known_within(known) | learned
     first = groups[0].mountings
     compared = {
-        group.name: compare(first, group.mountings, learned) for group in groups[1:]
+        group.name: compare(first, group.mountings, learned, known)
+        for group in groups[1:]
     }
     chosen = choices(groups, learned)
     answered = any(one.choice is not None for one in chosen)
@@ -120,9 +132,37 @@ def compare_folders(
         learned=learned,
         chosen=chosen,
         noises=noises,
-        cautions=tuple(_cautions(groups)),
+        cautions=tuple(_cautions(groups, agreement)),
         order=_order(groups),
     )
+
+
+def _agreement_for(
+    groups: Sequence[Group], told: AgreementTold | None
+) -> Agreement | None:
+    """How the stands agree, by what the runs call their scales."""
+    from ui.club.agreement_use import agreement_for
+
+    if told is None:
+        return None
+    everything = [results for group in groups for results in group.results]
+    if told.simulated and not all(one.run.simulated for one in everything):
+        raise InputFault(
+            f'the agreement of the round "{told.round}" is of simulated stands, and '
+            "says nothing of real ones; leave it out, or let an article go round."
+        )
+    return agreement_for(told, [scale_of(one) for one in everything])
+
+
+def _known_within(known: Agreement) -> dict[str, Reproducibility]:
+    """What mounting again does on a club's stands, by quantity."""
+    from daq.analysis.remounting import Reproducibility
+
+    return {
+        what: Reproducibility(one.within.sd, one.within.dof, "the club's round robin")
+        for what, one in known.quantities.items()
+        if one.within is not None
+    }
 
 
 def _noises(first: Group, second: Group) -> tuple[NoiseDifference, ...]:
@@ -167,21 +207,14 @@ def _grouped(folders: Sequence[Path]) -> tuple[Group, ...]:
     from ui.results import analyse_folder
 
     found: dict[str, list[Results]] = {}
-    what: dict[str, dict[str, Any]] = {}
     for folder in folders:
         results = analyse_folder(folder)
         _refuse_what_says_nothing(results)
-        name, article = _article_of(results)
-        if what.setdefault(name, article) != article:
-            raise InputFault(
-                f'two different articles are called "{name}" (one is in {folder}); '
-                "give them names that tell them apart."
-            )
-        found.setdefault(name, []).append(results)
+        found.setdefault(_name_of(results, found), []).append(results)
     groups = []
     for name, several in found.items():
         in_order = tuple(sorted(several, key=_begun))
-        mountings = tuple(_mounting(name, one) for one in in_order)
+        mountings = tuple(mounting_of(name, one) for one in in_order)
         groups.append(Group(name, in_order, mountings))
     return tuple(groups)
 
@@ -200,15 +233,43 @@ def _refuse_what_says_nothing(results: Results) -> None:
         )
 
 
-def _article_of(results: Results) -> tuple[str, dict[str, Any]]:
+def _name_of(results: Results, found: Mapping[str, Sequence[Results]]) -> str:
+    """What the run's article goes by among those that were found so far.
+
+    Raises:
+        InputFault: the run does not say what was tested, or two articles go by one
+            name.
+    """
+    article = _article_of(results)
+    for name, several in found.items():
+        if one_article(article, _article_of(several[0])):
+            refuse_another(
+                [(r.run.folder.name, _article_of(r)) for r in (several[0], results)]
+            )
+            return name
+    known = found.get(article.name)
+    if known is not None and _described(_article_of(known[0])) != _described(article):
+        raise InputFault(
+            f'two different articles are called "{article.name}" (one is in '
+            f"{results.run.folder}); give them names that tell them apart."
+        )
+    return article.name
+
+
+def _article_of(results: Results) -> Article:
     if results.article is None:
         raise InputFault(
             f"{results.run.folder.name} does not say what was tested, so it cannot be "
             "compared."
         )
-    article = results.article.to_dict()
-    return results.article.name, {
-        key: value for key, value in article.items() if key not in NOT_THE_ARTICLE
+    return results.article
+
+
+def _described(article: Article) -> dict[str, Any]:
+    return {
+        key: value
+        for key, value in article.to_dict().items()
+        if key not in NOT_THE_ARTICLE
     }
 
 
@@ -216,7 +277,12 @@ def _begun(results: Results) -> tuple[str, str]:
     return str(results.run.header.get("utc", "")), results.run.folder.name
 
 
-def _mounting(name: str, results: Results) -> Mounting:
+def mounting_of(name: str, results: Results) -> Mounting:
+    """A run for the analysis.
+
+    Raises:
+        InputFault: it has nothing to compare.
+    """
     from daq.analysis.compare import Mounting
 
     if results.analysis is None:
@@ -280,7 +346,7 @@ def _order(groups: Sequence[Group]) -> str:
     return " ".join(letter for _, letter in sorted(runs))
 
 
-def _cautions(groups: Sequence[Group]) -> list[str]:
+def _cautions(groups: Sequence[Group], agreement: AgreementTold | None) -> list[str]:
     said = ["each article is one specimen: nothing here speaks of a model"]
     letters = _order(groups).split()
     turns = 1 + sum(a != b for a, b in pairwise(letters))
@@ -296,10 +362,7 @@ def _cautions(groups: Sequence[Group]) -> list[str]:
         if _ended(results) != "completed"
     ]
     if len({scale_of(results) for results in everything}) > 1:
-        said.append(
-            "they were measured on different stands: no error of scale cancels, and "
-            "what differs between the stands is not known"
-        )
+        said += _apart(agreement)
     nominal = {
         name
         for results in everything
@@ -313,9 +376,37 @@ def _cautions(groups: Sequence[Group]) -> list[str]:
             "cancel between runs of one stand, as far as its sensors are straight"
         )
     said += _air(groups)
+    said += _travelled(groups)
     said += _loads(everything)
     if any(results.run.simulated for results in everything):
         said.append(SIMULATED)
+    return said
+
+
+def _apart(agreement: AgreementTold | None) -> list[str]:
+    """What has to be known of runs of different stands."""
+    if agreement is None:
+        return [
+            "they were measured on different stands: no error of scale cancels, and "
+            "what differs between the stands is not known"
+        ]
+    said = [
+        "they were measured on different stands: what differs between them is taken "
+        f'from the round robin "{agreement.round}" of {len(agreement.stands)} stands; '
+        "which article does best is told without it"
+    ]
+    if agreement.changed:
+        said.append("the article of that round robin changed on its way")
+    return said
+
+
+def _travelled(groups: Sequence[Group]) -> list[str]:
+    """Where descriptions of an article that travels differ in what matters."""
+    said = []
+    for group in groups:
+        told = [(r.run.folder.name, _article_of(r)) for r in group.results]
+        if any(article.travels for _, article in told):
+            said += differing(told)
     return said
 
 

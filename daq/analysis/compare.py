@@ -17,7 +17,16 @@ from typing import Final, Literal
 
 import numpy as np
 
+from daq.analysis.agreed import Agreed, Agreement
 from daq.analysis.air import Air
+from daq.analysis.between_stands import (
+    BIASES,
+    STANDS,
+    Correction,
+    Stands,
+    correction,
+    stands_of,
+)
 from daq.analysis.curves import Curve
 from daq.analysis.measured import (
     COVERAGE,
@@ -100,6 +109,8 @@ class Difference:
         where: From and to which x the band excludes zero; None where nowhere.
         made_up: What making up for different air did; None where a run's air is not
             known, and nothing was made up for.
+        stands: What a round robin knew of the stands; None where it was not asked, or
+            all runs are of one.
     """
 
     what: str
@@ -117,6 +128,7 @@ class Difference:
     verdict: Verdict
     where: tuple[float, float] | None
     made_up: MadeUp | None = None
+    stands: Stands | None = None
 
     def to_dict(self) -> dict[str, object]:
         """Everything needed to draw or to judge it again, for JSON."""
@@ -140,6 +152,7 @@ class Difference:
             "verdict": self.verdict,
             "clear_from_to": None if self.where is None else list(self.where),
             "one_air": None if self.made_up is None else self.made_up.to_dict(),
+            "stands": None if self.stands is None else self.stands.to_dict(),
         }
 
 
@@ -164,6 +177,7 @@ def compare(
     first: Sequence[Mounting],
     second: Sequence[Mounting],
     known: Mapping[str, Reproducibility] | None = None,
+    agreement: Agreement | None = None,
 ) -> Compared:
     """The second article against the first, in each quantity that both have.
 
@@ -175,12 +189,15 @@ def compare(
         second: Runs of another.
         known: Reproducibility by quantity; where it is not given the runs' own
             scatter is taken, if any was mounted again.
+        agreement: How the stands agree that the runs were made on, by their scales;
+            None where nothing is known of that.
     """
     found: list[Difference] = []
     missing: dict[str, str] = {}
     for what, quantity in QUANTITIES.items():
         try:
-            found.append(_compared(what, quantity, first, second, known or {}))
+            agreed = None if agreement is None else agreement.quantities.get(what)
+            found.append(_compared(what, quantity, first, second, known or {}, agreed))
         except InputFault as fault:
             missing[what] = str(fault)
     return Compared(tuple(found), missing)
@@ -259,18 +276,21 @@ def _compared(
     first: Sequence[Mounting],
     second: Sequence[Mounting],
     known: Mapping[str, Reproducibility],
+    agreed: Agreed | None,
 ) -> Difference:
-    curves = [_curve(what, quantity, mounting) for mounting in (*first, *second)]
+    everything = (*first, *second)
+    curves = [_curve(what, quantity, mounting) for mounting in everything]
     x = _common(curves)
-    to_kg_m3 = common_density([mounting.air for mounting in (*first, *second)])
+    to_kg_m3 = common_density([mounting.air for mounting in everything])
+    of_stands = correction(agreed, everything)
     logs = [
-        _log_at(curve, x, quantity, mounting, to_kg_m3)
-        for curve, mounting in zip(curves, (*first, *second), strict=True)
+        _log_at(curve, x, quantity, mounting, to_kg_m3, of_stands)
+        for curve, mounting in zip(curves, everything, strict=True)
     ]
     one, other = logs[: len(first)], logs[len(first) :]
     apart = _mean_difference(one, other)
     reproducibility = known.get(what) or _reproducibility(one, other)
-    shared = _only_shared(apart, (*first, *second))
+    shared = _only_shared(apart, everything)
     over = np.full((1, x.size), 1.0 / x.size)
     alone = apart.mapped(over)
     low = high = np.full(x.size, math.nan)
@@ -306,6 +326,12 @@ def _compared(
             quantity.told_in_air,
             ([one.air for one in first], [one.air for one in second]),
             apart,
+        ),
+        stands=stands_of(
+            of_stands,
+            apart,
+            [(-1.0 / len(first), one) for one in first]
+            + [(1.0 / len(second), one) for one in second],
         ),
     )
 
@@ -343,6 +369,7 @@ def _log_at(
     quantity: Quantity,
     mounting: Mounting,
     to_kg_m3: float | None,
+    of_stands: Correction | None,
 ) -> Measured:
     """Logarithm of a curve in one air with its sources, each named as its owner's."""
     found = in_one_air(curve.at(x), quantity.in_air, mounting.air, to_kg_m3)
@@ -350,7 +377,13 @@ def _log_at(
         raise InputFault(f"{mounting.name}: {curve.name} is not above zero everywhere.")
     ones = np.full(x.size, float(quantity.sign)) / found.value
     log = combine(quantity.sign * np.log(found.value), [(ones, found)])
-    return belonging(log, mounting)
+    if of_stands is None:
+        return belonging(log, mounting)
+    of_scale = mounting.analysis.evidence.of_scale
+    shared = {name: one for name, one in log.sources.items() if name in of_scale}
+    scale_u = float(Measured(log.value, shared).standard_uncertainty().mean())
+    own = belonging(of_stands.taken_off(log, mounting, of_scale), mounting)
+    return of_stands.opened(own, mounting, scale_u)
 
 
 def _mean_difference(one: Sequence[Measured], other: Sequence[Measured]) -> Measured:
@@ -364,7 +397,8 @@ def _only_shared(apart: Measured, mountings: Sequence[Mounting]) -> Measured:
     kept = {
         name: source
         for name, source in apart.sources.items()
-        if name == HELD or any(name.endswith(scale) for scale in scales)
+        if name in (HELD, BIASES, STANDS)
+        or any(name.endswith(scale) for scale in scales)
     }
     return Measured(apart.value, kept)
 

@@ -7,6 +7,7 @@ were on the stand and never speaks of a model. Nothing here computes a figure.
 import math
 
 from daq.analysis.compare import Difference
+from daq.analysis.findings import in_words
 from daq.analysis.remounting import runs_needed
 from daq.analysis.rounding import figure, in_passing, with_interval
 from daq.units import n_to_gf
@@ -76,20 +77,44 @@ def rests_on(difference: Difference) -> str:
     if found is None:
         return (
             f"It rests on {runs}; none is a second mounting of the same article."
-            f"{_in_one_air(difference)}"
+            f"{_of_stands(difference)}{_in_one_air(difference)}"
         )
     left = 100 * difference.shared_u
     shared = "scale factors cancel"
     if left > TOLD_PERCENT:
-        air = "" if difference.made_up is None else " and air"
+        causes = ["scale factors"]
+        causes += [] if difference.made_up is None else ["air"]
+        causes += [] if difference.stands is None else ["stands"]
         share = in_passing(left, left)
-        shared = f"scale factors{air} leave {share} % that no run takes away"
+        shared = f"{in_words(causes)} leave {share} % that no run takes away"
     return (
         f"It rests on {runs}. Mounted again, an article differs from itself by "
         f"{100 * found.sd_rel:.2g} % (one standard deviation, from {found.words}, "
         f"{found.dof:.0f} {_degrees(found.dof)} of freedom); {shared}."
-        f"{_in_one_air(difference)}"
+        f"{_of_stands(difference)}{_in_one_air(difference)}"
     )
+
+
+def _of_stands(difference: Difference) -> str:
+    """What a round robin knew of the stands, sentences after others."""
+    stands = difference.stands
+    if stands is None:
+        return ""
+    left = in_passing(100 * stands.u, 100 * stands.u)
+    said = ""
+    if stands.known:
+        moved = figure(100 * stands.moved, 100 * COVERED * stands.u)
+        said = (
+            f" Biases of {stands.known} of the stands, known from a round robin, are "
+            f"taken off, which moved the difference by {moved} %."
+        )
+    if stands.unknown:
+        count = f"{stands.unknown} {'stand' if stands.unknown == 1 else 'stands'}"
+        said += (
+            f" Of {count} no bias is known, not in this calibration: what stands "
+            "differ by stands for it."
+        )
+    return f"{said} What is not known of the stands leaves {left} %."
 
 
 def _in_one_air(difference: Difference) -> str:
@@ -125,6 +150,12 @@ def to_settle(difference: Difference, matters: float) -> str:
             "second, first), to learn what mounting does."
         )
     number = runs_needed(found.sd_rel, difference.shared_u, matters)
+    if number is None and difference.stands is not None:
+        return (
+            f"No number of runs would settle a difference of {percent}: what is not "
+            "known of stands and scales is larger. Let the article of the round robin "
+            "be mounted more often at each stand, or use one stand."
+        )
     if number is None:
         return (
             f"No number of runs would settle a difference of {percent}: what the two "

@@ -422,6 +422,8 @@ class Article(Table):
         name: what a person calls it.
         simulated: true where it exists only as a simulation.
         note: anything worth remembering.
+        travels: the round robin in which this very specimen goes from stand to stand;
+            two motors of one make are not that.
         pack: what feeds it; None where a supply does.
         supply: what feeds it; None where a pack does.
         capacitor: across the supply at the ESC; None where there is none.
@@ -431,6 +433,7 @@ class Article(Table):
     name: Name
     simulated: bool = False
     note: Annotated[str, Field(max_length=2000)] = ""
+    travels: Name | None = None
     motor: Motor
     propeller: Propeller
     esc: Esc

@@ -40,6 +40,7 @@ def test_the_catalogue_ships_every_kind() -> None:
         "plug-load",
         "plug-steps",
         "punch",
+        "round-robin",
         "short-staircase",
         "shuffled-staircase",
         "staircase",

@@ -14,12 +14,14 @@ from daq.analysis.copper import lead_ohm
 from daq.analysis.fits import fit
 from daq.analysis.measured import effective_dof, t_factor
 from daq.analysis.models import Columns, Model, Polynomial, PowerLaw
+from daq.analysis.precision import algorithm_a, critical_h, critical_k, precision
 from daq.analysis.propeller import ideal_power_w
 from daq.calibration.gravity import normal_gravity
 from daq.calibration.weights import permissible_error_g
 from daq.units import c_to_k, kv_to_volt_second
 from tests.reference import test_fits as fits
 from tests.reference import test_gum_h2 as h2
+from tests.reference import test_interlaboratory as several
 from tests.reference import test_york as york
 
 Row = tuple[str, str, float, float]
@@ -107,6 +109,34 @@ def lines() -> Iterator[Row]:
             yield "NBS Handbook 100", what, ohm, lead_ohm(float(row["awg"]), 1e3)
 
 
+def laboratories() -> Iterator[Row]:
+    glucose, pitch = several.KNOWN["e691"], several.KNOWN["pitch"]
+    sources = [
+        *(("ASTM E691", glucose, k, several.glucose(m)) for k, m in enumerate("ABCDE")),
+        *(("ISO 5725-2 B", pitch, k, several.pitch(k + 1)) for k in range(2)),
+    ]
+    for source, known, place, results in sources:
+        found = precision(results)
+        for name, key, got in (
+            ("s_r", "repeatability", found.within),
+            ("s_R", "reproducibility", found.overall),
+        ):
+            if got is not None:
+                what = f"{name}, {place + 1}"
+                yield source, what, float(known[key][place]), got.sd
+    yield "ASTM E691", "h, 8, 0.5 %", glucose["critical_h"], critical_h(8, 0.005)
+    yield (
+        "ASTM E691",
+        "k, 8 of 3, 0.5 %",
+        glucose["critical_k"],
+        critical_k(8, 3, 0.005),
+    )
+    copper = several.KNOWN["copper"]
+    robust = algorithm_a(np.array(copper["parts_per_million"]))
+    yield "ISO 13528, copper", "x*", copper["recomputed"]["mean"], robust.mean
+    yield "ISO 13528, copper", "s*", copper["recomputed"]["sd"], robust.sd
+
+
 def main() -> int:
     print(f"{'source':<22}{'quantity':<22}{'published':>16}{'computed':>16}  apart")
     for source, what, published, computed in (
@@ -114,6 +144,7 @@ def main() -> int:
         *gum(),
         *nature(),
         *lines(),
+        *laboratories(),
     ):
         apart = abs(computed / published - 1)
         print(f"{source:<22}{what:<22}{published:>16.9g}{computed:>16.9g}  {apart:.1e}")

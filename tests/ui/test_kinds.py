@@ -36,6 +36,7 @@ LEFT_OUT = (
     "pack-pulses",
     "plug-load",
     "plug-steps",
+    "round-robin",
     "staircase",
 )
 KINDS = tuple(name for name in catalogue_names() if name not in LEFT_OUT)

@@ -1,4 +1,4 @@
-"""``gramwatt club``: what a club does with bundles, one module a subcommand."""
+"""``gramwatt club``: what a club does together, one part a file."""
 
 from __future__ import annotations
 
@@ -6,19 +6,23 @@ import argparse
 import importlib
 from typing import Final
 
-COMMANDS: Final = ("build",)
+#: Each in a module of its own, ``club_`` before its name.
+PARTS: Final = ("build", "agree", "guide")
 
 
 def add_parser(
     subparsers: argparse._SubParsersAction[argparse.ArgumentParser],
 ) -> argparse.ArgumentParser:
-    """Add the command and its subcommands."""
+    """Add the command and its parts."""
     parser = subparsers.add_parser(
         "club",
-        help="a club's bundles as a site of plain files",
-        description="What a club does with the bundles that its members share.",
+        help="what a club does together: a site of its bundles, how its stands agree",
+        description=(
+            "What a club does with the bundles that its members share: a site of plain "
+            "files, and round robins that show how far its stands agree."
+        ),
     )
-    inner = parser.add_subparsers(metavar="WHAT", required=True)
-    for name in COMMANDS:
-        importlib.import_module(f"ui.cli.club_{name}").add_parser(inner)
+    parts = parser.add_subparsers(metavar="PART", required=True)
+    for name in PARTS:
+        importlib.import_module(f"ui.cli.club_{name}").add_parser(parts)
     return parser

@@ -46,6 +46,12 @@ def add_parser(
         help="more runs of this stand, only to learn what mounting again does",
     )
     parser.add_argument(
+        "--agreement",
+        metavar="FILE",
+        type=Path,
+        help="how the stands agree, from club agree --out, for runs of several stands",
+    )
+    parser.add_argument(
         "--matters",
         metavar="PERCENT",
         type=float,
@@ -73,7 +79,12 @@ def run(args: argparse.Namespace) -> int:
         raise InputFault(
             f"--matters is {args.matters:g}; give a percentage above 0 and below 100."
         )
-    comparison = compare_folders(args.run_folders, args.learn_from)
+    agreement = None
+    if args.agreement is not None:
+        from ui.club.agreement import read_agreement
+
+        agreement = read_agreement(args.agreement)
+    comparison = compare_folders(args.run_folders, args.learn_from, agreement)
     if args.out is not None:
         from ui.report.comparison import write_comparison
 

@@ -106,6 +106,9 @@ def run(args: argparse.Namespace) -> int:
         return status_of(results.run)
     simulated = " (simulated)" if results.run.simulated else ""
     print(labelled("run", f"{args.run_folder.name}{simulated}"))
+    if results.article is not None and results.article.travels is not None:
+        words = f"this very article, in the round robin {results.article.travels}"
+        print(labelled("travels", words))
     print(labelled(str(outcome.get("ended")), sentence(str(outcome.get("cause")))))
     if outcome.get("advice"):
         print(labelled("advice", str(outcome["advice"])))

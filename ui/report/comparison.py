@@ -45,6 +45,9 @@ METHOD: Final = (
     "Thrust at one throttle goes with the density to a power between 1/3 and 1, "
     "specific thrust at one thrust between 1/4 and 1/2; what is not known of that is "
     "in the band. What all densities are off by with one barometer cancels.",
+    "Runs of different stands share no error of scale. Where a round robin is given a "
+    "known bias is taken off, and what is not known of a stand counts with what stands "
+    "differ by.",
     "The band holds over the whole range at once, in 95 of 100 comparisons: a verdict "
     "is given only where it leaves zero out.",
 )

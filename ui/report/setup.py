@@ -163,6 +163,9 @@ def article_parts(article: Article) -> list[Part]:
             if (value := getattr(part, key)) is not None
         )
         found.append(Part(heading, getattr(part, "name", ""), lines))
+    if article.travels is not None:
+        told = (("This very specimen", "goes from stand to stand"),)
+        found.append(Part("Round robin", article.travels, told))
     return found
 
 
