@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import argparse
+import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from ui.club.site.build import Built
-    from ui.club.site.shared import Refused
-
-LONGEST_NAME: Final = 80
+    from ui.club.building import Club
 
 
 def add_parser(
@@ -43,6 +41,13 @@ def add_parser(
         default="Our club",
         help="what the club is called (default: %(default)s)",
     )
+    parser.add_argument(
+        "--agreement",
+        metavar="FILE",
+        type=Path,
+        help="how the stands agree, as club agree wrote it (default: from the round "
+        "robins among the runs)",
+    )
     parser.add_argument("--json", action="store_true", help="print JSON instead")
     parser.set_defaults(run=run)
     return parser
@@ -54,51 +59,60 @@ def run(args: argparse.Namespace) -> int:
     Raises:
         GramwattError: the folder cannot be read, or the site cannot be written.
     """
-    from daq.errors import InputFault
-    from ui.club.library import shared_in
-    from ui.club.site.build import build_site
+    from ui.club.agreement import read_agreement
+    from ui.club.building import build_club
 
-    name = " ".join(args.name.split())
-    if not 0 < len(name) <= LONGEST_NAME:
-        raise InputFault(f"--name takes a text of {LONGEST_NAME} signs at most.")
-    if args.out.resolve().is_relative_to(args.folder.resolve()):
-        raise InputFault(
-            f"{args.out} lies in {args.folder}: the site's copies of bundles would be "
-            "taken for more of them. Give another folder with --out."
-        )
-    shared, refused = shared_in(args.folder)
-    built = build_site(shared, refused, None, name, args.out, args.folder)
+    agreement = None if args.agreement is None else read_agreement(args.agreement)
+    club = build_club(
+        args.folder, args.out, args.name, agreement=agreement, progress=_progress
+    )
     if args.json:
-        _print_json(built, refused, args.out)
+        _print_json(club)
     else:
-        _print(built, refused, args.out)
+        _print(club)
     return 0
 
 
-def _print_json(built: Built, refused: list[Refused], out: Path) -> None:
+def _progress(done: int, of: int) -> None:
+    """Where somebody looks on; a thousand bundles take a minute the first time."""
+    if sys.stderr.isatty():
+        end = "\n" if done == of else ""
+        print(f"\r{done} of {of} bundles looked into", end=end, file=sys.stderr)
+
+
+def _print_json(club: Club) -> None:
     import json
     from dataclasses import asdict
 
     told = {
-        "site": str(out / "index.html"),
-        **asdict(built),
-        "refused": [asdict(one) for one in refused],
+        "site": str(club.index),
+        **asdict(club.built),
+        "refused": [asdict(one) for one in club.refused],
+        "round_robins": [told.to_dict() for told in club.rounds.agreements],
+        "round_robins_not_used": list(club.rounds.unused),
     }
     print(json.dumps(told))
 
 
-def _print(built: Built, refused: list[Refused], out: Path) -> None:
-    for one in refused:
-        print(f"Refused {one.bundle}: {one.why}")
+def _print(club: Club) -> None:
+    from ui.cli.text import labelled
+
+    built, files = club.built, club.built.files
+    for one in club.refused:
+        print(labelled("refused", f"{one.bundle}: {one.why}"))
+    for told in club.rounds.agreements:
+        stands = f"{len(told.stands)} stands, {told.utc_from[:10]} to"
+        print(labelled("round", f"{told.round}: {stands} {told.utc_to[:10]}"))
+    for words in club.rounds.unused:
+        print(labelled("round", words))
     twice = f", {built.repeated} came twice" if built.repeated else ""
-    files = built.files
     print(
         f"{_counted(built.runs, 'run')}{twice}, "
         f"{_counted(built.refused, 'bundle')} refused; "
         f"{_counted(files.written, 'file')} written, {files.left} as they were, "
         f"{files.removed} removed."
     )
-    print(out / "index.html")
+    print(club.index)
 
 
 def _counted(number: int, what: str) -> str:

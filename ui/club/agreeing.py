@@ -226,16 +226,16 @@ def _members(
         runs[scale] = runs.get(scale, 0) + 1
     return tuple(
         Member(
-            scale, stands.get(scale, scale), f"Stand {_letters(n)}", told, runs[scale]
+            scale, stands.get(scale, scale), f"Stand {letters(n)}", told, runs[scale]
         )
         for n, (scale, told) in enumerate(words.items())
     )
 
 
-def _letters(place: int) -> str:
+def letters(place: int) -> str:
     """A, B, ... Z, AA, AB, ..."""
     more, last = divmod(place, 26)
-    head = _letters(more - 1) if more else ""
+    head = letters(more - 1) if more else ""
     return head + chr(ord("A") + last)
 
 
@@ -280,13 +280,19 @@ def _cautions(results: Sequence[Results]) -> list[str]:
     return said
 
 
-def sentences(held: Round) -> list[str]:
-    """All that a round says, in sentences."""
+def sentences_on(
+    by_quantity: Mapping[str, RoundFound], names: Mapping[str, str]
+) -> list[str]:
+    """All that a round says, in sentences.
+
+    Args:
+        by_quantity: what was found.
+        names: what each scale is called.
+    """
     from daq.analysis.round_words import agreement, doubts, head, stand_words
 
     said: list[str] = []
-    for found in held.found.values():
-        names = held.names
+    for found in by_quantity.values():
         said += [head(found), *agreement(found)]
         said += [stand_words(one, names[one.scale]) for one in found.stands]
         said += doubts(found, names)

@@ -8,17 +8,19 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from ui.club.agreeing import begun, sentences
+from ui.club.agreeing import begun, sentences_on
 from ui.club.agreement import FORMAT, checked, kept_dof
 from ui.club.entry import key_of
 
 if TYPE_CHECKING:
     from daq.analysis.agreed import Agreed, Agreement, Spread
+    from daq.analysis.round_robin import RoundFound
     from daq.analysis.summaries import Summary
-    from ui.club.agreeing import Round
+    from ui.club.agreeing import Member, Round
     from ui.club.agreement import AgreementTold
     from ui.club.entry import Entry
 
@@ -29,21 +31,65 @@ def agreement_of(held: Round) -> AgreementTold:
     Raises:
         InputFault: it says what no agreement could hold.
     """
+    return agreement_told(
+        Held(
+            held.name,
+            held.article,
+            tuple(begun(one)[0] for one in held.results),
+            held.simulated,
+            held.members,
+            held.found,
+        ),
+        key_of,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """A round robin, wherever its runs came from.
+
+    Attributes:
+        name: of the round.
+        article: what travelled, in words.
+        times: when its runs began.
+        simulated: whether anything of it was only simulated.
+        members: the stands, in the order in which they were first visited.
+        found: by quantity.
+    """
+
+    name: str
+    article: str
+    times: tuple[str, ...]
+    simulated: bool
+    members: tuple[Member, ...]
+    found: Mapping[str, RoundFound]
+
+
+def agreement_told(held: Held, key: Callable[[str], str]) -> AgreementTold:
+    """What a round leaves, as its file has it.
+
+    Args:
+        held: the round.
+        key: makes a key of what a stand or scale is called in it.
+
+    Raises:
+        InputFault: it says what no agreement could hold.
+    """
     closings = [found.closing for found in held.found.values()]
-    times = [begun(one)[0][:25] for one in held.results]
+    names = {member.scale: member.name for member in held.members}
     content = {
         "format": FORMAT,
         "round": held.name,
         "article": held.article,
-        "utc_from": min(times),
-        "utc_to": max(times),
+        "utc_from": min(held.times)[:25],
+        "utc_to": max(held.times)[:25],
         "simulated": held.simulated,
         "closed": any(one is not None for one in closings),
         "changed": any(one is not None and one.changed is True for one in closings),
         "stands": [
             {
-                "scale": key_of(member.scale),
-                "stand": key_of(member.stand),
+                "scale": key(member.scale),
+                "stand": key(member.stand),
                 "name": member.name,
                 "runs": member.runs,
             }
@@ -54,22 +100,22 @@ def agreement_of(held: Round) -> AgreementTold:
             for what, found in held.found.items()
         },
         "quantities": {
-            what: _agreed(found.agreed) for what, found in held.found.items()
+            what: _agreed(found.agreed, key) for what, found in held.found.items()
         },
-        "sentences": [sentence[:1200] for sentence in sentences(held)],
+        "sentences": [sentence[:1200] for sentence in sentences_on(held.found, names)],
     }
     text = json.dumps(content, allow_nan=False)
     return checked(text.encode(), f'the round robin "{held.name}"')
 
 
-def _agreed(agreed: Agreed) -> dict[str, object]:
+def _agreed(agreed: Agreed, key: Callable[[str], str]) -> dict[str, object]:
     """The same by keys in place of names, as a file has it."""
     return {
         "within": _spread(agreed.within),
         "between": _spread(agreed.between),
         "consensus_u": agreed.consensus_u,
         "biases": {
-            key_of(scale): {"log": bias.log, "u": bias.u, "dof": kept_dof(bias.dof)}
+            key(scale): {"log": bias.log, "u": bias.u, "dof": kept_dof(bias.dof)}
             for scale, bias in agreed.biases.items()
         },
     }

@@ -276,6 +276,8 @@ def curve_told(
         of_scale: names of the sources that belong to the stand and not to the run.
         shown: what is told, of x and y; it may only multiply or divide by y.
     """
+    from daq.analysis.measured import Measured
+
     if curve is None:
         return None
     x = np.linspace(float(curve.x.min()), float(curve.x.max()), POINTS)
@@ -284,21 +286,21 @@ def curve_told(
     good = (found.value > 0) & np.isfinite(u) & (shown(x, np.abs(found.value)) > 0)
     if np.count_nonzero(good) < 2:
         return None
-    x, found, u = x[good], found.take(np.flatnonzero(good)), u[good]
-    shared = np.zeros(x.size)
-    for name, source in found.sources.items():
-        if name in of_scale:
-            shared += source.variance()
-    rel = u / found.value
-    shared_rel = np.sqrt(shared) / found.value
+    x, found = x[good], found.take(np.flatnonzero(good))
+    shared = Measured(
+        found.value, {n: one for n, one in found.sources.items() if n in of_scale}
+    )
+    own = Measured(
+        found.value, {n: one for n, one in found.sources.items() if n not in of_scale}
+    )
     y = shown(x, found.value)
-    dof = float(found.dof().min())
+    dof = float(own.dof().min())
     return CurveTold(
         x=_cut(x),
         y=_cut(y),
         half=_cut(found.half_width() / found.value * y),
-        own_u_rel=_cut(np.sqrt(np.maximum(0.0, rel**2 - shared_rel**2))),
-        scale_u_rel=_cut(shared_rel),
+        own_u_rel=_cut(own.standard_uncertainty() / found.value),
+        scale_u_rel=_cut(shared.standard_uncertainty() / found.value),
         dof=None if dof > MANY_DOF else _short(dof),
     )
 

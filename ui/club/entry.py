@@ -54,7 +54,8 @@ class CurveTold(Table):
         own_u_rel: standard uncertainty from what belongs to this run alone, as a
             share of y.
         scale_u_rel: the same from what all runs by the same scales share.
-        dof: degrees of freedom of the whole, the least of all points; None for many.
+        dof: degrees of freedom of the run's own part, the least of all points; None
+            for many.
     """
 
     x: Annotated[tuple[Number, ...], Field(min_length=2, max_length=64)]
