@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -30,10 +31,10 @@ def add_parser(
     )
     parser.add_argument(
         "paths",
-        metavar="RUN_OR_FOLDER",
+        metavar="RUN_OR_BUNDLE",
         type=Path,
         nargs="+",
-        help="runs of the round, and folders with runs in them",
+        help="runs of the round, bundles, and folders with either in them",
     )
     parser.add_argument(
         "--round", metavar="NAME", help="which round, where there are several"
@@ -59,10 +60,19 @@ def run(args: argparse.Namespace) -> int:
         GramwattError: the runs are no round, or a file cannot be written.
     """
     from ui.club.agreeing import hold_round
+    from ui.club.unpacked import unpacked
+
+    with unpacked(args.paths) as found:
+        held = hold_round(found.runs, args.round)
+        return _told(args, held, found.left)
+
+
+def _told(args: argparse.Namespace, held: Round, left: Sequence[str]) -> int:
+    """Write what is asked for, print what the round says, and say how whole it is."""
+    from ui.cli.text import labelled
     from ui.club.agreement import write_agreement
     from ui.club.agreement_use import agreement_of
 
-    held = hold_round(args.paths, args.round)
     written: dict[str, str] = {}
     if args.out is not None:
         write_agreement(agreement_of(held), args.out)
@@ -73,21 +83,23 @@ def run(args: argparse.Namespace) -> int:
         write_round(held, args.page)
         written["page"] = str(args.page)
     if args.json:
-        _print_json(held, written)
+        _print_json(held, {**written, "left": list(left)})
     else:
         _print(held)
+        for words in left:
+            print(labelled("left", words))
         for path in written.values():
             print(path)
     whole = all(results.run.whole for results in held.results)
     return 0 if whole else LOSSY
 
 
-def _print_json(held: Round, written: dict[str, str]) -> None:
+def _print_json(held: Round, more: dict[str, Any]) -> None:
     import json
 
     from ui.club.told import to_dict
 
-    told: dict[str, Any] = to_dict(held) | written
+    told: dict[str, Any] = to_dict(held) | more
     print(json.dumps(told, indent=2))
 
 

@@ -1,5 +1,6 @@
 """Round robins among a club's entries: the same as from the runs themselves."""
 
+import json
 from pathlib import Path
 from typing import Any
 
@@ -7,6 +8,7 @@ import pytest
 
 from tests.club.invented import invented
 from tests.travelling import ROUND, a_round
+from ui.cli.main import main
 from ui.club.agreeing import hold_round
 from ui.club.agreement_use import agreement_of
 from ui.club.building import build_club
@@ -111,14 +113,23 @@ def test_it_is_the_same_from_entries_as_from_runs(folders: list[Path]) -> None:
 
 @pytest.mark.slow
 def test_a_club_that_packs_a_round_gets_a_page_of_its_stands(
-    folders: list[Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    folders: list[Path],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
 ) -> None:
     monkeypatch.setenv("GRAMWATT_DATA", str(tmp_path / "shelf"))
     bundles = tmp_path / "bundles"
     bundles.mkdir()
-    pack_runs(folders, bundles / "round.zip", Wishes())
+    pack_runs(folders[:4], bundles / "round.zip", Wishes())  # two stands of three
     club = build_club(bundles, tmp_path / "site", "Tern Lane Model Flyers")
     assert club.refused == ()
     assert [told.round for told in club.rounds.agreements] == [ROUND]
     page = (tmp_path / "site" / "stands.html").read_text("utf-8")
     assert "Stands about what they agree on" in page
+    # The same from the bundle by itself, and a run that is there twice counts once.
+    (bundles / "no.zip").write_text("no")
+    assert main(["club", "agree", str(bundles), str(folders[0]), "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert sum(stand["runs"] for stand in told["stands"]) == 4
+    assert "no.zip is refused" in told["left"][0]
