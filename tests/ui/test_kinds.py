@@ -23,6 +23,10 @@ from tests.runs import write_run
 from tests.spins import NONCE, spin
 from tests.ui.report.reading import read
 from tests.virtual import VirtualSpin
+from ui.club.entries import entry_of
+from ui.club.entry import Entry
+from ui.club.picture import picture_of
+from ui.club.tables import run_row
 from ui.ordered import limits_for, rules_for
 from ui.results import Results, derive
 from ui.stretches import stretches_of
@@ -117,6 +121,19 @@ def test_every_kind_is_walked_to_its_end_and_has_a_page(
     for said in results.sentences():
         assert said[0].isupper() or said[0].isdigit()
         assert said.endswith(".")
+
+
+def test_a_club_can_keep_every_kind(whole: tuple[str, Results]) -> None:
+    """Whether it has curves of thrust or not."""
+    _, results = whole
+    entry = entry_of(results)
+    assert Entry.model_validate_json(json.dumps(entry.to_dict())) == entry
+    assert run_row(entry)["run"] == results.run.folder.name
+    assert results.analysis is not None
+    held = len(results.analysis.plateaus) > 0
+    bare = results.analysis.evidence.propeller_off
+    assert (entry.full is not None) == (held and not bare)
+    assert picture_of([entry]).startswith(b"\x89PNG")
 
 
 def test_only_what_was_held_is_a_plateau(whole: tuple[str, Results]) -> None:
