@@ -332,7 +332,7 @@ def main() -> int:
     os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
     options.folder.mkdir(parents=True, exist_ok=True)
     # Whoever takes pictures has keys and calibrations of their own: not in these.
-    os.environ["GRAMWATT_DATA"] = str(options.folder / "data")
+    os.environ["GRAMWATT_DATA"] = str(options.folder.absolute() / "data")
     sys.stdout.write(f"{take_all(options.folder)} pictures in {options.folder}\n")
     return 0
 

@@ -15,10 +15,13 @@ import zipfile
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from daq.errors import GramwattError, InputFault, WorldFault
 from daq.fresh_file import refuse_taken
+
+if TYPE_CHECKING:
+    from ui.club.looking import Looked
 
 PACK: Final = "pack"
 SITE: Final = "site"
@@ -204,7 +207,7 @@ def built_site(folder: Path, name: str, out: Path, progress: Progress) -> SiteBu
             "packed (their names end in .zip)."
         )
     looked = look_through(folder, progress)
-    page = _written(folder, name, out)
+    page = _written(folder, looked, name, out)
     runs = {
         (run.entry.run, run.log_hash)
         for each in looked
@@ -217,12 +220,14 @@ def built_site(folder: Path, name: str, out: Path, progress: Progress) -> SiteBu
     return SiteBuilt(page, len(looked), len(runs), refused)
 
 
-def _written(folder: Path, name: str, out: Path) -> Path | None:
+def _written(
+    folder: Path, looked: Sequence[Looked], name: str, out: Path
+) -> Path | None:
     """Write the pages; the first of them, or None where none is written.
 
     The one place that calls the site's builder.
     """
-    del folder, name, out
+    del folder, looked, name, out
     return None
 
 

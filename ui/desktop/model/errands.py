@@ -20,6 +20,7 @@ COMMAND: Final = (sys.executable, "-m", "ui.desktop.model.clubs")
 WAITS: Final = "A spin goes on: this waits until it is over, since it takes a core."
 MOST_SAID: Final = 40_000_000  # bytes of an answer
 MOST_WORDS: Final = 900
+SAID, WRONG = "said", "wrong"  # files of what it writes
 
 
 class Errand:
@@ -44,34 +45,39 @@ class Errand:
         self.answer: dict[str, object] | None = None
         self.fault = ""
         self._left = b""
-        self._home = tempfile.TemporaryDirectory(
-            prefix="gramwatt-errand-", ignore_cleanup_errors=True
-        )
+        self._home: tempfile.TemporaryDirectory[str] | None = None
         self._process: subprocess.Popen[bytes] | None = None
         self._said: IO[bytes] | None = None
-        home = Path(self._home.name)
+        try:
+            self._home = tempfile.TemporaryDirectory(
+                prefix="gramwatt-errand-", ignore_cleanup_errors=True
+            )
+            self._begin(Path(self._home.name), asked, command)
+        except OSError as fault:
+            self.fault = f"It could not be begun: {fault.strerror}."
+            self._clear()
+
+    def _begin(
+        self, home: Path, asked: Mapping[str, object], command: Sequence[str]
+    ) -> None:
         scratch = home / "scratch"
         scratch.mkdir()
         names = {name: str(scratch) for name in ("TMPDIR", "TEMP", "TMP")}
         (home / "asked").write_text(json.dumps(asked) + "\n", encoding="utf-8")
-        try:
-            with (
-                (home / "asked").open("rb") as given,
-                (home / "said").open("wb") as said,
-                (home / "wrong").open("wb") as wrong,
-            ):
-                self._process = subprocess.Popen(
-                    list(command),
-                    stdin=given,
-                    stdout=said,
-                    stderr=wrong,
-                    env={**os.environ, **names},
-                )
-        except OSError as fault:
-            self.fault = f"It could not be begun: {fault.strerror}."
-            self._home.cleanup()
-            return
-        self._said = (home / "said").open("rb")
+        # Files and no pipes: a pipe that nobody reads for a while could fill.
+        with (
+            (home / "asked").open("rb") as given,
+            (home / SAID).open("wb") as said,
+            (home / WRONG).open("wb") as wrong,
+        ):
+            self._said = (home / SAID).open("rb")
+            self._process = subprocess.Popen(
+                list(command),
+                stdin=given,
+                stdout=said,
+                stderr=wrong,
+                env={**os.environ, **names},
+            )
 
     @property
     def over(self) -> bool:
@@ -125,7 +131,9 @@ class Errand:
 
     def _why(self) -> str:
         """The last line that it left of what went wrong."""
-        wrong = Path(self._home.name) / "wrong"
+        if self._home is None:
+            return ""
+        wrong = Path(self._home.name) / WRONG
         lines = wrong.read_text(encoding="utf-8", errors="replace").strip().splitlines()
         last = several_lines(lines[-1], MOST_WORDS) if lines else ""
         return f"It ended without an answer. {last}".strip()
@@ -135,7 +143,8 @@ class Errand:
         if self._said is not None:
             self._said.close()
             self._said = None
-        self._home.cleanup()
+        if self._home is not None:
+            self._home.cleanup()
 
 
 class Work:

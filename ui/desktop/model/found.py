@@ -16,7 +16,7 @@ from ui.report.words import counted, moment
 from ui.typeset import firm
 
 NAMED: Final = 3  # runs that are named where figures differ
-FIRST: Final = 3  # findings that are told before somebody asks for all
+FIRST: Final = 2  # findings that are told before somebody asks for all
 NOT_TAKEN: Final = (
     "Without its wire log it cannot be among your runs; the club's site shows its "
     "figures."

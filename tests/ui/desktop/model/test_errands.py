@@ -7,6 +7,8 @@ import threading
 from collections.abc import Callable
 from pathlib import Path
 
+import pytest
+
 from ui.desktop.model.errands import Errand, Work
 
 PATIENCE_S = 20.0
@@ -149,3 +151,12 @@ def test_asked_while_it_is_busy_it_goes_on_with_what_it_has() -> None:
     until(lambda: work.step(may_work=True))
     assert work.answer == {"which": "first"}
     assert json.dumps(work.answer)
+
+
+def test_without_room_for_it_that_is_what_it_says(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path / "not there"))
+    errand = Errand({}, python(ECHO))
+    assert errand.over
+    assert errand.fault == "It could not be begun: No such file or directory."
