@@ -20,9 +20,14 @@ from ui.desktop.club_parts import Pages
 from ui.desktop.club_site import SitePage
 from ui.desktop.model.desk import Desk
 from ui.desktop.model.memory import Memory
+from ui.desktop.parts import label
 
 PARTS: Final = ("Pack", "Open", "Site", "Signatures")
 PART: Final = "club part"
+SPINS: Final = (
+    "A spin goes on: nothing is packed, looked into or built until it is over, since "
+    "that takes a core."
+)
 
 
 class ClubRoom(QWidget):
@@ -53,6 +58,9 @@ class ClubRoom(QWidget):
         whole.setContentsMargins(2 * theme.UNIT, theme.UNIT, 2 * theme.UNIT, theme.UNIT)
         whole.setSpacing(theme.UNIT)
         whole.addWidget(self.pages)
+        self._spins = label(SPINS, "muted")
+        self._spins.setVisible(False)
+        whole.addWidget(self._spins)
         whole.addWidget(self._stack, 1)
         self.setAcceptDrops(True)
         self.pages.chosen.connect(self.go_to)
@@ -73,6 +81,12 @@ class ClubRoom(QWidget):
         self._looked = True
         self.pack.refresh()
         self.keys.refresh()
+
+    def show_desk(self) -> None:
+        """Say while a spin goes on that what takes a core waits."""
+        spins = self._desk.is_spinning
+        if spins == self._spins.isHidden():
+            self._spins.setVisible(spins)
 
     @property
     def busy(self) -> bool:

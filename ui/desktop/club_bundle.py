@@ -16,6 +16,7 @@ from ui.desktop import theme
 from ui.desktop.club_parts import KeepKey
 from ui.desktop.club_run import RunBlock
 from ui.desktop.curves_detail import Sentences
+from ui.desktop.curves_shown import open_outside
 from ui.desktop.flow import Flow
 from ui.desktop.model.found import RunFound, differing_words, runs_found, title_of
 from ui.desktop.model.openings import Bundle, Stage
@@ -136,9 +137,7 @@ class BundleView(QWidget):
         add(label(f"{bundle.name}, {bundle.size}", "small"))
         differing = differing_words(self._runs)
         if differing:
-            fault = Fault()
-            fault.tell(differing)
-            add(fault)
+            add(Fault(differing))
         self._add_signature(bundle, keys)
         add(label(terms_words(checked)))
         if checked.notes:
@@ -228,6 +227,10 @@ class BundleView(QWidget):
             block.tick.box.setChecked(block.found.name in self._chosen)
         self.show_taking()
 
+    def _open(self, page: Path) -> None:
+        if not open_outside(page):
+            self.tell([f"Nothing here opens it by itself; it is {page}."])
+
     def tell(self, faults: Sequence[str]) -> None:
         """Say in place why something was not done."""
         self.said.tell(*((words, "fault") for words in faults))
@@ -247,11 +250,15 @@ class BundleView(QWidget):
             return
         found = self._runs[len(self.blocks)]
         folder = bundle.taken.get(found.name)
+        page = bundle.page_of(found.name)
         block = RunBlock(
             found,
+            has_page=page is not None,
             is_chosen=found.name in self._chosen,
             taken=short_path(str(folder)) if folder is not None else "",
         )
+        if page is not None:
+            block.asked.connect(lambda: self._open(page))
         block.chosen.connect(lambda on, n=found.name: self._choose(n, on))
         self._rest.addWidget(block)
         self.blocks.append(block)

@@ -238,7 +238,8 @@ class KeepKey(QWidget):
         self.typed = QLineEdit(key)
         self.typed.setAccessibleName("Their public key")
         self.typed.setPlaceholderText("their key: ed25519:…")
-        self.typed.setVisible(not key)
+        if key:
+            self.typed.hide()
         for wide in (self.name, self.typed):
             wide.setMinimumWidth(theme.scaled(150))
             wide.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)

@@ -9,6 +9,7 @@ from PySide6.QtWidgets import QGridLayout, QHBoxLayout, QVBoxLayout, QWidget
 from ui.desktop import theme
 from ui.desktop.club_parts import Rungs, Tick
 from ui.desktop.curves_detail import Sentences
+from ui.desktop.flow import Flow
 from ui.desktop.model.found import FIRST, NOT_TAKEN, RunFound
 from ui.desktop.parts import Fault, button, column, label, rule
 from ui.report.words import counted
@@ -21,16 +22,21 @@ class RunBlock(QWidget):
 
     Attributes:
         chosen: tells that it is to be put among the person's runs, or not any more.
+        asked: tells that its page is to be shown in the browser.
         found: what is shown.
     """
 
     chosen = Signal(bool)
+    asked = Signal()
 
-    def __init__(self, found: RunFound, *, is_chosen: bool, taken: str) -> None:
+    def __init__(
+        self, found: RunFound, *, is_chosen: bool, taken: str, has_page: bool
+    ) -> None:
         """Show it.
 
         Args:
             found: the run.
+            has_page: whether there is a page of it that was made here.
             is_chosen: whether it is to be put among the person's.
             taken: where it was put already; "" for nowhere.
         """
@@ -40,13 +46,17 @@ class RunBlock(QWidget):
         self.tick.box.setAccessibleName(f"{TAKE}: {found.name}")
         self.tick.box.toggled.connect(self.chosen)
         self._findings = Sentences()
-        self.more = button("", "plain")
+        self.more = button("")
+        self.page = button("Report", name=f"Report of {found.name} in the browser")
+        self.page.clicked.connect(self.asked)
+        if not has_page:
+            self.page.hide()
         self.more.clicked.connect(lambda: self._tell_findings(every=True))
         inside = column(rule(), self._head(), self._standing())
         self._add_differences(inside)
         inside.addLayout(self._evidence())
         inside.addWidget(self._findings)
-        inside.addWidget(self.more, 0, Qt.AlignmentFlag.AlignLeft)
+        inside.addLayout(Flow(self.page, self.more))
         self._add_taking(inside, taken)
         self.setLayout(inside)
         self._tell_findings(every=False)
@@ -80,9 +90,7 @@ class RunBlock(QWidget):
         if not found.differences:
             inside.addWidget(label(found.figures, "muted"))
             return
-        fault = Fault()
-        fault.tell(found.figures)
-        inside.addWidget(fault)
+        inside.addWidget(Fault(found.figures))
         said = Sentences()
         said.tell(*((f"\N{EN DASH} {words}", "") for words in found.differences))
         said.setContentsMargins(theme.scaled(18) + theme.UNIT, 0, 0, 0)

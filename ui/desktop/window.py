@@ -209,6 +209,8 @@ class Window(QWidget):
             self.bench.show_desk()
         elif shown is self.scale:
             self.scale.show_desk()
+        elif shown is self.club:
+            self.club.show_desk()
         self.spin.show_desk()
 
     def _draw(self) -> None:

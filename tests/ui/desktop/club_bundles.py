@@ -99,6 +99,7 @@ def _put(folder: Path) -> None:
     (folder / layout.LOG).write_bytes(LOG)
     (folder / layout.DESCRIPTOR).write_text("{}")
     (folder / "derived" / "nominal" / "findings.json").write_text("[]")
+    (folder / "derived" / "nominal" / layout.REPORT).write_text("<p>a page</p>")
 
 
 def checked(*runs: RunChecked, **changed: object) -> Checked:

@@ -11,8 +11,10 @@ import pytest
 from PySide6.QtCore import (
     QBuffer,
     QByteArray,
+    QEvent,
     QIODevice,
     QMimeData,
+    QObject,
     QPoint,
     QPointF,
     Qt,
@@ -38,7 +40,7 @@ from daq.machine_clock import MachineClock
 from tests.ui.desktop.club_bundles import Fake, checked, run, scale
 from tests.ui.desktop.run_folders import make_run
 from ui.club.signing import known_signers
-from ui.desktop import club_pack, club_site, theme
+from ui.desktop import club_bundle, club_pack, club_site, theme
 from ui.desktop.app import made_application
 from ui.desktop.club import PARTS, ClubRoom
 from ui.desktop.club_bundle import AT_ONCE
@@ -384,12 +386,16 @@ def test_while_a_spin_goes_on_nothing_is_packed_and_it_says_so(
     room.pack.runs.tick(runs / "2026-05-08-a")
     room.pack.work = says(packed(tmp_path / "x.zip"))
     room.pack.go.click()
+    room.show_desk()
+    assert "nothing is packed, looked into or built until it is over" in texts(room)
     qtbot.waitUntil(lambda: WAITS in texts(room.pack))
     QTest.qWait(100)
     assert room.pack.work.waits
     desk.spins = False
     settled(room, qtbot)
     assert room.pack.panel.isVisible()
+    room.show_desk()
+    assert "A spin goes on" not in texts(room)
 
 
 # ------------------------------------------------------------------ opening
@@ -464,6 +470,36 @@ def shown(
     view = room.open.view
     qtbot.waitUntil(lambda: 0 < len(view.blocks) == view._wanted)
     return room
+
+
+def test_nothing_of_it_is_ever_a_window_of_its_own(
+    opened: Open, qtbot: QtBot, tmp_path: Path
+) -> None:
+    appeared: list[str] = []
+
+    class Watch(QObject):
+        @override
+        def eventFilter(self, watched: QObject, event: QEvent) -> bool:
+            is_window = isinstance(watched, QWidget) and watched.isWindow()
+            if event.type() == QEvent.Type.Show and is_window:
+                appeared.append(type(watched).__name__)
+            return False
+
+    watch = Watch()
+    app = made_application()
+    app.installEventFilter(watch)
+    try:
+        found = checked(
+            run(differences=["x"]), run("told", raw=False), signed_by=PUBLIC
+        )
+        room = shown(opened, qtbot, tmp_path, Fake(a=found))
+        room.open.view.ask_name.click()
+        for part in range(len(PARTS)):
+            room.go_to(part)
+        settled(room, qtbot)
+    finally:
+        app.removeEventFilter(watch)
+    assert appeared == ["ClubRoom"]
 
 
 def test_differences_stand_at_the_head_and_at_the_run_with_shape_and_words(
@@ -610,6 +646,25 @@ def test_one_that_is_put_away_makes_room_for_the_next(
     room.open.view.away.emit()
     assert "Drop bundles here" in texts(room.open)
     assert (tmp_path / "a.zip").exists()
+
+
+def test_the_page_that_was_made_here_opens_in_the_browser(
+    opened: Open, qtbot: QtBot, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked: list[str] = []
+
+    def opens(path: Path) -> bool:
+        asked.append(path.read_text())
+        return False
+
+    monkeypatch.setattr(club_bundle, "open_outside", opens)
+    fake = Fake(a=checked(run("one"), run("told", raw=False)))
+    room = shown(opened, qtbot, tmp_path, fake)
+    first, second = room.open.view.blocks
+    assert not second.page.isVisible()
+    first.page.click()
+    assert asked == ["<p>a page</p>"]
+    assert "Nothing here opens it by itself" in texts(room.open.view)
 
 
 def test_what_is_being_typed_stays_while_another_bundle_is_looked_into(

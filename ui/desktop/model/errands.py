@@ -17,7 +17,7 @@ from typing import IO, Final
 from ui.desktop.model.words import several_lines
 
 COMMAND: Final = (sys.executable, "-m", "ui.desktop.model.clubs")
-WAITS: Final = "A spin goes on: this waits until it is over, since it takes a core."
+WAITS: Final = "It waits until the spin is over."
 MOST_SAID: Final = 40_000_000  # bytes of an answer
 MOST_WORDS: Final = 900
 SAID, WRONG = "said", "wrong"  # files of what it writes

@@ -13,6 +13,8 @@ from pathlib import Path
 from typing import Final, TypeAlias
 
 from daq.errors import GramwattError, InputFault
+from daq.records.folder import DERIVED
+from ui.club import layout
 from ui.club.checked import Checked
 from ui.club.inspecting import Inspector
 from ui.club.taking import Taken, take_runs
@@ -93,6 +95,13 @@ class Bundle:
         if self.checked is None or self.scratch is None:
             raise InputFault(f"{self.name} is not open any more: open it again.")
         return take_runs(self.checked, Path(self.scratch.name), out, names)
+
+    def page_of(self, name: str) -> Path | None:
+        """The page of a run that was derived here; None where there is none."""
+        if self.scratch is None:
+            return None
+        run = Path(self.scratch.name) / layout.RUNS / name
+        return next(run.glob(f"{DERIVED}/*/{layout.REPORT}"), None)
 
     def keep(self, taken: Taken) -> None:
         """Remember what was put where."""
