@@ -157,7 +157,7 @@ class BundleView(QWidget):
         checked = bundle.checked
         if checked is None:
             return
-        signature = signature_of(checked, keys.by_key)
+        signature = signature_of(checked, keys)
         if signature.digits:
             head = f"{HEADS[signature.kind]}   {signature.digits}"
             self._inside.addWidget(label(head, "fault"))

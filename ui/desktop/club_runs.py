@@ -10,13 +10,14 @@ from PySide6.QtCore import QModelIndex, Qt, Signal
 from PySide6.QtWidgets import QLineEdit, QSizePolicy, QStackedWidget, QWidget
 
 from ui.desktop import theme
-from ui.desktop.curves_table import STAYS, RunsModel, RunsView, Ticking
+from ui.desktop.curves_table import STAYS, RunsModel, RunsView
 from ui.desktop.flow import Flow
 from ui.desktop.model.library import Library, filtered, ordered
 from ui.desktop.model.memory import Memory
 from ui.desktop.model.packs import may_pack, why_not
 from ui.desktop.model.places import absolute, known_folders, short_path
 from ui.desktop.model.rows import Row
+from ui.desktop.model.ticking import Ticking
 from ui.desktop.parts import Choice, button, column, label
 from ui.report.words import counted
 

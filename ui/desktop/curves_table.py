@@ -3,8 +3,7 @@
 As many columns as fit are shown, the most wanted first; nothing scrolls sideways.
 """
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Final
 
@@ -32,6 +31,7 @@ from ui.desktop import theme
 from ui.desktop.curves_plot import draw_sample
 from ui.desktop.model.rows import Figure, Row
 from ui.desktop.model.styles import Style
+from ui.desktop.model.ticking import DRAWN, Ticking
 from ui.desktop.parts import ABNORMAL, GOOD, NEUTRAL, Mark, plain_tip
 
 Index = QModelIndex | QPersistentModelIndex
@@ -73,39 +73,6 @@ KINDS: Final = (
     ("elsewhere", "log", "Recorded elsewhere."),
     ("unprotected", "unprot.", "On a stand that does not stop its motor by itself."),
     ("bare", "bare", "Without a propeller."),
-)
-
-
-@dataclass(frozen=True, slots=True)
-class Ticking:
-    """What a tick means in a table of runs.
-
-    Attributes:
-        heading: of its column.
-        does: what space does to a run, for whoever hears it.
-        tip: the same where the pointer rests.
-        on: said of a run that is ticked.
-        off: said of one that is not.
-        may: whether a run may be ticked.
-        figures: whether key figures are of use beside it.
-    """
-
-    heading: str
-    does: str
-    tip: str
-    on: str
-    off: str
-    may: Callable[[Row], bool]
-    figures: bool = True
-
-
-DRAWN: Final = Ticking(
-    heading="drawn",
-    does="keeps it drawn",
-    tip="Keep it in the plot beside others (space).",
-    on="kept in the plot",
-    off="not kept in the plot",
-    may=lambda row: row.readable,
 )
 MARKS: Final = {"completed": GOOD, "stopped": NEUTRAL, "elsewhere": NEUTRAL}
 

@@ -4,7 +4,6 @@ A signature says who packed a bundle and that nobody changed it since, and nothi
 about whether it is right.
 """
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
@@ -14,11 +13,13 @@ from ui.club.signing import fingerprint, known_signers, own_key, public_text
 from ui.club.words import signed_words
 from ui.desktop.model.words import one_line
 
+OWN: Final = "own"
 KNOWN: Final = "known"
 UNKNOWN: Final = "unknown"
 UNSIGNED: Final = "unsigned"
 #: In a word or two, beside the sentence.
 HEADS: Final = {
+    OWN: "Signed by you",
     KNOWN: "Signed, known",
     UNKNOWN: "Signed, not known",
 }
@@ -29,7 +30,7 @@ class Signature:
     """Whose signature a bundle bears.
 
     Attributes:
-        kind: known, unknown or unsigned.
+        kind: own, known, unknown or unsigned.
         words: a sentence.
         key: of it; "" where it is unsigned.
         digits: of the key, for two people to read to each other; "" for none.
@@ -39,16 +40,6 @@ class Signature:
     words: str
     key: str = ""
     digits: str = ""
-
-
-def signature_of(checked: Checked, known: Mapping[str, str]) -> Signature:
-    """Whose signature a bundle bears, by the keys that a person keeps."""
-    key = checked.signed_by
-    words = signed_words(key, known)
-    if key is None:
-        return Signature(UNSIGNED, words)
-    kind = KNOWN if key in known else UNKNOWN
-    return Signature(kind, words, key, fingerprint(key))
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +71,19 @@ class Keys:
     def by_key(self) -> dict[str, str]:
         """Names by key."""
         return {signer.key: signer.name for signer in self.known}
+
+
+def signature_of(checked: Checked, keys: Keys) -> Signature:
+    """Whose signature a bundle bears, by the keys of this computer."""
+    key, known = checked.signed_by, keys.by_key
+    words = signed_words(key, known)
+    if key is None:
+        return Signature(UNSIGNED, words)
+    digits = fingerprint(key)
+    if key == keys.own:
+        words = "Signed with the key of this computer, and not changed since."
+        return Signature(OWN, words, key, digits)
+    return Signature(KNOWN if key in known else UNKNOWN, words, key, digits)
 
 
 def read_keys(*, make: bool = False) -> Keys:

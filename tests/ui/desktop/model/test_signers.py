@@ -17,17 +17,21 @@ def _own_keys(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("GRAMWATT_DATA", str(tmp_path / "data"))
 
 
-def test_a_signature_is_known_unknown_or_not_there() -> None:
+def test_a_signature_is_known_unknown_ones_own_or_not_there() -> None:
     signed = checked(signed_by=PUBLIC)
-    unknown = signers.signature_of(signed, {})
+    wren = signers.Keys(known=(signers.Signer("Wren", PUBLIC, ""),))
+    unknown = signers.signature_of(signed, signers.Keys())
     assert unknown.kind == signers.UNKNOWN
     assert unknown.key == PUBLIC
     assert unknown.digits in unknown.words
     assert len(unknown.digits.replace(" ", "")) == 16
-    known = signers.signature_of(signed, {PUBLIC: "Wren"})
+    known = signers.signature_of(signed, wren)
     assert known.kind == signers.KNOWN
     assert known.words.startswith("Signed by Wren (")
-    none = signers.signature_of(checked(), {PUBLIC: "Wren"})
+    own = signers.signature_of(signed, signers.Keys(own=PUBLIC))
+    assert (own.kind, own.digits) == (signers.OWN, known.digits)
+    assert signers.HEADS[own.kind] == "Signed by you"
+    none = signers.signature_of(checked(), wren)
     assert (none.kind, none.key, none.digits) == (signers.UNSIGNED, "", "")
 
 
