@@ -19,6 +19,7 @@ from ui.club.checked import Checked
 from ui.club.inspecting import Inspector
 from ui.club.taking import Taken, take_runs
 from ui.desktop.model.packs import ENDING, size_words
+from ui.desktop.model.rows import stamp_of
 from ui.desktop.model.words import one_line
 from ui.report.words import counted
 
@@ -49,6 +50,7 @@ class Bundle:
         taken: folders of its runs that were put among the person's, by their names.
         left: why a run was not put there, a sentence each.
         scratch: where its runs lie meanwhile; None where none do.
+        stamp: time and size of the file that was looked into; None before.
     """
 
     path: Path
@@ -58,6 +60,13 @@ class Bundle:
     taken: dict[str, Path] = field(default_factory=dict)
     left: tuple[str, ...] = ()
     scratch: Scratch | None = None
+    stamp: tuple[int, int] | None = None
+
+    def is_still(self, path: Path) -> bool:
+        """Whether what is said of it is said of that file as it is now."""
+        if self.stage in (Stage.WAITING, Stage.LOOKING):
+            return True
+        return self.stage is not Stage.FAILED and self.stamp == stamp_of(path)
 
     @property
     def name(self) -> str:
@@ -165,11 +174,11 @@ class Opening:
         found = []
         for path in paths:
             there = next((b for b in self.bundles if b.path == path), None)
-            if there is not None and there.stage is not Stage.FAILED:
+            if there is not None and there.is_still(path):
                 found.append(there)
                 continue
             if there is not None:
-                self.bundles.remove(there)
+                self.put_away(there)
             why = self._why_not(path)
             if why:
                 self.told = f"{self.told} {why}".strip()
@@ -212,7 +221,7 @@ class Opening:
             bundle.stage = Stage.FAILED
             bundle.why = f"There is no room to look into it: {fault.strerror}."
             return
-        self._scratch = scratch
+        self._scratch, bundle.stamp = scratch, stamp_of(bundle.path)
         inspector, path, place = self._inspector, bundle.path, Path(scratch.name)
         self._job = self._pool.submit(lambda: inspector.inspect(path, place))
 

@@ -1,4 +1,4 @@
-"""What it means to tick a run in a table of them: one room draws it, another packs it."""
+"""What it means to tick a run in a table: one room draws it, another packs it."""
 
 from collections.abc import Callable
 from dataclasses import dataclass

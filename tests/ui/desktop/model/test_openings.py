@@ -106,6 +106,23 @@ def test_one_that_is_there_already_is_shown_and_not_looked_into_again(
     assert fake.asked == ["good.zip"]
 
 
+def test_one_that_was_sent_once_more_is_looked_into_anew(
+    opened: Open, tmp_path: Path
+) -> None:
+    fake = Fake(good=InputFault("good.zip is refused: it is cut short."))
+    opening = opened(fake)
+    [path] = files(tmp_path, "good")
+    opening.ask([path])
+    walk(opening)
+    assert stages(opening) == [Stage.REFUSED]
+    path.write_bytes(b"all of its bytes")
+    fake.says["good.zip"] = checked()
+    opening.ask([path])
+    walk(opening)
+    assert stages(opening) == [Stage.OPENED]
+    assert len(opening.bundles) == 1
+
+
 def test_while_a_spin_goes_on_none_is_begun(opened: Open, tmp_path: Path) -> None:
     fake = Fake(good=checked())
     opening = opened(fake)
