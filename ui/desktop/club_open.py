@@ -29,7 +29,6 @@ from ui.desktop.club_bundle import BundleView
 from ui.desktop.club_parts import Progress
 from ui.desktop.curves_table import rendered
 from ui.desktop.flow import Flow
-from ui.desktop.model.errands import WAITS
 from ui.desktop.model.memory import Memory
 from ui.desktop.model.openings import Bundle, Opening, Stage
 from ui.desktop.model.places import own_runs
@@ -149,8 +148,10 @@ class OpenPage(QWidget):
         changed = self.opening.step(may_work=may_work)
         done, of = self.opening.progress
         goes_on: bool = self.opening.busy
-        words = WAITS if goes_on and not may_work else self.opening.words
-        self.progress.tell(words, (done, of) if of > 1 else None)
+        if goes_on and not may_work:
+            self.progress.wait()
+        else:
+            self.progress.tell(self.opening.words, (done, of) if of > 1 else None)
         if changed:
             self._show_list()
         return goes_on

@@ -25,7 +25,7 @@ from ui.desktop.club_parts import Form, Progress, Tick
 from ui.desktop.club_runs import RunsToPack
 from ui.desktop.flow import Flow
 from ui.desktop.model.clubs import PackedTold, Packing, half_made
-from ui.desktop.model.errands import WAITS, Work
+from ui.desktop.model.errands import Work
 from ui.desktop.model.library import Library
 from ui.desktop.model.memory import Memory
 from ui.desktop.model.packs import (
@@ -249,10 +249,12 @@ class PackPage(QWidget):
 
     def _show_work(self) -> None:
         asked = self._asked
-        words = ""
-        if self.work.busy and asked is not None:
-            words = WAITS if self.work.waits else busy_words(len(asked.folders))
-        self.progress.tell(words)
+        if self.work.waits:
+            self.progress.wait()
+        elif self.work.busy and asked is not None:
+            self.progress.tell(busy_words(len(asked.folders)))
+        else:
+            self.progress.tell("")
 
     def _packed(self) -> None:
         self._show_work()

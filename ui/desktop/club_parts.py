@@ -23,6 +23,7 @@ from daq.errors import GramwattError
 from ui.club.signing import MOST_NAME, keep_signer
 from ui.desktop import theme
 from ui.desktop.flow import Flow
+from ui.desktop.model.errands import WAITS
 from ui.desktop.model.standing import MOST
 from ui.desktop.parts import Fault, button, column, label
 
@@ -178,6 +179,10 @@ class Progress(QWidget):
         row.addWidget(self.cancel)
         self.setLayout(column(self._bar, row))
         self.setVisible(False)
+
+    def wait(self) -> None:
+        """Say that it is not going on now; nothing moves then."""
+        self.tell(WAITS, (0, 1))
 
     def tell(self, words: str, progress: tuple[int, int] | None = None) -> None:
         """Show this; "" takes it away.

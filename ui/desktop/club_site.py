@@ -18,7 +18,7 @@ from ui.desktop.curves_shown import open_outside
 from ui.desktop.flow import Flow
 from ui.desktop.model import sites
 from ui.desktop.model.clubs import SiteBuilt
-from ui.desktop.model.errands import WAITS, Work
+from ui.desktop.model.errands import Work
 from ui.desktop.model.memory import Memory
 from ui.desktop.parts import ABNORMAL, Fault, Mark, Upright, button, column, label
 
@@ -172,10 +172,15 @@ class SitePage(QWidget):
         if self.work.step(may_work=may_work):
             self._done()
         else:
-            progress = self.work.progress
-            words = WAITS if self.work.waits else sites.busy_words(progress)
-            self.progress.tell(words, progress)
+            self._show_work()
         return self.work.busy
+
+    def _show_work(self) -> None:
+        progress = self.work.progress
+        if self.work.waits:
+            self.progress.wait()
+        else:
+            self.progress.tell(sites.busy_words(progress), progress)
 
     def _done(self) -> None:
         self.progress.tell("")
