@@ -99,6 +99,7 @@ def take_all(folder: Path) -> int:
     for scheme in SCHEMES:
         camera = Camera(folder, scheme)
         tour(camera)
+        club(camera)
         trip(camera)
         lines(camera)
         camera.window.close()
@@ -151,6 +152,53 @@ def tour(camera: Camera) -> None:
     window.go_to(0)
     window.bench.leave.click()
     camera.live(0.5)
+
+
+def club(camera: Camera) -> None:
+    """Runs packed, bundles opened, one that says something else, and a refused one."""
+    import shutil
+
+    from tests.ui.desktop.club_bundles import tampered
+
+    room = camera.window.club
+    place = camera.folder / f"club-{camera.scheme}"
+    shutil.rmtree(place, ignore_errors=True)
+    place.mkdir()
+    camera.window.go_to(4)
+    room.go_to(0)
+    camera.must("the runs", 20, lambda: not room.busy)
+    for run in sorted((camera.folder / "runs").iterdir())[:3]:
+        room.pack.runs.tick(run.absolute())
+    camera.take("5-club-pack")
+    room.pack.sign.box.setChecked(True)
+    room.pack.choose_file(str(place / "from-a-friend.zip"))
+    room.pack.go.click()
+    camera.must("a bundle", 60, lambda: not room.busy)
+    camera.take("5-club-packed")
+    room.go_to(1)
+    camera.take("5-club-open-empty")
+    bundle = place / "from-a-friend.zip"
+    tampered(bundle, place / "a-tenth-more.zip")
+    (place / "cut-short.zip").write_bytes(bundle.read_bytes()[:20_000])
+    room.open.ask(place / f"{n}.zip" for n in ("from-a-friend", "a-tenth-more"))
+    room.open.ask([place / "cut-short.zip"])
+    camera.live(1.0)
+    camera.take("5-club-looking")
+    camera.must("a look", 120, lambda: not room.busy)
+    for number, name in enumerate(("opened", "differs", "refused")):
+        room.open.list.setCurrentRow(number)
+        camera.live(0.5)
+        camera.take(f"5-club-{name}")
+    room.go_to(2)
+    room.site.folder.setText(str(place))
+    room.site.name.setText("Tern Lane Model Flyers")
+    room.site.go.click()
+    camera.live(2.0)
+    camera.take("5-club-building")
+    camera.must("a site", 120, lambda: not room.busy)
+    camera.take("5-club-site")
+    room.go_to(3)
+    camera.take("5-club-signatures")
 
 
 def trip(camera: Camera) -> None:
@@ -283,6 +331,8 @@ def main() -> int:
     options = parser.parse_args()
     os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
     options.folder.mkdir(parents=True, exist_ok=True)
+    # Whoever takes pictures has keys and calibrations of their own: not in these.
+    os.environ["GRAMWATT_DATA"] = str(options.folder.absolute() / "data")
     sys.stdout.write(f"{take_all(options.folder)} pictures in {options.folder}\n")
     return 0
 

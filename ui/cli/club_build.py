@@ -100,10 +100,7 @@ def _print(club: Club) -> None:
     built, files = club.built, club.built.files
     for one in club.refused:
         print(labelled("refused", f"{one.bundle}: {one.why}"))
-    for told in club.rounds.agreements:
-        stands = f"{len(told.stands)} stands, {told.utc_from[:10]} to"
-        print(labelled("round", f"{told.round}: {stands} {told.utc_to[:10]}"))
-    for words in club.rounds.unused:
+    for words in club.rounds.words():
         print(labelled("round", words))
     twice = f", {built.repeated} came twice" if built.repeated else ""
     print(

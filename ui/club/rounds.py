@@ -44,6 +44,15 @@ class Rounds:
         """What comparisons take, stands by their keys; None where none travelled."""
         return agreement_by_keys(self.agreements[0]) if self.agreements else None
 
+    def words(self) -> tuple[str, ...]:
+        """Each round in a sentence: of how many stands, or why it says nothing."""
+        told = [
+            f'Round robin "{one.round}": {len(one.stands)} stands, '
+            f"{one.utc_from[:10]} to {one.utc_to[:10]}."
+            for one in self.agreements
+        ]
+        return (*told, *self.unused)
+
 
 def rounds_in(entries: Sequence[Entry]) -> Rounds:
     """Every round robin among some runs.

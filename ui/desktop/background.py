@@ -26,7 +26,7 @@ class Background(QObject):
         """
         super().__init__(parent)
         self._pool: ThreadPoolExecutor | None = ThreadPoolExecutor(
-            max_workers=1, thread_name_prefix="curves"
+            max_workers=1, thread_name_prefix="background"
         )
         self._running: dict[str, Callable[[], bool]] = {}
         self._again: dict[str, Callable[[], None]] = {}

@@ -15,13 +15,14 @@ from typing_extensions import override
 
 from ui.desktop.background import Background
 from ui.desktop.curves_detail import report_of
-from ui.desktop.curves_library import LibrarySide, absolute
+from ui.desktop.curves_library import LibrarySide
 from ui.desktop.curves_shown import ShownSide
 from ui.desktop.model.held import hold, marks
 from ui.desktop.model.library import Library
 from ui.desktop.model.making import Making
 from ui.desktop.model.memory import Memory
 from ui.desktop.model.overlay import MOST
+from ui.desktop.model.places import absolute
 from ui.desktop.model.traces import Traces
 from ui.results import ANALYSIS
 

@@ -4,7 +4,6 @@ Shows what the library holds; which folders are asked and which run is chosen is
 the room. Nothing here reads a folder.
 """
 
-import os
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Final
@@ -25,6 +24,7 @@ from ui.desktop.curves_table import STAYS, RunsModel, RunsView
 from ui.desktop.flow import Flow
 from ui.desktop.model.library import Library, filtered, ordered
 from ui.desktop.model.memory import Memory
+from ui.desktop.model.places import absolute, known_folders, own_runs, short_path
 from ui.desktop.model.rows import Row
 from ui.desktop.model.styles import Style
 from ui.desktop.parts import Choice, Fitted, button, column, label
@@ -126,16 +126,11 @@ class LibrarySide(QWidget):
 
     # ------------------------------------------------------------------ folders
 
-    def _known(self) -> list[str]:
-        first = self._memory.text("runs", "runs")
-        return list(dict.fromkeys([first, *self._memory.texts("libraries")]))
-
     def _list_folders(self) -> None:
         chosen = self._memory.text("library")
         self.folders.clear()
-        known = [str(absolute(name)) for name in self._known()]
-        for name in dict.fromkeys(known):
-            self.folders.addItem(_short_path(name), name)
+        for name in map(str, known_folders(self._memory)):
+            self.folders.addItem(short_path(name), name)
             self.folders.setItemData(
                 self.folders.count() - 1, name, Qt.ItemDataRole.ToolTipRole
             )
@@ -147,13 +142,12 @@ class LibrarySide(QWidget):
     def chosen_folders(self) -> list[Path]:
         """Where runs are to be looked for."""
         chosen = str(self.folders.currentData() or "")
-        names = [chosen] if chosen else self._known()
-        return list(dict.fromkeys(absolute(name) for name in names))
+        return [absolute(chosen)] if chosen else known_folders(self._memory)
 
     def _tell_folder(self) -> None:
         chosen = str(self.folders.currentData() or "")
         self.folders.setToolTip(chosen or ALL)
-        own = str(absolute(self._memory.text("runs", "runs")))
+        own = str(own_runs(self._memory))
         self.forget.setVisible(bool(chosen) and chosen != own)
 
     def _choose_folder(self) -> None:
@@ -163,7 +157,7 @@ class LibrarySide(QWidget):
 
     def show_place_of(self, run: Path) -> None:
         """Make sure that a run's folder is among those that are shown."""
-        places = [absolute(name) for name in self._known()]
+        places = known_folders(self._memory)
         if run.parent not in places and run not in places:
             self._memory.push("libraries", str(run.parent))
             self._list_folders()
@@ -250,17 +244,3 @@ class LibrarySide(QWidget):
     def _tell_chosen(self) -> None:
         self.panel.show_row(self.row)
         self.chosen.emit()
-
-
-def absolute(name: str) -> Path:
-    """A path from the root; links in it stay links."""
-    return Path(os.path.abspath(name))  # noqa: PTH100 - resolve() would follow them
-
-
-def _short_path(name: str) -> str:
-    """The end of a path, enough to know it by."""
-    path, home = Path(name), Path.home()
-    parent = path.parent
-    if parent == home or home in parent.parents:
-        parent = Path("~", *parent.relative_to(home).parts)
-    return f"{path.name} ({parent})" if path.name else name

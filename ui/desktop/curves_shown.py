@@ -23,6 +23,7 @@ from PySide6.QtWidgets import (
 from daq.errors import GramwattError, InputFault
 from daq.fresh_file import write_fresh
 from ui.desktop import theme
+from ui.desktop.asking import asking, asking_name
 from ui.desktop.curves_compare import ComparePanel
 from ui.desktop.curves_detail import Sentences, said_of
 from ui.desktop.curves_picture import save_picture
@@ -67,7 +68,6 @@ class ShownSide(QWidget):
         self._marks: Sequence[Mark] = ()
         self._row: Row | None = None
         self._is_empty, self._looked = True, False
-        self._dialog: QFileDialog | None = None
         self.styles: Mapping[Path, Style] = {}
         self._build()
         self.family.currentIndexChanged.connect(lambda _: self._draw())
@@ -280,7 +280,7 @@ class ShownSide(QWidget):
 
     def ask_folder(self, start: Path, then: Callable[[str], None]) -> None:
         """Have a person name a folder of runs."""
-        dialog = self._asking("Folder of runs", QFileDialog.FileMode.Directory)
+        dialog = asking(self, "Folder of runs", QFileDialog.FileMode.Directory)
         dialog.fileSelected.connect(then)
         dialog.setDirectory(str(start))
         dialog.show()
@@ -292,30 +292,10 @@ class ShownSide(QWidget):
         self._ask_name("csv", "Tables (*.csv)", self.save_table)
 
     def _ask_name(self, ending: str, kinds: str, then: Callable[[Path], None]) -> None:
-        dialog = self._asking("Save as", QFileDialog.FileMode.AnyFile)
-        dialog.setAcceptMode(QFileDialog.AcceptMode.AcceptSave)
-        dialog.setNameFilter(kinds)
-        dialog.setDefaultSuffix(ending)
-        dialog.selectFile(f"{FAMILIES[self.family.currentIndex()].key}.{ending}")
+        name = Path(f"{FAMILIES[self.family.currentIndex()].key}.{ending}")
+        dialog = asking_name(self, "Save as", kinds, name)
         dialog.fileSelected.connect(lambda name: then(Path(name)))
         dialog.show()
-
-    def _asking(self, title: str, mode: QFileDialog.FileMode) -> QFileDialog:
-        """A dialog of our own drawing that blocks nothing."""
-        if self._dialog is not None:
-            self._dialog.close()
-        dialog = QFileDialog(self, title)
-        dialog.setOption(QFileDialog.Option.DontUseNativeDialog)
-        dialog.setOption(QFileDialog.Option.DontConfirmOverwrite)
-        dialog.setFileMode(mode)
-        dialog.setModal(False)
-        dialog.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
-        dialog.destroyed.connect(self._dialog_gone)
-        self._dialog = dialog
-        return dialog
-
-    def _dialog_gone(self) -> None:
-        self._dialog = None
 
 
 def _lacking(

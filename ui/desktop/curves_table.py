@@ -31,6 +31,7 @@ from ui.desktop import theme
 from ui.desktop.curves_plot import draw_sample
 from ui.desktop.model.rows import Figure, Row
 from ui.desktop.model.styles import Style
+from ui.desktop.model.ticking import DRAWN, Ticking
 from ui.desktop.parts import ABNORMAL, GOOD, NEUTRAL, Mark, plain_tip
 
 Index = QModelIndex | QPersistentModelIndex
@@ -61,6 +62,7 @@ SHORT: Final = {
     "ended": "mm sim.",
 }
 LITTLE: Final = 640  # width of the table in px below which there is little room
+NARROW: Final = 490  # the same without key figures
 KEYS: Final = tuple(key for key, _, _ in COLUMNS)
 STRETCHED: Final = KEYS.index("article")
 STAYS: Final = KEYS.index("date")  # a column that is never left out
@@ -84,6 +86,7 @@ class RunsModel(QAbstractTableModel):
     """Rows as Qt wants them.
 
     Attributes:
+        ticking: what a tick means.
         ticked_by_hand: tells a run whose tick a person changed.
         sorting: tells the column and whether it is from the highest.
     """
@@ -91,8 +94,9 @@ class RunsModel(QAbstractTableModel):
     ticked_by_hand = Signal(object)
     sorting = Signal(str, bool)
 
-    def __init__(self) -> None:
+    def __init__(self, ticking: Ticking = DRAWN) -> None:
         super().__init__()
+        self.ticking = ticking
         self._rows: list[Row] = []
         self._short = False
         self._ticks: frozenset[Path] = frozenset()
@@ -159,7 +163,7 @@ class RunsModel(QAbstractTableModel):
             return Qt.ItemFlag.NoItemFlags
         flags = Qt.ItemFlag.ItemIsEnabled | Qt.ItemFlag.ItemIsSelectable
         row = self.row(index.row())
-        if index.column() == TICK and row is not None and row.readable:
+        if index.column() == TICK and row is not None and self.ticking.may(row):
             flags |= Qt.ItemFlag.ItemIsUserCheckable
         return flags
 
@@ -173,6 +177,8 @@ class RunsModel(QAbstractTableModel):
         if orientation != Qt.Orientation.Horizontal:
             return None
         if role == Qt.ItemDataRole.DisplayRole:
+            if section == TICK:
+                return self.ticking.heading
             short = self._short and KEYS[section] == "ended"
             return "" if short else COLUMNS[section][1]
         if role == Qt.ItemDataRole.TextAlignmentRole:
@@ -189,7 +195,7 @@ class RunsModel(QAbstractTableModel):
         if role == Qt.ItemDataRole.AccessibleTextRole and key:
             return _cell(row, key)
         if role == Qt.ItemDataRole.ToolTipRole:
-            return _tooltip(row, key)
+            return _tooltip(row, key) if key else self.ticking.tip
         if role == Qt.ItemDataRole.TextAlignmentRole:
             return _alignment(key)
         if role == Qt.ItemDataRole.FontRole:
@@ -204,10 +210,10 @@ class RunsModel(QAbstractTableModel):
 
     def _tick(self, row: Row, role: int) -> object:
         ticked = row.folder in self._ticks
-        if role == Qt.ItemDataRole.CheckStateRole and row.readable:
+        if role == Qt.ItemDataRole.CheckStateRole and self.ticking.may(row):
             return Qt.CheckState.Checked if ticked else Qt.CheckState.Unchecked
         if role == Qt.ItemDataRole.AccessibleTextRole:
-            return "kept in the plot" if ticked else "not kept in the plot"
+            return self.ticking.on if ticked else self.ticking.off
         style = self._styles.get(row.folder)
         if role == Qt.ItemDataRole.DecorationRole and style is not None:
             return self._sample(style)
@@ -234,7 +240,7 @@ class RunsModel(QAbstractTableModel):
 
     def _mark(self, meaning: str) -> QPixmap:
         if meaning not in self._marks:
-            self._marks[meaning] = _rendered(Mark(meaning, 12))
+            self._marks[meaning] = rendered(Mark(meaning, 12))
         return self._marks[meaning]
 
     def _sample(self, style: Style) -> QPixmap:
@@ -256,7 +262,8 @@ def _blank(size: QSize) -> QPixmap:
     return made
 
 
-def _rendered(widget: QWidget) -> QPixmap:
+def rendered(widget: QWidget) -> QPixmap:
+    """A small part as a picture, for a cell or a list."""
     made = _blank(widget.size())
     flags = QWidget.RenderFlag(0)
     widget.render(made, QPoint(), QRegion(), flags)
@@ -303,20 +310,19 @@ def _tooltip(row: Row, key: str) -> str | None:
         return figure.interval if figure else None
     if key == "ended":
         return plain_tip(f"{row.ended}: {row.meaning}")
-    if not key:
-        return "Keep it in the plot beside others (space)."
     return plain_tip(f"{_cell(row, key)}\n{row.folder}")
 
 
 class RunsView(QTableView):
-    """The table; up and down choose a run, space keeps it in the plot."""
+    """The table; up and down choose a run, space ticks it."""
 
     def __init__(self, runs: RunsModel) -> None:
         super().__init__()
         self._runs = runs
         self.setModel(runs)
         runs.modelReset.connect(self.fit)
-        self.setAccessibleName("Runs: up and down choose one, space keeps it drawn")
+        does = runs.ticking.does
+        self.setAccessibleName(f"Runs: up and down choose one, space {does}")
         self.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
         self.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
         self.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
@@ -344,7 +350,8 @@ class RunsView(QTableView):
     def keyPressEvent(self, event: QKeyEvent) -> None:
         row = self._runs.row(self.currentIndex().row())
         keys = (Qt.Key.Key_Space, Qt.Key.Key_Return, Qt.Key.Key_Enter)
-        if event.key() in keys and row is not None and row.readable:
+        may = row is not None and self._runs.ticking.may(row)
+        if event.key() in keys and row is not None and may:
             self._runs.ticked_by_hand.emit(row.folder)
             event.accept()
             return
@@ -358,7 +365,7 @@ class RunsView(QTableView):
     def fit(self) -> None:
         """Show the columns that there is room for, an article in full first."""
         room = self.viewport().width()
-        short = room < theme.scaled(LITTLE)
+        short = room < theme.scaled(LITTLE if self._runs.ticking.figures else NARROW)
         self._runs.shorten(short=short)
         letters = QFontMetrics(theme.font(LETTERS))
         for place, (key, heading, widest) in enumerate(COLUMNS):
@@ -371,6 +378,8 @@ class RunsView(QTableView):
             if key == (LAST if short else EXTRAS):
                 room -= letters.horizontalAdvance(ARTICLE)
             fits = wide <= room and not (short and key == "kind")
+            if key in UNITS and not self._runs.ticking.figures:
+                fits, wide = False, 0
             if short and key == "kind":
                 wide = 0
             room = room - wide if fits or not wide else 0

@@ -251,15 +251,16 @@ class Fault(QWidget):
     Abnormal and no danger: red is kept for what can hurt somebody.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, words: str = "") -> None:
         super().__init__()
-        self._words = label("", "fault")
+        self._words = label(words, "fault")
         inside = QHBoxLayout(self)
         inside.setContentsMargins(0, theme.UNIT // 2, 0, theme.UNIT // 2)
         inside.setSpacing(theme.UNIT)
         inside.addWidget(Mark(ABNORMAL, 18), 0, Qt.AlignmentFlag.AlignTop)
         inside.addWidget(self._words, 1)
-        self.setVisible(False)
+        if not words:  # never shown before it is anywhere: it would be a window
+            self.setVisible(False)
 
     def tell(self, words: str) -> None:
         """Say this; "" takes it away."""

@@ -203,6 +203,7 @@ QLabel[role="danger"] {{
 }}
 QFrame[role="rule"] {{ background: {p.rule}; border: 0; max-height: 1px; }}
 QFrame[role="post"] {{ background: {p.rule}; border: 0; max-width: 1px; }}
+QFrame[role="drop"] {{ border: 2px dashed {p.rule}; }}
 QPushButton, QToolButton {{
   background: {p.sheet}; border: 1px solid {p.rule}; padding: {UNIT - 2}px {UNIT + 4}px;
 }}

@@ -27,10 +27,10 @@ from typing_extensions import override
 
 from ui.desktop import theme
 from ui.desktop.bench import BenchRoom
+from ui.desktop.club import ClubRoom
 from ui.desktop.curves import CurvesRoom
 from ui.desktop.model.desk import Desk
 from ui.desktop.model.memory import Memory
-from ui.desktop.rooms import ClubRoom
 from ui.desktop.scale import ScaleRoom
 from ui.desktop.spin import SpinRoom
 from ui.desktop.stopbar import StopBar, StopKeys
@@ -104,6 +104,7 @@ class Window(QWidget):
         scale: where channels are calibrated.
         spin: where a spin is prepared and followed.
         curves: the library of runs.
+        club: runs shared with others.
         bar: STOP.
     """
 
@@ -122,8 +123,9 @@ class Window(QWidget):
         self.scale = ScaleRoom(desk, memory)
         self.spin = SpinRoom(desk, memory)
         self.curves = CurvesRoom(memory)
+        self.club = ClubRoom(desk, memory)
         self.stack = QStackedWidget()
-        for room in (self.bench, self.scale, self.spin, self.curves, ClubRoom()):
+        for room in (self.bench, self.scale, self.spin, self.curves, self.club):
             self.stack.addWidget(room)
         middle = QHBoxLayout()
         middle.setContentsMargins(0, 0, 0, 0)
@@ -167,6 +169,8 @@ class Window(QWidget):
         self.stack.setFocus()
         if number == ROOMS.index("Curves"):
             self.curves.refresh()
+        elif number == ROOMS.index("Club"):
+            self.club.refresh()
 
     def _to_curves(self, folder: str) -> None:
         self.go_to(ROOMS.index("Curves"))
@@ -205,6 +209,8 @@ class Window(QWidget):
             self.bench.show_desk()
         elif shown is self.scale:
             self.scale.show_desk()
+        elif shown is self.club:
+            self.club.show_desk()
         self.spin.show_desk()
 
     def _draw(self) -> None:
@@ -237,6 +243,7 @@ class Window(QWidget):
         self.bench.dress()
         self.spin.dress()
         self.curves.dress()
+        self.club.dress()
 
     @override
     def changeEvent(self, event: QEvent) -> None:
@@ -259,6 +266,7 @@ class Window(QWidget):
         if app is not None:
             app.removeEventFilter(self._keys)
         self.curves.close_jobs()
+        self.club.close_jobs()
         self.spin.close_jobs()
         self.scale.leave()
         self.desk.close()

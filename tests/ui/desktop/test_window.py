@@ -118,7 +118,7 @@ def test_the_empty_states_say_what_to_do_next(window: Window) -> None:
     assert "type what the meter reads" in texts(window.scale)
     assert "of thrust" not in texts(window.scale)
     window.go_to(4)
-    assert "gramwatt report" in texts(window)
+    assert "Tick the runs that are to be packed" in texts(window.club)
 
 
 def texts(part: QWidget) -> str:
