@@ -193,7 +193,7 @@
     const nature = NATURES[data.nature[row]];
     const box = el("input", { type: "checkbox", "data-id": id, "aria-label": `Choose ${name}, ${rows.text("day", row)}` });
     box.checked = chosen.has(id);
-    const cells = data.cells[row] ? counted(data.cells[row], "cell") : "supply";
+    const cells = data.cells[row] ? counted(data.cells[row], "cell").replace(" ", "\u00a0") : "supply";
     const value = rows.value[row];
     const half = rows.half[row];
     const rank = data.ratings_rank[row];
