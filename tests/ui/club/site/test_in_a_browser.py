@@ -493,10 +493,31 @@ def test_articles_are_held_against_each_other_in_words(
     names = {row.shared.entry.article.name for row in rows}
     for text in verdicts:
         assert all(name in text for name in names) or text.startswith("Not compared")
-    page = browser.texts("main")[0]
-    assert "A specimen is not a model" in page
+    assert "A specimen is not a model" in browser.texts("main")[0]
     browser.click("#verdicts summary")
     assert "Mounting again" in browser.texts("#verdicts details")[0]
+
+
+def test_verdicts_rest_on_all_runs_or_on_the_chosen_alone(
+    browser: Browser, site: Site
+) -> None:
+    families: dict[str, list[Listed]] = {}
+    for row in site.rows:
+        families.setdefault(row.shared.entry.article.key, []).append(row)
+    one, other = sorted(families.values(), key=len)[-2:]
+    browser.open(site.together([one[0], other[0]]), DRAWN)
+    more = len(one) + len(other) - 2
+    assert f"{more} runs more than chosen" in browser.texts("#verdicts")[0]
+    counts = {f"{len(one)} and {len(other)}", f"{len(other)} and {len(one)}"}
+    found = browser.run(f"return {ALL}('#verdicts details')].map(e => e.textContent)")
+    assert all(any(f"({count})" in text for count in counts) for text in found)
+    browser.click("[name=basis][value=chosen]")
+    browser.wait(
+        "return !document.getElementById('verdicts').innerText.includes('more)')"
+    )
+    found = browser.run(f"return {ALL}('#verdicts details')].map(e => e.textContent)")
+    assert all("2 runs (1 and 1)" in text for text in found)
+    assert "verdicts=chosen" in browser.driver.current_url
 
 
 def test_one_article_alone_has_nothing_to_be_held_against(
