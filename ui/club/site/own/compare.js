@@ -77,9 +77,9 @@
   async function curves() {
     const drawn = having();
     find("caption").textContent = family.words;
-    const letters = drawn.map(({ place }) => chart.letter(place)).join(", ");
+    const letters = new Intl.ListFormat("en-GB").format(drawn.map(({ place }) => chart.letter(place)));
     find("told").textContent = drawn.length
-      ? `${letters}, each with its 95 % band, which holds what is known to be uncertain about that run. Marks tell curves apart; they are not readings.`
+      ? `${letters}${drawn.length > 1 ? ", each" : ""} with its 95 % band, which holds what is known to be uncertain about that run. Marks tell curves apart; they are not readings.`
       : "";
     find("lacking").replaceChildren(...runs
       .map((run, place) => ({ run, place }))
@@ -97,6 +97,15 @@
     }
   }
 
+  // Round numbers inside a range, nine at most.
+  function roundPlaces(low, high) {
+    const size = 10 ** Math.floor(Math.log10((high - low) / 9));
+    const step = [1, 2, 2.5, 5, 10].map((one) => one * size).find((one) => (high - low) / one <= 8);
+    const first = Math.ceil(low / step - 1e-9);
+    const last = Math.floor(high / step + 1e-9);
+    return Array.from({ length: last - first + 1 }, (_, at) => Number(((first + at) * step).toPrecision(10)));
+  }
+
   // The same as a table, at round places.
   function values(drawn) {
     if (!drawn.length) {
@@ -105,10 +114,10 @@
     }
     const low = Math.min(...drawn.map(({ curve }) => curve.x[0]));
     const high = Math.max(...drawn.map(({ curve }) => curve.x[curve.x.length - 1]));
-    const places = Array.from({ length: 7 }, (_, at) => low + ((high - low) * at) / 6);
+    const places = roundPlaces(family.xScale * low, family.xScale * high).map((x) => x / family.xScale);
     const head = el("tr", {}, el("th", { scope: "col" }, family.xWords),
       ...drawn.map(({ place }) => el("th", { scope: "col" }, `${chart.letter(place)}, ${family.yUnit}`)));
-    const body = places.map((x) => el("tr", {}, el("th", { scope: "row" }, figure(family.xScale * x)),
+    const body = places.map((x) => el("tr", {}, el("th", { scope: "row" }, String(Number((family.xScale * x).toPrecision(6)))),
       ...drawn.map(({ curve }) => {
         const y = between(curve.x, curve.y, x);
         if (y === null) {
