@@ -63,11 +63,11 @@ def run_page(row: Listed) -> RunPage:
     shared, entry = row.shared, row.shared.entry
     return RunPage(
         id=row.id,
-        title=entry.article.name,
+        title=words.named(entry.article.name),
         protocol=entry.protocol,
         date=words.moment(entry),
         stand=entry.evidence.stand or words.NO_STAND,
-        run=entry.run,
+        run=words.named(entry.run),
         not_measured=words.NATURE_WORDS[words.nature(entry.evidence)],
         headlines=_headlines(entry),
         full=_full_lines(entry.full),
@@ -240,7 +240,7 @@ def run_data(row: Listed) -> dict[str, Any]:
     curves = entry.curves.model_dump(exclude_none=True)
     return {
         "id": row.id,
-        "article": entry.article.name,
+        "article": words.named(entry.article.name),
         "article_key": entry.article.key,
         "motor": entry.article.motor,
         "propeller": entry.article.propeller,

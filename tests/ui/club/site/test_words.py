@@ -103,6 +103,12 @@ def test_the_size_class_goes_by_the_measured_diameter(
     assert words.size_class_in(diameter_mm) == size_in
 
 
+@pytest.mark.parametrize("name", ["", "  ", "\t", "\u202e", "\u200b \u2066"])
+def test_a_name_that_cannot_be_seen_is_given_one(name: str) -> None:
+    assert words.named(name) == "unnamed"
+    assert words.named(f"{name}a") == f"{name}a"
+
+
 def test_a_text_too_long_for_a_row_is_cut_where_it_is_seen() -> None:
     assert words.clipped("x" * 50, 10) == "x" * 9 + "\N{HORIZONTAL ELLIPSIS}"
     assert words.clipped("short", 10) == "short"
