@@ -18,6 +18,7 @@ from scipy.special import stdtrit
 from typing_extensions import override
 
 from daq import units
+from daq.analysis.rounding import figure
 from tests.club.invented import bundles_of, invented, refused
 from tests.ui.club.site.browser import DESKTOP, PHONE, Browser, started
 from tests.ui.club.site.hostile import NAMES, hostile
@@ -62,6 +63,8 @@ class Site:
 
 class Quiet(http.server.SimpleHTTPRequestHandler):
     """Serves files and says nothing."""
+
+    timeout = 1  # of a connection that the browser opened and never used
 
     @override
     def log_message(self, format: str, *args: Any) -> None:
@@ -364,6 +367,19 @@ def test_what_was_typed_and_chosen_is_in_the_address(
 
 
 # ------------------------------------------------------------------ curves
+
+
+def test_figures_are_rounded_as_the_program_rounds(
+    browser: Browser, site: Site
+) -> None:
+    browser.open(site.at("compare.html"), DRAWN)
+    random = np.random.default_rng(5)
+    values = random.normal(0, 1, 400) * 10 ** random.uniform(-6, 7, 400)
+    sizes = np.abs(values) * 10 ** random.uniform(-6, 1, 400)
+    pairs = [[float(v), float(u)] for v, u in zip(values, sizes, strict=True)]
+    pairs += [[0.0, 0.0], [1.5, 0.0996], [250.0, 9.99], [-0.04, 3.0], [12345.0, 950.0]]
+    found = browser.run("return arguments[0].map(p => gramwatt.figure(...p))", pairs)
+    assert found == [figure(value, u) for value, u in pairs]
 
 
 def test_two_chosen_runs_are_laid_over_each_other_with_bands(

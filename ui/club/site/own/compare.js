@@ -99,7 +99,7 @@
 
   // Round numbers inside a range, nine at most.
   function roundPlaces(low, high) {
-    const size = 10 ** Math.floor(Math.log10((high - low) / 9));
+    const size = 10 ** Math.floor(Math.log10((high - low) / 8));
     const step = [1, 2, 2.5, 5, 10].map((one) => one * size).find((one) => (high - low) / one <= 8);
     const first = Math.ceil(low / step - 1e-9);
     const last = Math.floor(high / step + 1e-9);
