@@ -6,7 +6,7 @@ import json
 import threading
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
+from itertools import combinations, pairwise
 from pathlib import Path
 from typing import Any
 from urllib.parse import unquote
@@ -281,7 +281,7 @@ def specific(browser: Browser) -> list[tuple[str, str]]:
         "return [cell.querySelector('.value')?.textContent || '',"
         " cell.querySelector('small').textContent]})"
     )
-    return [(value, told) for value, told in found]
+    return [(value, told.replace("\N{NO-BREAK SPACE}", " ")) for value, told in found]
 
 
 @pytest.mark.parametrize(
@@ -708,6 +708,30 @@ def test_no_page_has_a_barrier(
             )
             assert browser.violations() == [], name
             assert browser.sideways() <= 0, name
+
+
+@pytest.mark.parametrize("width", [320, 390, 620, 940, 1090, 1366, 1920])
+def test_nothing_of_the_table_spills_over_at_any_width(
+    browser: Browser, site: Site, hostile_site: Site, width: int
+) -> None:
+    browser.set_screen((width, 900))
+    for one in (site, hostile_site):
+        browser.open(one.at("index.html"), FILLED)
+        assert browser.sideways() <= 0
+        spilling = browser.run(
+            f"return {ALL}('#runs th, #runs td')].filter("
+            "e => e.clientWidth && e.scrollWidth > e.clientWidth + 1)"
+            ".map(e => e.innerText)"
+        )
+        assert spilling == []
+        boxes = browser.run(
+            f"return {ALL}('#headings button')].map(e => e.getBoundingClientRect())"
+        )
+        for box, other in combinations(boxes, 2):
+            beside = (
+                box["right"] <= other["left"] + 1 or other["right"] <= box["left"] + 1
+            )
+            assert beside or box["bottom"] <= other["top"] + 1
 
 
 def test_an_empty_club_and_one_of_a_single_run(

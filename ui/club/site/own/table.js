@@ -181,7 +181,7 @@
     }
     const half = (high - low) / 2;
     return cell("number", label, el("span", { class: "value" }, figure(value, half)),
-      small(`${figure(low, half)} to ${figure(high, half)}`), small(beside));
+      small(`${figure(low, half)} to\u00a0${figure(high, half)}`), small(beside));
   }
 
   // The highest throttle of a run need not be full.
