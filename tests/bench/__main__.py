@@ -2,8 +2,8 @@
 
 Ratios within one run, never absolute promises: a machine shared with others is
 up to twice as slow from one run to the next. Names: decode, virtual, memory,
-latency, help, stops, firmware, window, library, analysis. ``--quick`` shortens memory,
-latency, stops, firmware, window, library and analysis.
+latency, help, stops, firmware, window, library, analysis, club. ``--quick`` shortens
+memory, latency, stops, firmware, window, library, analysis and club.
 """
 
 import argparse
@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterable
 
 from tests.bench import (
     analysis,
+    club,
     decode,
     firmware,
     latency,
@@ -34,6 +35,7 @@ BENCHMARKS: dict[str, Callable[[bool], Iterable[tuple[str, str]]]] = {
     "window": window.measure,
     "library": library.measure,
     "analysis": analysis.measure,
+    "club": club.measure,
 }
 
 

@@ -6,9 +6,7 @@ any real part. The same seed gives the same runs.
 """
 
 import hashlib
-import json
 import math
-import zipfile
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -260,12 +258,3 @@ def bundles_of(shared: Sequence[Shared], folder: Path) -> None:
     folder.mkdir(parents=True, exist_ok=True)
     for one in shared:
         (folder / one.bundle).write_bytes(f"bundle {one.bundle}".encode())
-
-
-def zipped(shared: Sequence[Shared], path: Path) -> None:
-    """A bundle that holds nothing but entries."""
-    first = shared[0]
-    runs = [one.entry.to_dict() for one in shared]
-    content = {"by": first.by, "licence": first.licence, "runs": runs}
-    with zipfile.ZipFile(path, "w") as bundle:
-        bundle.writestr("shared.json", json.dumps(content))

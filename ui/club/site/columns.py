@@ -69,7 +69,7 @@ def usual_hover(rows: Sequence[Listed]) -> tuple[float, int]:
 
 
 _TEXTS: Final[dict[str, Callable[[Listed], str]]] = {
-    "article": lambda row: row.shared.entry.article.name,
+    "article": lambda row: words.named(row.shared.entry.article.name),
     "motor": lambda row: row.shared.entry.article.motor,
     "propeller": lambda row: row.shared.entry.article.propeller,
     "source": lambda row: row.shared.entry.article.source,

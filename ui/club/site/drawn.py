@@ -22,6 +22,10 @@ WIDTH, HEIGHT = 420.0, 250.0
 LEFT, RIGHT, TOP, BOTTOM = 46.0, 8.0, 12.0, 40.0
 STEPS: Final = (1.0, 2.0, 2.5, 5.0, 10.0)
 MOST_TICKS: Final = 6
+#: A range narrower than this share of its numbers is drawn as if it were wider.
+NARROWEST: Final = 1e-6
+#: The same for numbers near zero, in the units that are shown.
+LEAST: Final = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,8 +87,12 @@ def _told(curve: CurveTold, look: Look) -> str:
 
 
 def ticks(low: float, high: float) -> list[float]:
-    """Round numbers that hold a range between them."""
-    span = high - low if high > low else max(abs(high), 1.0)
+    """Round numbers that hold a range between them, however narrow it is."""
+    largest = max(abs(low), abs(high))
+    if not high - low > max(NARROWEST * largest, LEAST):
+        wider = max(largest / 10, LEAST)
+        low, high = low - wider, high + wider
+    span = high - low
     size = 10.0 ** math.floor(math.log10(span / MOST_TICKS))
     step = next((s * size for s in STEPS if span / (s * size) <= MOST_TICKS), 10 * size)
     first, last = math.floor(low / step + 1e-9), math.ceil(high / step - 1e-9)
@@ -99,7 +107,7 @@ def drawn(curve: CurveTold, look: Look, nature: str) -> Markup:
     low = [max(0.0, a - b) for a, b in zip(y, half, strict=True)]
     high = [a + b for a, b in zip(y, half, strict=True)]
     from_zero = min(low) < 0.5 * max(high)
-    x_ticks = ticks(0.0 if x[0] < 0.5 * x[-1] else x[0], x[-1])
+    x_ticks = ticks(0.0 if 0 <= x[0] < 0.5 * x[-1] else x[0], x[-1])
     y_ticks = ticks(0.0 if from_zero else min(low), max(high))
     across = _Along(x_ticks, LEFT, WIDTH - RIGHT)
     up = _Along(y_ticks, HEIGHT - BOTTOM, TOP)

@@ -36,13 +36,14 @@ class IndexPage:
 
 def index_page(rows: Sequence[Listed], refused: int, repeated: int) -> IndexPage:
     """What stands about the table."""
+    if not rows:
+        return IndexPage(0, "Nothing has been shared yet.", "", refused)
     entries = [row.shared.entry for row in rows]
     articles = counted(len({entry.article.key for entry in entries}), "article")
     stands = counted(len({entry.stand for entry in entries}), "stand")
     lead = f"{counted(len(rows), 'run')} of {articles} on {stands}"
-    if entries:
-        days = sorted(words.day(entry) for entry in entries)
-        lead += f", from {days[0]} to {days[-1]}" if days[0] != days[-1] else ""
+    days = sorted(words.day(entry) for entry in entries)
+    lead += f", from {days[0]} to {days[-1]}" if days[0] != days[-1] else ""
     if repeated:
         lead += f"; {counted(repeated, 'run')} came twice"
     natures = {words.nature(entry.evidence) for entry in entries}

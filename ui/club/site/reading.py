@@ -107,9 +107,10 @@ PARTS: Final = (
         "ratings",
         "Ratings",
         (
-            "What flowed at full throttle is held against what each part is rated for "
-            "as long as one likes. Where the rating lies inside the interval one "
-            "cannot tell. Parts whose rating nobody wrote down are not judged.",
+            "What flowed at the highest throttle of the run is held against what each "
+            "part is rated for as long as one likes. Where the rating lies inside the "
+            "interval one cannot tell. Parts whose rating nobody wrote down are not "
+            "judged.",
         ),
     ),
     Part(

@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
 Lines = list[tuple[str, str]]
 GF: Final = units.n_to_gf(1.0)
+#: From here on a throttle is told as full: it is what a controller makes of it.
+NEARLY_FULL: Final = 0.995
 MARKS: Final = {"within": "good", "cannot tell": "abnormal", "beyond": "danger"}
 
 
@@ -63,16 +65,16 @@ def run_page(row: Listed) -> RunPage:
     shared, entry = row.shared, row.shared.entry
     return RunPage(
         id=row.id,
-        title=entry.article.name,
+        title=words.named(entry.article.name),
         protocol=entry.protocol,
         date=words.moment(entry),
         stand=entry.evidence.stand or words.NO_STAND,
-        run=entry.run,
+        run=words.named(entry.run),
         not_measured=words.NATURE_WORDS[words.nature(entry.evidence)],
         headlines=_headlines(entry),
         full=_full_lines(entry.full),
         ratings=[_rated(one) for one in entry.full.ratings] if entry.full else [],
-        evidence_words=entry.evidence.words,
+        evidence_words=sentence(entry.evidence.words),
         evidence=_evidence_lines(entry, shared),
         checked=shared.checked,
         drawings=drawings(entry.curves, words.nature(entry.evidence)),
@@ -94,8 +96,7 @@ def bundle_href(name: str) -> str:
 def _headlines(entry: Entry) -> list[tuple[str, Figured]]:
     told: list[tuple[str, Figured]] = []
     if entry.full is not None:
-        label = "Thrust at full throttle"
-        told.append((label, figured(entry.full.thrust_n, GF, "gf")))
+        told.append((_at_most(entry.full), figured(entry.full.thrust_n, GF, "gf")))
     hover = entry.hover
     if hover is not None:
         aircraft = (
@@ -104,6 +105,13 @@ def _headlines(entry: Entry) -> list[tuple[str, Figured]]:
         )
         told.append((f"At hover of {aircraft}", figured(hover.specific_n_w, GF, "g/W")))
     return told
+
+
+def _at_most(full: FullTold) -> str:
+    """What the plateau of highest thrust is called: it need not be at full throttle."""
+    if full.throttle_frac >= NEARLY_FULL:
+        return "Thrust at full throttle"
+    return f"Thrust at {100 * full.throttle_frac:.3g} % throttle, the highest"
 
 
 def _full_lines(full: FullTold | None) -> Lines:
@@ -240,7 +248,7 @@ def run_data(row: Listed) -> dict[str, Any]:
     curves = entry.curves.model_dump(exclude_none=True)
     return {
         "id": row.id,
-        "article": entry.article.name,
+        "article": words.named(entry.article.name),
         "article_key": entry.article.key,
         "motor": entry.article.motor,
         "propeller": entry.article.propeller,

@@ -27,6 +27,8 @@ def thinned(curve: CurveTold) -> Rows:
     """The points kept: x, y and half of the interval, shape (3, m), SI."""
     rows = np.array([curve.x, curve.y, curve.half], dtype=float)
     allowed = np.maximum(OFF_OF_HALF * rows[2], OFF_OF_VALUE * rows[1])
+    # A value so near zero that a share of it is none.
+    allowed = np.maximum(allowed, np.finfo(float).tiny)
     kept = {0, rows.shape[1] - 1}
     waiting = [(0, rows.shape[1] - 1)]
     while waiting:

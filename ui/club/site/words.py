@@ -104,6 +104,12 @@ def scale_words(evidence: EvidenceTold) -> str:
     return "" if scale is None else clipped(scale.words, LONGEST_IN_ROW)
 
 
+def named(text: str) -> str:
+    """A name that can be seen and clicked, whatever it is made of."""
+    seen = any(sign.isprintable() and not sign.isspace() for sign in text)
+    return text if seen else "unnamed"
+
+
 def clipped(text: str, longest: int) -> str:
     """A text, cut with an ellipsis where it is longer."""
     if len(text) <= longest:

@@ -123,15 +123,21 @@ class Browser:
 
     def complaints(self) -> list[str]:
         """What the console said since it was asked last."""
-        return [str(entry["message"]) for entry in self.driver.get_log("browser")]
+        return [str(entry["message"]) for entry in self._log("browser")]
 
     def asked_for(self) -> list[str]:
         """Every address that was asked for since it was asked last."""
         found = []
-        for entry in self.driver.get_log("performance"):
+        for entry in self._log("performance"):
             message = json.loads(entry["message"])["message"]
             if message["method"] == "Network.requestWillBeSent":
                 found.append(str(message["params"]["request"]["url"]))
+        return found
+
+    def _log(self, name: str) -> list[dict[str, Any]]:
+        """Entries of a log since it was asked last."""
+        found: list[dict[str, Any]]
+        found = self.driver.get_log(name)  # type: ignore[no-untyped-call]
         return found
 
     def violations(self) -> list[str]:
@@ -140,7 +146,7 @@ class Browser:
         # Past the page's policy, which forbids scripts like this one.
         result = self.driver.execute_async_script(
             "const done = arguments[arguments.length - 1];"
-            "axe.run(document).then(found => done(found.violations), "
+            "axe.run(document, {preload: false}).then(found => done(found.violations), "
             "fault => done([{id: String(fault), nodes: []}]));"
         )
         return [

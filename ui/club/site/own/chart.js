@@ -30,6 +30,8 @@
 
   function traces(curves, look) {
     const drawn = [];
+    // Many bands over each other would hide what they are about.
+    const share = Math.max(0.07, 0.3 / Math.max(2, curves.length));
     curves.forEach(({ place, curve }) => {
       const line = colour(`--c${place + 1}`);
       const x = curve.x.map((value) => look.xScale * value);
@@ -43,7 +45,7 @@
         type: "scatter",
         mode: "lines",
         fill: "toself",
-        fillcolor: clear(line, 0.16),
+        fillcolor: clear(line, share),
         line: { width: 0 },
         hoverinfo: "skip",
         name: `band ${letter(place)}`,
@@ -63,7 +65,33 @@
     return drawn;
   }
 
+  const PLOT_HEIGHT = 0.8; // of the drawing, about: the rest is margin
+  const APART_PX = 17;
+
+  // How far each letter moves up (px), so that those of curves that end together can be
+  // read.
+  function lifted(curves, look, height) {
+    const highs = curves.flatMap(({ curve }) => curve.y.map((value) => look.yScale * value));
+    const span = Math.max(...highs) - (look.fromZero ? 0 : Math.min(...highs)) || 1;
+    const xs = curves.map(({ curve }) => curve.x[curve.x.length - 1]);
+    const near = 0.06 * (Math.max(...xs) - Math.min(...curves.map(({ curve }) => curve.x[0])));
+    const at = curves.map(({ curve }) => ((look.yScale * curve.y[curve.y.length - 1]) / span) * PLOT_HEIGHT * height);
+    const shifts = curves.map(() => 0);
+    const order = curves.map((_, one) => one).sort((one, other) => at[one] - at[other]);
+    order.forEach((one, place) => {
+      for (const other of order.slice(0, place)) {
+        const lowest = at[other] + shifts[other] + APART_PX;
+        if (Math.abs(xs[one] - xs[other]) < near && at[one] + shifts[one] < lowest) {
+          shifts[one] = lowest - at[one];
+        }
+      }
+    });
+    return shifts;
+  }
+
   function layout(curves, look, width) {
+    const height = width < 520 ? 360 : 460;
+    const lifts = lifted(curves, look, height);
     const ink = colour("--ink");
     const axis = {
       color: ink,
@@ -77,7 +105,7 @@
     };
     return {
       autosize: true,
-      height: width < 520 ? 360 : 460,
+      height,
       margin: { l: 56, r: 24, t: 12, b: 56 },
       paper_bgcolor: "rgba(0,0,0,0)",
       plot_bgcolor: "rgba(0,0,0,0)",
@@ -87,13 +115,14 @@
       hoverlabel: { bgcolor: colour("--sheet"), bordercolor: colour("--rule"), font: { color: ink } },
       xaxis: { ...axis, title: { text: look.xWords }, hoverformat: ".3~g" },
       yaxis: { ...axis, title: { text: look.yWords }, rangemode: look.fromZero ? "tozero" : "normal" },
-      annotations: curves.map(({ place, curve }) => ({
+      annotations: curves.map(({ place, curve }, at) => ({
         x: look.xScale * curve.x[curve.x.length - 1],
         y: look.yScale * curve.y[curve.y.length - 1],
         text: letter(place),
         showarrow: false,
         xanchor: "left",
         xshift: 8,
+        yshift: lifts[at],
         font: { color: colour(`--c${place + 1}`), size: 15 },
       })),
     };

@@ -17,6 +17,8 @@
   let runs = [];
   let family = FAMILIES.find((one) => one.name === state.get("family")) || FAMILIES[0];
   let first = "";
+  // Verdicts rest on every run of the chosen articles, or on the chosen runs alone.
+  let whole = state.get("verdicts") !== "chosen";
 
   const agreements = new Map(club.agreed.map((one) => [one.what, {
     within: one.within,
@@ -25,17 +27,17 @@
     biases: new Map(one.biases.map((bias) => [bias.scale, bias])),
   }]));
 
+  async function readOne(id) {
+    await load(`data/runs/${id}.js`);
+    return gramwatt.data(`run ${id}`);
+  }
+
   async function read(ids) {
     const faults = [];
-    const found = await Promise.all(ids.map(async (id) => {
-      try {
-        await load(`data/runs/${id}.js`);
-        return gramwatt.data(`run ${id}`);
-      } catch {
-        faults.push(`The run ${id} is not on this site.`);
-        return null;
-      }
-    }));
+    const found = await Promise.all(ids.map((id) => readOne(id).catch(() => {
+      faults.push(`The run ${id} is not on this site.`);
+      return null;
+    })));
     find("fault").textContent = faults.join(" ");
     return found.filter(Boolean);
   }
@@ -75,9 +77,9 @@
   async function curves() {
     const drawn = having();
     find("caption").textContent = family.words;
-    const letters = drawn.map(({ place }) => chart.letter(place)).join(", ");
+    const letters = new Intl.ListFormat("en-GB").format(drawn.map(({ place }) => chart.letter(place)));
     find("told").textContent = drawn.length
-      ? `${letters}, each with its 95 % band, which holds what is known to be uncertain about that run. Marks tell curves apart; they are not readings.`
+      ? `${letters}${drawn.length > 1 ? ", each" : ""} with its 95 % band, which holds what is known to be uncertain about that run. Marks tell curves apart; they are not readings.`
       : "";
     find("lacking").replaceChildren(...runs
       .map((run, place) => ({ run, place }))
@@ -95,6 +97,15 @@
     }
   }
 
+  // Round numbers inside a range, nine at most.
+  function roundPlaces(low, high) {
+    const size = 10 ** Math.floor(Math.log10((high - low) / 8));
+    const step = [1, 2, 2.5, 5, 10].map((one) => one * size).find((one) => (high - low) / one <= 8);
+    const first = Math.ceil(low / step - 1e-9);
+    const last = Math.floor(high / step + 1e-9);
+    return Array.from({ length: last - first + 1 }, (_, at) => Number(((first + at) * step).toPrecision(10)));
+  }
+
   // The same as a table, at round places.
   function values(drawn) {
     if (!drawn.length) {
@@ -103,10 +114,10 @@
     }
     const low = Math.min(...drawn.map(({ curve }) => curve.x[0]));
     const high = Math.max(...drawn.map(({ curve }) => curve.x[curve.x.length - 1]));
-    const places = Array.from({ length: 7 }, (_, at) => low + ((high - low) * at) / 6);
+    const places = roundPlaces(family.xScale * low, family.xScale * high).map((x) => x / family.xScale);
     const head = el("tr", {}, el("th", { scope: "col" }, family.xWords),
       ...drawn.map(({ place }) => el("th", { scope: "col" }, `${chart.letter(place)}, ${family.yUnit}`)));
-    const body = places.map((x) => el("tr", {}, el("th", { scope: "row" }, figure(family.xScale * x)),
+    const body = places.map((x) => el("tr", {}, el("th", { scope: "row" }, String(Number((family.xScale * x).toPrecision(6)))),
       ...drawn.map(({ curve }) => {
         const y = between(curve.x, curve.y, x);
         if (y === null) {
@@ -131,7 +142,27 @@
       known.letters.push(chart.letter(place));
       found.set(run.article_key, known);
     });
-    return [...found.values()].map((one) => ({ ...one, name: `${one.runs[0].article} (${one.letters.join(", ")})` }));
+    return [...found.values()].map((one) => ({ ...one, chosen: one.runs, name: `${one.runs[0].article} (${one.letters.join(", ")})` }));
+  }
+
+  // Runs of the articles that are not chosen: of the same nature, so that what is
+  // simulated never stands beside what was measured unasked.
+  async function others(several) {
+    const missing = several.map(({ chosen }) => {
+      const ids = new Set(chosen.flatMap((run) => run.siblings));
+      chosen.forEach((run) => ids.delete(run.id));
+      return [...ids];
+    });
+    const found = await Promise.all(missing.map((ids) => Promise.all(ids.map((id) => readOne(id).catch(() => null)))));
+    return several.map(({ chosen }, at) => found[at].filter((run) => run && chosen.some(({ nature }) => nature === run.nature)));
+  }
+
+  function joined(one, more) {
+    if (!more.length) {
+      return one;
+    }
+    const name = `${one.runs[0].article} (${one.letters.join(", ")} and ${counted(more.length, "run")} more)`;
+    return { ...one, runs: [...one.chosen, ...more], name };
   }
 
   function summaries(several, what) {
@@ -179,7 +210,7 @@
   }
 
   function again(several) {
-    const more = new Set(several.flatMap((one) => one.runs.flatMap((run) => run.siblings)));
+    const more = new Set(several.flatMap((one) => one.chosen.flatMap((run) => run.siblings)));
     runs.forEach((run) => more.delete(run.id));
     const room = state.MOST_CHOSEN - runs.length;
     if (!more.size || room <= 0) {
@@ -187,15 +218,41 @@
     }
     const taken = [...more].slice(0, room);
     return el("p", { class: "do" },
-      el("button", { type: "button", "data-add": taken.join(",") }, `Add ${counted(taken.length, "more run")} of ${several.length === 1 ? "this article" : "these articles"}`));
+      el("button", { type: "button", "data-add": taken.join(",") }, `Draw ${counted(taken.length, "more run")} of ${several.length === 1 ? "this article" : "these articles"}`));
   }
 
-  function tellVerdicts() {
-    const several = articles();
+  // Which runs verdicts rest on, where there is a choice.
+  function basis(more) {
+    if (!more) {
+      return null;
+    }
+    const choice = (value, checked, text) => {
+      const radio = el("input", { type: "radio", name: "basis", value });
+      radio.checked = checked;
+      return el("label", { class: "choice" }, radio, text);
+    };
+    return el("fieldset", { class: "plain" }, el("legend", { class: "away" }, "What verdicts rest on"),
+      el("div", { class: "row" },
+        choice("whole", whole, `On all runs of these articles, ${counted(more, "run")} more than chosen`),
+        choice("chosen", !whole, "On the chosen runs alone")));
+  }
+
+  let turn = 0;
+  async function tellVerdicts() {
+    turn += 1;
+    const mine = turn;
+    let several = articles();
     if (several.length < 2) {
       find("verdicts").replaceChildren(
         el("p", { class: "empty" }, several.length ? "All chosen runs are of one article: there is nothing to hold it against. Choose a run of another." : ""), again(several) || "");
       return;
+    }
+    const more = await others(several);
+    if (mine !== turn) {
+      return; // asked again meanwhile
+    }
+    if (whole) {
+      several = several.map((article, at) => joined(article, more[at]));
     }
     const one = several.find(({ key }) => key === first) || several[0];
     const select = el("select", { id: "against" }, ...several.map(({ key, name }) => {
@@ -208,7 +265,8 @@
       held(one, other, "specific thrust"),
       held(one, other, "thrust"),
       ...evidence(one, other)));
-    find("verdicts").replaceChildren(el("p", {}, el("label", {}, "Held against ", select)), ...parts, again(several) || "");
+    const extra = more.reduce((sum, found) => sum + found.length, 0);
+    find("verdicts").replaceChildren(el("p", {}, el("label", {}, "Held against ", select)), basis(extra) || "", ...parts, again(several) || "");
   }
 
   // ---------------------------------------------------------------- all of it
@@ -222,8 +280,7 @@
     find("all").hidden = !runs.length;
     legend();
     families();
-    tellVerdicts();
-    await curves();
+    await Promise.all([tellVerdicts(), curves()]);
     document.body.dataset.ready = String(runs.length);
   }
 
@@ -241,10 +298,18 @@
     find("back").setAttribute("href", `index.html#${state.text()}`);
     await curves();
   });
-  find("verdicts").addEventListener("change", (event) => {
-    first = event.target.value;
-    tellVerdicts();
-    find("against").focus();
+  find("verdicts").addEventListener("change", async (event) => {
+    if (event.target.name === "basis") {
+      whole = event.target.value === "whole";
+      state.set("verdicts", whole ? "" : "chosen");
+      state.write();
+      await tellVerdicts();
+      find("verdicts").querySelector("[name=basis]:checked").focus();
+    } else {
+      first = event.target.value;
+      await tellVerdicts();
+      find("against").focus();
+    }
   });
   find("verdicts").addEventListener("click", async (event) => {
     const button = event.target.closest("button[data-add]");

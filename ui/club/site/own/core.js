@@ -75,9 +75,15 @@
   }
 
   function rounded(value, places) {
-    return places >= 0
-      ? Number(value.toFixed(Math.min(places, 20)))
-      : Math.round(value * 10 ** places) / 10 ** places;
+    if (places >= 0) {
+      return Number(value.toFixed(Math.min(places, 20)));
+    }
+    const size = 10 ** -places;
+    const whole = Math.floor(value / size);
+    const rest = value - whole * size;
+    // Half goes to the even one.
+    const up = rest > size / 2 || (rest === size / 2 && whole % 2 !== 0);
+    return (whole + (up ? 1 : 0)) * size;
   }
 
   function figure(value, uncertainty) {

@@ -175,14 +175,17 @@
   const cell = (kind, label, ...parts) => el("td", { role: "cell", class: kind, "data-label": label }, ...parts);
   const small = (text, kind) => (text ? el("small", { class: kind }, text) : null);
 
-  function ofInterval(value, low, high, label, why) {
+  function ofInterval(value, low, high, label, why, beside) {
     if (value === null) {
       return cell("number", label, small(why, "why"));
     }
     const half = (high - low) / 2;
     return cell("number", label, el("span", { class: "value" }, figure(value, half)),
-      small(`${figure(low, half)} to ${figure(high, half)}`));
+      small(`${figure(low, half)} to\u00a0${figure(high, half)}`), small(beside));
   }
+
+  // The highest throttle of a run need not be full.
+  const partly = (row) => (data.full_throttle[row] < 99.5 ? `at ${data.full_throttle[row]}\u00a0% throttle` : "");
 
   // By keyboard the tray is a hundred tabs away from the first row: a way there.
   const jump = () => el("button", { type: "button", class: "jump" }, "Go to the chosen runs");
@@ -193,7 +196,7 @@
     const nature = NATURES[data.nature[row]];
     const box = el("input", { type: "checkbox", "data-id": id, "aria-label": `Choose ${name}, ${rows.text("day", row)}` });
     box.checked = chosen.has(id);
-    const cells = data.cells[row] ? counted(data.cells[row], "cell") : "supply";
+    const cells = data.cells[row] ? counted(data.cells[row], "cell").replace(" ", "\u00a0") : "supply";
     const value = rows.value[row];
     const half = rows.half[row];
     const rank = data.ratings_rank[row];
@@ -208,7 +211,7 @@
         small(rows.text("stand", row)), small(rows.text("signature", row))),
       ofInterval(value, value - half, value + half, specificWords(now), rows.why(row)),
       ofInterval(data.full_gf[row], data.full_low_gf[row], data.full_high_gf[row],
-        "Full throttle, gf", "not measured"),
+        "Full throttle, gf", "not measured", partly(row)),
       cell("text ratings", "Ratings", el("span", { class: "marked" }, rank < 3 ? mark(RATING_MARKS[rank]) : null, el("span", {}, rows.text("ratings", row)))),
       cell("text evidence", "Evidence", rows.text("rests", row), small(rows.text("scale", row)), small(rows.text("record", row))),
       cell("number day", "Date", rows.text("day", row)));
