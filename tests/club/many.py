@@ -32,7 +32,8 @@ def many(folder: Path, runs: int) -> None:
             f"{layout.RUNS}/{entry.run}/{layout.ENTRY}": _json_bytes(entry.to_dict())
             for entry in told
         }
-        files[layout.TABLE] = csv_bytes([run_row(entry) for entry in told])
+        rows = [run_row(entry) for entry in told]
+        files[layout.TABLE] = csv_bytes(rows, list(rows[0]))
         files[layout.README] = readme_text(told, wishes.by, wishes.licence).encode()
         files[layout.DESCRIPTOR] = _descriptor(files, told, wishes)
         (folder / f"invented-{first:05}.zip").write_bytes(zipped(files))

@@ -24,7 +24,9 @@ Short = Annotated[str, Field(max_length=120)]
 Sentence = Annotated[str, Field(max_length=1200)]
 #: Larger than anything that a bench measures, and small enough to be squared.
 Number = Annotated[float, Field(ge=-1e12, le=1e12)]
-Positive = Annotated[float, Field(gt=0, le=1e12)]
+#: Smaller than anything that a bench measures, and large enough to be divided by.
+LEAST: Final = 1e-9
+Positive = Annotated[float, Field(ge=LEAST, le=1e12)]
 NotNegative = Annotated[float, Field(ge=0, le=1e12)]
 Date = Annotated[str, Field(pattern=r"^\d{4}-\d{2}-\d{2}([T ][0-9:.+Z-]{4,20})?$")]
 Key = Annotated[str, Field(pattern=r"^[0-9a-f]{16}$")]
@@ -73,7 +75,7 @@ class CurveTold(Table):
         }
         if len(sizes) != 1:
             raise ValueError("has lists of different lengths")
-        if any(b <= a for a, b in zip(self.x, self.x[1:], strict=False)):
+        if any(b - a < LEAST for a, b in zip(self.x, self.x[1:], strict=False)):
             raise ValueError("has an x that does not rise")
         return self
 

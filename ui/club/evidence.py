@@ -22,6 +22,14 @@ By = Literal["masses", "coins", "own masses", "meter", "resistor", "nominal"]
 Proof = Literal["real pulses", "zero throttle", "none"]
 RecordState = Literal["re-read", "tables only", "damaged", "changed"]
 
+#: What thrust was held against in a few words, best first: a scale that was held
+#: against nothing is nominal, and so is one of which nothing is said.
+THRUST_BY: Final[Mapping[str, str]] = {
+    "masses": "thrust by weights of a class",
+    "coins": "thrust by coins",
+    "own masses": "thrust by things weighed at home",
+    "nominal": "thrust not calibrated",
+}
 CHANNELS: Final[tuple[Channel, ...]] = get_args(Channel)
 _CLASS: Final = "class "
 _PROVEN: Final[Mapping[str, Proof]] = {"a": "real pulses", "b": "zero throttle"}
@@ -75,6 +83,12 @@ def evidence_of(results: Results) -> EvidenceTold:
         words="",
     )
     return with_words(told)
+
+
+def thrust_by(told: EvidenceTold) -> str:
+    """A key of ``THRUST_BY``; a channel is never held against another's means."""
+    by = next((one.by for one in told.scales if one.channel == "thrust"), "nominal")
+    return by if by in THRUST_BY else "nominal"
 
 
 def with_words(told: EvidenceTold) -> EvidenceTold:

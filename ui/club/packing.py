@@ -161,7 +161,7 @@ def _everything(
     # Whatever order they were named in.
     told = [entries[name] for name in sorted(entries)]
     rows = [run_row(entry) for entry in told]
-    files[layout.TABLE] = csv_bytes(rows)
+    files[layout.TABLE] = csv_bytes(rows, list(rows[0]))
     files[layout.PICTURE] = picture_of(told)
     files[layout.README] = readme_text(told, wishes.by, wishes.licence).encode()
     descriptor = _descriptor(files, told, wishes)

@@ -13,29 +13,32 @@ from typing import TYPE_CHECKING, Final
 from daq.units import n_to_gf
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
 
     from ui.club.entry import Entry, Interval
 
 Cell = str | float | int | bool | None
 #: What a spreadsheet takes for the beginning of a formula.
-FORMULA: Final = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d")
+FORMULA: Final = ("=", "+", "-", "@", "\uff1d", "\uff0b", "\uff0d", "\uff20")
+BLANKS: Final = ("\t", "\r", "\n")
 
 
 def harmless(cell: Cell) -> Cell:
-    """A cell that no spreadsheet runs: text that begins as a formula is quoted."""
+    """A cell that no spreadsheet runs, on one line: a formula's beginning is quoted.
+
+    Also behind white space, which some take away before they look.
+    """
     if not isinstance(cell, str):
         return cell
-    text = " ".join(cell.split("\x00"))
-    return (
-        f"'{text}" if text.lstrip().startswith(FORMULA) or text[:1].isspace() else text
-    )
+    one_line = " ".join(cell.replace("\0", "").splitlines())
+    quoted = one_line.lstrip().startswith(FORMULA) or cell[:1] in BLANKS
+    return f"'{one_line}" if quoted else one_line
 
 
-def csv_bytes(rows: Sequence[Mapping[str, Cell]]) -> bytes:
-    """A CSV file of some rows, all with the keys of the first."""
+def csv_bytes(rows: Iterable[Mapping[str, Cell]], names: Sequence[str]) -> bytes:
+    """A CSV file of some rows, UTF-8, headed by their keys."""
     file = io.StringIO(newline="")
-    writer = csv.DictWriter(file, fieldnames=list(rows[0]), lineterminator="\n")
+    writer = csv.DictWriter(file, fieldnames=names, lineterminator="\n")
     writer.writeheader()
     for row in rows:
         writer.writerow({key: harmless(cell) for key, cell in row.items()})

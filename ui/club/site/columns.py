@@ -10,6 +10,7 @@ from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any, Final
 
 from daq import units
+from ui.club.evidence import THRUST_BY, thrust_by
 from ui.club.site import words
 from ui.club.site.thinned import thinned
 from ui.report.words import sentence
@@ -85,8 +86,8 @@ _TEXTS: Final[dict[str, Callable[[Listed], str]]] = {
 }
 _NUMBERS: Final[dict[str, Callable[[Listed], float]]] = {
     "nature": lambda row: words.NATURE.index(words.nature(row.shared.entry.evidence)),
-    "thrust_by": lambda row: list(words.THRUST_BY).index(
-        words.thrust_by(row.shared.entry.evidence)
+    "thrust_by": lambda row: list(THRUST_BY).index(
+        thrust_by(row.shared.entry.evidence)
     ),
     "record_rank": lambda row: list(words.RECORD).index(
         row.shared.entry.evidence.record

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
+from ui.club.evidence import THRUST_BY
 from ui.club.site import words
 from ui.report.words import sentence
 
@@ -56,21 +57,21 @@ PARTS: Final = (
         ),
         (
             (
-                sentence(words.THRUST_BY["masses"]),
+                sentence(THRUST_BY["masses"]),
                 "Masses whose errors are stated, such as a class of the trade. The "
                 "best that a bench at home has.",
             ),
             (
-                sentence(words.THRUST_BY["coins"]),
+                sentence(THRUST_BY["coins"]),
                 "Coins of a known make: their mass is published, their wear is not.",
             ),
             (
-                sentence(words.THRUST_BY["own masses"]),
+                sentence(THRUST_BY["own masses"]),
                 "Things that were weighed on some other scale, a kitchen scale for "
                 "instance, and share its error.",
             ),
             (
-                sentence(words.THRUST_BY["nominal"]),
+                sentence(THRUST_BY["nominal"]),
                 "The constants that the stand was built with. Nobody held it against "
                 "anything.",
             ),

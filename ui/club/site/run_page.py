@@ -180,6 +180,8 @@ def _evidence_lines(entry: Entry, shared: Shared) -> Lines:
 
 
 def _nature_words(evidence: EvidenceTold) -> str:
+    if evidence.elsewhere:
+        return "Recorded elsewhere: neither driven nor guarded by gramwatt"
     return words.NATURE_WORDS[words.nature(evidence)] or "Measured on a real stand"
 
 
@@ -199,7 +201,7 @@ def _scale(told: Any) -> str:
     }
     known = ""
     if told.u_rel is not None:
-        known = f" Known to {figure(100 * told.u_rel, 100 * told.u_rel or None)} %."
+        known = f" Standard uncertainty {figure(100 * told.u_rel, 100 * told.u_rel or None)} %."
     made = f" Made {told.made_utc[:10]}." if told.made_utc else ""
     return f"{kinds[told.by]}: {told.words}.{known}{made}"
 

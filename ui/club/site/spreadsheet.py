@@ -1,49 +1,23 @@
-"""The table as a file for spreadsheets, which run what looks like a formula.
-
-A cell of text that begins as a formula would is given an apostrophe, so that a
-spreadsheet shows it as text. Numbers are plain numbers in the unit of the heading.
-"""
+"""The site's table as a file for spreadsheets, numbers in the unit of the heading."""
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Final
 
 from ui.club.site import words
 from ui.club.site.columns import GF_PER_N, short
+from ui.club.tables import Cell, csv_bytes
 
 if TYPE_CHECKING:
     from ui.club.entry import Interval
     from ui.club.site.listing import Listed
 
-#: What a spreadsheet takes for the beginning of a formula, also behind white space.
-DANGEROUS: Final = "=+-@"
-Cell = str | float | None
-
 
 def as_csv(rows: Sequence[Listed]) -> bytes:
-    """The table, UTF-8, one run a line, with a heading."""
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(_COLUMNS)
-    for row in rows:
-        writer.writerow([defused(made(row)) for made in _COLUMNS.values()])
-    return text.getvalue().encode()
-
-
-def defused(cell: Cell) -> str:
-    """A cell that no spreadsheet runs."""
-    if cell is None:
-        return ""
-    if not isinstance(cell, str):
-        return repr(cell)
-    one_line = " ".join(cell.replace("\0", "").splitlines())
-    begins = one_line.lstrip()[:1]
-    if (begins and begins in DANGEROUS) or cell.startswith(("\t", "\r", "\n")):
-        return f"'{one_line}"
-    return one_line
+    """The table, UTF-8, one run a line, with a heading; of no run the heading alone."""
+    cells = ({name: made(row) for name, made in _COLUMNS.items()} for row in rows)
+    return csv_bytes(cells, list(_COLUMNS))
 
 
 def _of(told: Interval | None, which: str, scale: float = GF_PER_N) -> float | None:

@@ -1,7 +1,7 @@
 """What the site says of a run: evidence, ratings and figures, in words.
 
 The same words in the table, on the page of the run and in the file for spreadsheets,
-so that what rests on a kitchen scale is never shown as the equal of check masses.
+so that what rests on a kitchen scale is never shown as the equal of weights of a class.
 """
 
 from __future__ import annotations
@@ -11,18 +11,12 @@ from typing import TYPE_CHECKING, Final
 
 from daq import units
 from daq.analysis.rounding import figure
+from ui.club.evidence import THRUST_BY, thrust_by
 
 if TYPE_CHECKING:
     from ui.club.entry import Entry, EvidenceTold, FullTold, Interval, ScaleTold
     from ui.club.site.shared import Shared
 
-#: What the thrust was held against, best first; the last also where nothing is said.
-THRUST_BY: Final = {
-    "masses": "thrust by check masses",
-    "coins": "thrust by coins",
-    "own masses": "thrust by things weighed at home",
-    "nominal": "thrust not calibrated",
-}
 RECORD: Final = {
     "re-read": "record re-read",
     "damaged": "record damaged",
@@ -83,19 +77,13 @@ def scale_of(evidence: EvidenceTold, channel: str) -> ScaleTold | None:
     return next((one for one in evidence.scales if one.channel == channel), None)
 
 
-def thrust_by(evidence: EvidenceTold) -> str:
-    """A key of ``THRUST_BY``; a channel is never held against another's means."""
-    scale = scale_of(evidence, "thrust")
-    return scale.by if scale is not None and scale.by in THRUST_BY else "nominal"
-
-
 def rests_on(evidence: EvidenceTold) -> str:
     """What the thrust rests on in a few words, with how well its scale is known."""
     scale = scale_of(evidence, "thrust")
     words = THRUST_BY[thrust_by(evidence)]
-    if scale is None or scale.u_rel is None:
-        return words
-    return f"{words}, scale known to {_percent(scale.u_rel)}"
+    if scale is not None and scale.u_rel is not None:
+        words += f", scale known to {_percent(scale.u_rel)}"
+    return f"{words}, recorded elsewhere" if evidence.elsewhere else words
 
 
 def scale_words(evidence: EvidenceTold) -> str:

@@ -9,16 +9,12 @@ from typing import Final
 
 from daq.analysis.rounding import figure
 from ui.club.entry import EvidenceTold, ScaleTold
+from ui.club.evidence import THRUST_BY, thrust_by
 from ui.club.plainly import plainly
+from ui.report.words import sentence
 
-#: What thrust was held against, best first: rungs of ``MOST``, and words.
-THRUST_BY: Final = {
-    "masses": (4, "Thrust by weights of a class"),
-    "coins": (3, "Thrust by coins"),
-    "own masses": (2, "Thrust by things weighed at home"),
-    "nominal": (1, "Thrust not calibrated"),
-}
-MOST: Final = 4
+#: Rungs: one for each way to hold thrust against something.
+MOST: Final = len(THRUST_BY)
 WORD_ONLY: Final = "The sender's word only: no wire log"
 CHANGED: Final = "Its record was changed or damaged"
 CHANNELS: Final = ("thrust", "current", "voltage")
@@ -50,9 +46,9 @@ class Standing:
 
 def standing_of(told: EvidenceTold) -> Standing:
     """What a run's figures rest on."""
-    thrust = next((s for s in told.scales if s.channel == "thrust"), None)
-    by = thrust.by if thrust is not None and thrust.by in THRUST_BY else "nominal"
-    rungs, words = THRUST_BY[by]
+    by = thrust_by(told)
+    rungs = MOST - list(THRUST_BY).index(by)
+    words = sentence(THRUST_BY[by])
     if told.record == "tables only":
         rungs, words = 0, WORD_ONLY
     elif told.record != "re-read":

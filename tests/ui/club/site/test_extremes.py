@@ -9,7 +9,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.club.invented import invented
-from ui.club.entry import Curves, CurveTold, Entry, FullTold, HoverTold, Interval
+from ui.club.entry import (
+    LEAST,
+    Curves,
+    CurveTold,
+    Entry,
+    FullTold,
+    HoverTold,
+    Interval,
+)
 from ui.club.site.columns import table_data
 from ui.club.site.frame import filled_in, frame_of
 from ui.club.site.listing import listed
@@ -21,7 +29,7 @@ from ui.club.site.spreadsheet import as_csv
 
 PLAIN = invented(1)[0]
 any_number = st.floats(-1e12, 1e12)
-above_zero = st.floats(0, 1e12, exclude_min=True)
+above_zero = st.floats(LEAST, 1e12)
 not_negative = st.floats(0, 1e12)
 
 
@@ -34,10 +42,13 @@ def intervals(draw: st.DrawFn, numbers: Any = any_number) -> Interval:
 @st.composite
 def curves(draw: st.DrawFn) -> CurveTold:
     count = draw(st.integers(2, 6))
-    x = draw(st.lists(any_number, min_size=count, max_size=count, unique=True))
+    # A curve's points lie apart: on steps from the least to a thousandth of the most.
+    step = draw(st.sampled_from((2 * LEAST, 1e-3, 1.0, 1e6)))
+    places = st.integers(-1000, 1000)
+    x = draw(st.lists(places, min_size=count, max_size=count, unique=True))
     several = st.tuples(*[not_negative] * count)
     return CurveTold(
-        x=tuple(sorted(x)),
+        x=tuple(step * place for place in sorted(x)),
         y=draw(st.tuples(*[above_zero] * count)),
         half=draw(several),
         own_u_rel=draw(several),

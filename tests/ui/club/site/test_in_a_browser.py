@@ -23,6 +23,7 @@ from tests.club.invented import bundles_of, invented, refused
 from tests.ui.club.site.browser import DESKTOP, PHONE, Browser, started
 from tests.ui.club.site.hostile import NAMES, hostile
 from tests.ui.club.site.test_build import CLUB, Agreement
+from ui.club.evidence import THRUST_BY, thrust_by
 from ui.club.site import words
 from ui.club.site.build import build_site
 from ui.club.site.listing import Listed, listed
@@ -187,7 +188,7 @@ def test_each_row_says_what_it_rests_on_and_that_it_is_invented(
         evidence = row.shared.entry.evidence
         plain = text.replace("\N{NO-BREAK SPACE}", " ")
         assert "Invented" in plain
-        assert words.THRUST_BY[words.thrust_by(evidence)] in plain.lower()
+        assert THRUST_BY[thrust_by(evidence)] in plain.lower()
         assert words.RECORD[evidence.record] in plain
 
 
@@ -205,11 +206,11 @@ FILTERS: dict[str, tuple[str, str, Any]] = {
     "motor": ("#motor", "MOTOR C", lambda e: "motor C" in e.article.motor),
     "from": ("#from", "60", lambda e: GF * e.full.thrust_n.value >= 60),
     "to": ("#to", "60,5", lambda e: GF * e.full.thrust_n.value <= 60.5),
-    "masses": ("#evidence", "0", lambda e: words.thrust_by(e.evidence) == "masses"),
+    "masses": ("#evidence", "0", lambda e: thrust_by(e.evidence) == "masses"),
     "any masses": (
         "#evidence",
         "2",
-        lambda e: words.thrust_by(e.evidence) != "nominal",
+        lambda e: thrust_by(e.evidence) != "nominal",
     ),
     "raw": ("#evidence", "raw", lambda e: e.evidence.record == "re-read"),
     "ratings": ("#ratings", "2", lambda e: words.ratings_of(e.full)[0] == 2),

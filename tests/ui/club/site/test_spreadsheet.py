@@ -10,25 +10,7 @@ from daq import units
 from tests.club.invented import invented
 from tests.ui.club.site.hostile import hostile
 from ui.club.site.listing import listed
-from ui.club.site.spreadsheet import as_csv, defused
-
-
-@pytest.mark.parametrize(
-    "cell",
-    ["=1+1", "+1", "-1", "@SUM(A1)", "\t=1", "\r=1", "\n=1", "  =1", "\tplain", "-"],
-)
-def test_what_begins_as_a_formula_is_given_an_apostrophe(cell: str) -> None:
-    assert defused(cell).startswith("'")
-
-
-@pytest.mark.parametrize("cell", ["plain", "", "1.5 inch", "a=b", "#12"])
-def test_other_text_stays_as_it_is(cell: str) -> None:
-    assert defused(cell) == cell
-
-
-@pytest.mark.parametrize(("cell", "told"), [(-1.5, "-1.5"), (4, "4"), (None, "")])
-def test_numbers_stay_numbers(cell: float | None, told: str) -> None:
-    assert defused(cell) == told
+from ui.club.site.spreadsheet import as_csv
 
 
 def test_pandas_reads_the_figures_of_every_run() -> None:

@@ -6,6 +6,7 @@ import pytest
 
 from tests.club.invented import interval, invented
 from ui.club.entry import EvidenceTold, FullTold, RatingTold, ScaleTold
+from ui.club.evidence import thrust_by
 from ui.club.site import words
 from ui.club.site.drawn import LOOKS, drawn, ticks
 
@@ -51,11 +52,11 @@ def test_what_no_mass_was_held_against_is_not_calibrated(kind: str) -> None:
 
 
 def test_another_channels_scale_is_not_the_thrusts() -> None:
-    assert words.thrust_by(by("masses", channel="current")) == "nominal"
+    assert thrust_by(by("masses", channel="current")) == "nominal"
 
 
 def test_how_well_the_scale_is_known_is_told() -> None:
-    told = "thrust by check masses, scale known to 0.40 %"
+    told = "thrust by weights of a class, scale known to 0.40 %"
     assert words.rests_on(by("masses")) == told
 
 

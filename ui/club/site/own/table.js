@@ -56,8 +56,8 @@
     const natures = ["measured", "simulated, not measured", "invented, not measured"];
     options(find("nature"), "all", count("nature").map(([nature, many]) => [nature, `${natures[nature]} (${many})`]));
     options(find("evidence"), "any", [
-      ["0", "thrust by check masses"],
-      ["1", "thrust by check masses or coins"],
+      ["0", "thrust by weights of a class"],
+      ["1", "thrust by weights of a class or coins"],
       ["2", "thrust calibrated by anything"],
       ["raw", "record re-read"],
     ]);
