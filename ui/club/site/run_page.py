@@ -191,19 +191,12 @@ def _channel(channel: str) -> str:
 
 def _scale(told: Any) -> str:
     """A calibration in its own words, what it is and how well it is known."""
-    kinds = {
-        "masses": "Check masses",
-        "coins": "Coins",
-        "own masses": "Things weighed at home",
-        "meter": "A meter",
-        "resistor": "A resistor",
-        "nominal": "Not calibrated",
-    }
     known = ""
     if told.u_rel is not None:
-        known = f" Standard uncertainty {figure(100 * told.u_rel, 100 * told.u_rel or None)} %."
+        percent = 100 * told.u_rel
+        known = f" Standard uncertainty {figure(percent, percent or None)} %."
     made = f" Made {told.made_utc[:10]}." if told.made_utc else ""
-    return f"{kinds[told.by]}: {told.words}.{known}{made}"
+    return f"{sentence(told.words)}.{known}{made}"
 
 
 def _air(entry: Entry) -> str:
