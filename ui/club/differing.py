@@ -79,19 +79,26 @@ def _findings(sent: Entry, own: Entry) -> Iterator[str]:
     for name, finding in ours.items():
         other = theirs.pop(name, None)
         if other is None:
-            yield f"The wire log gives {plainly(name)}, which the sender leaves out."
+            words = _called(name)
+            yield f"{words}: the wire log gives it, and the sender leaves it out."
             continue
         for what in ("value", "low", "high"):
             there, here = getattr(other, what), getattr(finding, what)
             if not _same(there, here):
                 end = {"value": "", "low": ", low end", "high": ", high end"}[what]
                 yield (
-                    f"{plainly(name)}{end}: the sender says {_figure(there)} "
+                    f"{_called(name)}{end}: the sender says {_figure(there)} "
                     f"{finding.unit}, the wire log gives {_figure(here)}."
                 )
                 break
     for name in theirs:
-        yield f"The sender says {plainly(name, 60)}, which the wire log does not give."
+        yield f"{_called(name)}: the sender says it, and the wire log does not."
+
+
+def _called(finding: str) -> str:
+    """A finding by its short name, as a person says it."""
+    words = plainly(finding.replace("-", " "), 60)
+    return f"{words[:1].upper()}{words[1:]}"
 
 
 def _figure(value: float | None) -> str:

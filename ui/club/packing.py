@@ -17,7 +17,7 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from daq.errors import InputFault, RecordFault, WorldFault
+from daq.errors import GramwattError, InputFault, RecordFault, WorldFault
 from daq.fresh_file import refuse_taken, write_fresh
 from daq.records import folder as folders
 from ui.club import layout
@@ -155,7 +155,11 @@ def _everything(
         copy = _unnamed_copy(folder, scratch, wishes)
         if copy.name in entries:
             raise InputFault(f"{folder} is a run that was named already.")
-        entry, own = _files_of(copy, wishes)
+        try:
+            entry, own = _files_of(copy, wishes)
+        except GramwattError as fault:
+            # What is wrong is wrong with the run, and not with its copy.
+            raise type(fault)(str(fault).replace(str(copy), str(folder))) from None
         entries[copy.name] = entry
         files |= {f"{layout.RUNS}/{copy.name}/{name}": own[name] for name in own}
     # Whatever order they were named in.

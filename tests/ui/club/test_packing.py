@@ -257,6 +257,25 @@ def test_a_run_that_was_never_sealed_is_not_packed(tmp_path: Path) -> None:
         pack_runs([run], tmp_path / "x.zip", Wishes())
 
 
+def test_a_run_that_cannot_be_told_of_is_named_by_its_own_folder(
+    tmp_path: Path,
+) -> None:
+    from daq.records.folder import hash_of_bytes
+    from daq.records.wirelog import MAGIC, to_json
+
+    run = copied(tmp_path / "run")
+    first, *others = Reader((SAMPLE / NAME).read_bytes()).records()
+    header = first.json() | {"article": {"name": "half of one"}}
+    records = [LogRecord(first.kind, first.time_ns, to_json(header)), *others]
+    data = MAGIC + b"".join(map(record_bytes, records))
+    (run / NAME).write_bytes(data)
+    content = json.loads((run / "datapackage.json").read_text())
+    content["resources"][0] |= {"hash": hash_of_bytes(data), "bytes": len(data)}
+    (run / "datapackage.json").write_text(json.dumps(content))
+    with pytest.raises(InputFault, match=str(run)):
+        pack_runs([run], tmp_path / "x.zip", Wishes())
+
+
 @pytest.mark.slow
 def test_a_run_that_is_named_twice(tmp_path: Path) -> None:
     with pytest.raises(InputFault, match="named already"):
