@@ -8,7 +8,6 @@ policy forbids it to load or run anything.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from importlib import resources
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -36,7 +35,7 @@ from ui.report.charts import Drawn
 from ui.report.words import moment as moment_words
 from ui.report.words import text_of
 from ui.results import how_far, left_out
-from ui.typeset import firm
+from ui.templates import own_file, templates_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -62,6 +61,7 @@ WITHOUT_INTERVAL: Final = (
     "burst-rise",
     "endurance-measured",
 )
+PACKAGE: Final = "ui.report"
 TEMPLATE = "report.html.j2"
 STYLE = "report.css"
 
@@ -91,31 +91,13 @@ def render(results: Results) -> str:
 
 def filled_in(template_name: str, page: object) -> str:
     """A template of this package with what it shows, every text escaped."""
-    from jinja2 import Environment, FunctionLoader, StrictUndefined
-
     from daq.analysis.rounding import figure
 
-    environment = Environment(
-        loader=FunctionLoader(_own),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        keep_trailing_newline=True,
-        finalize=_set,
-    )
+    environment = templates_of(PACKAGE)
     environment.filters["size"] = lambda u: figure(u, u)
     template = environment.get_template(template_name)
-    return template.render(page=page, style=Markup(_own(STYLE)))  # noqa: S704 - shipped with the program
-
-
-def _set(shown: object) -> object:
-    """Text as it is put on a page; what is markup already stays as it is."""
-    return firm(shown) if type(shown) is str else shown
-
-
-def _own(name: str) -> str:
-    return resources.files("ui.report").joinpath(name).read_text(encoding="utf-8")
+    style = Markup(own_file(PACKAGE, STYLE))  # noqa: S704 - shipped with the program
+    return template.render(page=page, style=style)
 
 
 # ------------------------------------------------------------------ the page

@@ -3,15 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
-from importlib import resources
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
-from ui.typeset import firm
+from ui.templates import templates_of
 
-if TYPE_CHECKING:
-    from jinja2 import Environment
-
+PAGES: Final = "ui.club.site.pages"
 CAUTION: Final = (
     "Figures of specimens, on the stands that they were measured on. Not "
     "safety-rated: follow the makers' instructions, local rules and qualified people."
@@ -51,30 +47,5 @@ def frame_of(club: str, refused: int, *, agreed: bool) -> Frame:
 
 def filled_in(template: str, frame: Frame, page: Any) -> bytes:
     """A template with what it shows, every text escaped."""
-    text = _environment().get_template(template).render(frame=frame, page=page)
-    return text.encode("utf-8")
-
-
-@cache
-def _environment() -> Environment:
-    from jinja2 import Environment, FunctionLoader, StrictUndefined
-
-    return Environment(
-        loader=FunctionLoader(_own),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        keep_trailing_newline=True,
-        finalize=_set,
-    )
-
-
-def _set(shown: object) -> object:
-    """Text as it is put on a page; what is markup already stays as it is."""
-    return firm(shown) if type(shown) is str else shown
-
-
-def _own(name: str) -> str:
-    package = resources.files("ui.club.site.pages")
-    return package.joinpath(name).read_text(encoding="utf-8")
+    made = templates_of(PAGES).get_template(template)
+    return made.render(frame=frame, page=page).encode("utf-8")
