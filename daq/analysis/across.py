@@ -72,25 +72,23 @@ apart there and not here.
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Final
 
 import numpy as np
 
 from daq.analysis.agreed import Agreed, Agreement, Spread
-from daq.analysis.air import ASSUMED_U_KG_M3, ISA_PRESSURE_PA, standard_atmosphere
 from daq.analysis.between_stands import LEFT_OVER
 from daq.analysis.compare import NO_VERDICT, Verdict
 from daq.analysis.measured import t_factor, welch
 from daq.analysis.quantities import QUANTITIES
 from daq.analysis.series import Array
-from daq.analysis.summaries import Summary, common_range, over_range
-
-#: What a density that was noted is off by, as a share: 200 Pa of a barometer, and a
-#: kelvin with humidity that nobody read.
-BAROMETER_U_REL: Final = 200.0 / ISA_PRESSURE_PA
-DENSITY_U_REL: Final = 0.0045
-#: The air of a bench where nobody noted it.
-NOT_NOTED_U_REL: Final = ASSUMED_U_KG_M3 / standard_atmosphere(0.0).density_kg_m3
+from daq.analysis.summaries import (
+    BAROMETER_U_REL,
+    DENSITY_U_REL,
+    NOT_NOTED_U_REL,
+    Summary,
+    common_range,
+    over_range,
+)
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,11 @@ stand's bias is against the robust mean of all, which is the best that a club ha
 nobody knows the truth: what all stands have wrong alike is not seen. Nothing here reads
 a run, leaves one out, or corrects one.
 
+Where the air of every run was noted, what a motor feels of its density is not known
+exactly. That error is the same for all, so of two stands it leaves the difference of
+their airs; each stand carries its own distance from the mean, times the root of two,
+which is exact for two stands on either side of it and careful otherwise.
+
 A stand's own mean is in the mean that it is held against. With what its own runs leave
 of it, v, its share of the mean, w, and the mean's u, its bias is uncertain by the root
 of v^2 (1 - 2 w) + u^2.
@@ -35,8 +40,14 @@ from daq.analysis.precision import (
     mandel_k,
     precision,
 )
+from daq.analysis.quantities import QUANTITIES
 from daq.analysis.series import Array
-from daq.analysis.summaries import Summary, common_range, over_range
+from daq.analysis.summaries import (
+    DENSITY_U_REL,
+    Summary,
+    common_range,
+    over_range,
+)
 from daq.errors import InputFault
 
 #: What a claimed standard uncertainty is multiplied with for 95 %.
@@ -76,7 +87,8 @@ class StandFound:
         log: Its bias: the logarithm of what it reads over the consensus.
         u: Standard uncertainty of that; NaN where nobody mounted the article again.
         half: Half of the 95 % interval; NaN likewise.
-        own_u: What its own runs leave of ``u``, and a change of the article.
+        own_u: What its own runs leave of ``u``, with its air, a bias that is not one
+            factor, and a change of the article.
         own_dof: Degrees of freedom of that.
         claim_u: What it says itself that its scales are uncertain by.
         claim: Whether that holds its bias.
@@ -251,14 +263,25 @@ def round_robin(what: str, runs: Sequence[Summary]) -> RoundFound:
         what=what,
         x=x,
         level=math.exp(consensus.mean),
-        stands=_stands(runs, taken, ranged.log, claims, found, consensus, drift_u),
+        stands=_stands(
+            runs,
+            taken,
+            ranged.log,
+            claims,
+            found,
+            consensus,
+            drift_u,
+            _of_air(what, ranged.rise, taken),
+        ),
         precision=found,
         consensus=consensus,
         suspects=suspects,
         without=_without(results, suspects),
         closing=closing,
         drift_u=drift_u,
-        more_than_claimed=_more_than_claimed(found, claims, drift_u),
+        more_than_claimed=_more_than_claimed(
+            found, np.hypot(claims, _of_air(what, ranged.rise, taken)), drift_u
+        ),
         claimed=math.sqrt(float((claims**2).mean())),
         one_air=ranged.rise is not None,
     )
@@ -301,6 +324,7 @@ def _stands(
     found: Precision,
     consensus: Robust,
     drift_u: float,
+    of_air: Array,
 ) -> tuple[StandFound, ...]:
     alongs = _alongs(log, taken)
     h = mandel_h(found)
@@ -309,7 +333,8 @@ def _stands(
     for place, places in enumerate(taken):
         run, along = runs[places[0]], alongs[place]
         bias = float(found.means[place] - consensus.mean)
-        own_u, own_dof = _own(found, len(places), drift_u, along)
+        more_u = math.hypot(drift_u, float(of_air[place]))
+        own_u, own_dof = _own(found, len(places), more_u, along)
         parts = (_apart(own_u, float(consensus.share[place])), consensus.u)
         u = math.hypot(*parts)
         dof = effective_dof(parts, (own_dof, found.of_means.dof))
@@ -340,7 +365,7 @@ def _stands(
 
 
 def _own(
-    found: Precision, runs: int, drift_u: float, along: Along | None
+    found: Precision, runs: int, more_u: float, along: Along | None
 ) -> tuple[float, float]:
     """What a stand's own runs leave of its bias; NaN where nobody mounted again."""
     if found.within is None:
@@ -348,7 +373,7 @@ def _own(
     changes = along is not None and along.changes
     # A line from the middle to both ends: its root mean square over the range.
     rise = abs(along.rise) / math.sqrt(3.0) if along is not None and changes else 0.0
-    parts = (found.within.sd / math.sqrt(runs), drift_u, rise)
+    parts = (found.within.sd / math.sqrt(runs), more_u, rise)
     return math.hypot(*parts), effective_dof(
         parts, (found.within.dof, math.inf, math.inf)
     )
@@ -358,6 +383,19 @@ def _claim(bias: float, claim_u: float, e_n: float) -> Claim:
     if abs(bias) <= CLAIMED * claim_u:
         return "holds"
     return "does not hold" if abs(e_n) > 1.0 else "cannot tell"
+
+
+def _of_air(what: str, rise: Array | None, taken: Sequence[Sequence[int]]) -> Array:
+    """What each stand's air, other than the mean of all, leaves open, shape (p,)."""
+    if rise is None:
+        return np.zeros(len(taken))
+    exponent = QUANTITIES[what].told_in_air
+    off = np.array([float(rise[places].mean()) for places in taken])
+    # And what was off by a thermometer's reading, that once.
+    found: Array = np.hypot(
+        math.sqrt(2.0) * exponent.u * off, exponent.middle * DENSITY_U_REL
+    )
+    return found
 
 
 def _over(value: float, unit: float) -> float:
