@@ -15,11 +15,12 @@ which is exact for two stands on either side of it and careful otherwise.
 
 A stand's own mean is in the mean that it is held against. With what its own runs leave
 of it, v, its share of the mean, w, and the mean's u, its bias is uncertain by the root
-of v^2 (1 - 2 w) + u^2.
+of v^2 (1 - 2 w) + u^2. v is by the repeatability of all stands, but for one whose
+scatter Cochran's test finds to be larger, which goes by its own.
 """
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final, Literal
 
@@ -272,6 +273,7 @@ def round_robin(what: str, runs: Sequence[Summary]) -> RoundFound:
             consensus,
             drift_u,
             _of_air(what, ranged.rise, taken),
+            [one.places[0] for one in suspects if one.test == "Cochran"],
         ),
         precision=found,
         consensus=consensus,
@@ -325,6 +327,7 @@ def _stands(
     consensus: Robust,
     drift_u: float,
     of_air: Array,
+    scattering: Collection[int],
 ) -> tuple[StandFound, ...]:
     alongs = _alongs(log, taken)
     h = mandel_h(found)
@@ -334,7 +337,9 @@ def _stands(
         run, along = runs[places[0]], alongs[place]
         bias = float(found.means[place] - consensus.mean)
         more_u = math.hypot(drift_u, float(of_air[place]))
-        own_u, own_dof = _own(found, len(places), more_u, along)
+        results = log[places].mean(axis=1)
+        scatter = _scatter(found, results, loose=place in scattering)
+        own_u, own_dof = _own(scatter, len(places), more_u, along)
         parts = (_apart(own_u, float(consensus.share[place])), consensus.u)
         u = math.hypot(*parts)
         dof = effective_dof(parts, (own_dof, found.of_means.dof))
@@ -364,19 +369,25 @@ def _stands(
     return tuple(stands)
 
 
+def _scatter(found: Precision, results: Array, *, loose: bool) -> Spread | None:
+    """What mounting does at a stand: as at all, but for one that scatters more."""
+    if loose:
+        return Spread(float(results.std(ddof=1)), float(results.size - 1))
+    within = found.within
+    return None if within is None else Spread(within.sd, within.dof)
+
+
 def _own(
-    found: Precision, runs: int, more_u: float, along: Along | None
+    scatter: Spread | None, runs: int, more_u: float, along: Along | None
 ) -> tuple[float, float]:
     """What a stand's own runs leave of its bias; NaN where nobody mounted again."""
-    if found.within is None:
+    if scatter is None:
         return math.nan, math.nan
     changes = along is not None and along.changes
     # A line from the middle to both ends: its root mean square over the range.
     rise = abs(along.rise) / math.sqrt(3.0) if along is not None and changes else 0.0
-    parts = (found.within.sd / math.sqrt(runs), more_u, rise)
-    return math.hypot(*parts), effective_dof(
-        parts, (found.within.dof, math.inf, math.inf)
-    )
+    parts = (scatter.sd / math.sqrt(runs), more_u, rise)
+    return math.hypot(*parts), effective_dof(parts, (scatter.dof, math.inf, math.inf))
 
 
 def _claim(bias: float, claim_u: float, e_n: float) -> Claim:

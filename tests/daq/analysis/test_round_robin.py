@@ -110,6 +110,12 @@ def test_a_stand_that_scatters_is_told() -> None:
         ("Cochran", (4,), "outlier")
     ]
     assert one.stands[4].k > one.critical[1]
+    # It goes by its own scatter, which is not what the others are uncertain by.
+    thermometer = 2 / 3 * 0.0045
+    assert one.stands[4].own_u == pytest.approx(
+        math.hypot(0.05 / math.sqrt(3), thermometer)
+    )
+    assert one.stands[0].own_u < one.stands[4].own_u
 
 
 def test_a_bias_that_changes_along_the_range_is_seen() -> None:
