@@ -10,8 +10,9 @@ from typing import Final
 
 from daq.analysis.measured import COVERAGE, t_factor
 from daq.analysis.precision import Deviation, Suspect
-from daq.analysis.round_robin import CLAIMED, FEW, RoundFound, StandFound
+from daq.analysis.round_robin import FEW, RoundFound
 from daq.analysis.rounding import figure, in_passing, with_interval
+from daq.analysis.stand_found import CLAIMED, StandFound
 from daq.units import n_to_gf
 
 #: How a quantity is read, and where.
