@@ -164,7 +164,7 @@ def _suspect(one: Suspect, called: list[str]) -> str:
     if one.test == "Cochran":
         return (
             f"{names} {is_a} in scatter by Cochran's test ({chance}): look at what is "
-            "loose there. Nothing was left out; put it right and spin again."
+            "loose there. Nothing was left out; its bias goes by its own scatter."
         )
     return (
         f"{names} {is_a} by Grubbs' test ({chance}), off all the others. Nothing was "

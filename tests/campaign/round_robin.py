@@ -295,10 +295,12 @@ def _true(what: str, better: OwnCurves, base: OwnCurves, x: Array) -> float:
 # ------------------------------------------------------------------ the tables
 
 
-def one_round(seed: int, stands: int) -> tuple[list[Row], list[Pair]]:
+def one_round(
+    seed: int, stands: int, more_stands: int = MORE_STANDS, true_runs: int = TRUE_RUNS
+) -> tuple[list[Row], list[Pair]]:
     """A club, its round and a comparison in it."""
-    club = a_club(seed, stands + MORE_STANDS)
-    there = club[:stands]
+    club = a_club(seed, stands + more_stands)
+    there = [replace(one, true_runs=true_runs) for one in club[:stands]]
     more = [replace(one, true_runs=MORE_RUNS) for one in club[stands:]]
     found = a_round(there)
     better = BETTER[seed % len(BETTER)]
