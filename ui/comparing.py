@@ -113,7 +113,7 @@ def compare_folders(
     learned = learn(_by_article(teachers))
     known = _agreement_for(groups, agreement)
     if known is not None:
-        learned = _known_within(known) | learned
+        learned = _with_the_clubs(learned, known)
     first = groups[0].mountings
     compared = {
         group.name: compare(first, group.mountings, learned, known)
@@ -154,15 +154,20 @@ def _agreement_for(
     return agreement_for(told, [scale_of(one) for one in everything])
 
 
-def _known_within(known: Agreement) -> dict[str, Reproducibility]:
-    """What mounting again does on a club's stands, by quantity."""
-    from daq.analysis.remounting import Reproducibility
+def _with_the_clubs(
+    learned: Mapping[str, Reproducibility], known: Agreement
+) -> dict[str, Reproducibility]:
+    """What mounting again does, by these runs and on the club's stands together."""
+    from daq.analysis.remounting import Reproducibility, pooled
 
-    return {
-        what: Reproducibility(one.within.sd, one.within.dof, "the club's round robin")
-        for what, one in known.quantities.items()
-        if one.within is not None
-    }
+    found = dict(learned)
+    for what, one in known.quantities.items():
+        if one.within is not None:
+            words = "the club's round robin"
+            clubs = Reproducibility(one.within.sd, one.within.dof, words)
+            own = learned.get(what)
+            found[what] = clubs if own is None else pooled(own, clubs)
+    return found
 
 
 def _noises(first: Group, second: Group) -> tuple[NoiseDifference, ...]:

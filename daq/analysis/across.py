@@ -50,8 +50,11 @@ article, stand k(i) and scale s(i), which names the stand with its calibrations;
                w_i)^2. Many degrees of freedom.
 
 7. u^2 is the sum of the parts, F = u^4 / sum of (part^2 / its degrees of freedom) and
-   at least 1; the 95 % interval is d -+ t(F) u, with Student's two-sided factor, no
-   rounding of F. As a share: exp(.) - 1.
+   at least 1, where a part is a variance; half of the 95 % interval is t(F) u, with
+   Student's two-sided factor and no rounding of F, or t(f) times the root of one part
+   with its own degrees of freedom f, where that is more for any part: what is certain
+   to be uncertain may not make what is known from a few runs look known. The interval
+   is d -+ half; as a share: exp(.) - 1.
 8. Verdict: "more" where the lower limit is above zero, "less" where the upper one is
    below, else "cannot tell"; "no verdict" as said above.
 
@@ -72,25 +75,23 @@ apart there and not here.
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Final
 
 import numpy as np
 
 from daq.analysis.agreed import Agreed, Agreement, Spread
-from daq.analysis.air import ASSUMED_U_KG_M3, ISA_PRESSURE_PA, standard_atmosphere
 from daq.analysis.between_stands import LEFT_OVER
 from daq.analysis.compare import NO_VERDICT, Verdict
 from daq.analysis.measured import t_factor, welch
 from daq.analysis.quantities import QUANTITIES
 from daq.analysis.series import Array
-from daq.analysis.summaries import Summary, common_range, over_range
-
-#: What a density that was noted is off by, as a share: 200 Pa of a barometer, and a
-#: kelvin with humidity that nobody read.
-BAROMETER_U_REL: Final = 200.0 / ISA_PRESSURE_PA
-DENSITY_U_REL: Final = 0.0045
-#: The air of a bench where nobody noted it.
-NOT_NOTED_U_REL: Final = ASSUMED_U_KG_M3 / standard_atmosphere(0.0).density_kg_m3
+from daq.analysis.summaries import (
+    BAROMETER_U_REL,
+    DENSITY_U_REL,
+    NOT_NOTED_U_REL,
+    Summary,
+    common_range,
+    over_range,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -214,7 +215,8 @@ def hold_across(
     verdict = NO_VERDICT
     if not missing:
         u, dof = _combined(list(parts.values()))
-        half = float(t_factor(dof)) * u
+        alone = [float(t_factor(part.dof)) * part.u for part in parts.values()]
+        half = max(float(t_factor(dof)) * u, *alone)
         verdict = _verdict(log, half)
     return Across(
         what=what,

@@ -40,6 +40,13 @@ class Reproducibility:
     words: str
 
 
+def pooled(one: Reproducibility, other: Reproducibility) -> Reproducibility:
+    """What two sources say together, by their degrees of freedom."""
+    dof = one.dof + other.dof
+    variance = (one.dof * one.sd_rel**2 + other.dof * other.sd_rel**2) / dof
+    return Reproducibility(math.sqrt(variance), dof, f"{one.words} and {other.words}")
+
+
 def scatter_of(groups: Sequence[Sequence[Array]]) -> tuple[float, float] | None:
     """Standard deviation of one mounting about its article, and degrees of freedom.
 

@@ -10,8 +10,9 @@ from typing import Final
 
 from daq.analysis.measured import COVERAGE, t_factor
 from daq.analysis.precision import Deviation, Suspect
-from daq.analysis.round_robin import CLAIMED, FEW, RoundFound, StandFound
+from daq.analysis.round_robin import FEW, RoundFound
 from daq.analysis.rounding import figure, in_passing, with_interval
+from daq.analysis.stand_found import CLAIMED, StandFound
 from daq.units import n_to_gf
 
 #: How a quantity is read, and where.
@@ -163,7 +164,7 @@ def _suspect(one: Suspect, called: list[str]) -> str:
     if one.test == "Cochran":
         return (
             f"{names} {is_a} in scatter by Cochran's test ({chance}): look at what is "
-            "loose there. Nothing was left out; put it right and spin again."
+            "loose there. Nothing was left out; its bias goes by its own scatter."
         )
     return (
         f"{names} {is_a} by Grubbs' test ({chance}), off all the others. Nothing was "

@@ -4,12 +4,13 @@ What ``across`` and ``round_robin`` take. Nothing here compares.
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
+from daq.analysis.air import ASSUMED_U_KG_M3, ISA_PRESSURE_PA, standard_atmosphere
 from daq.analysis.compare import NARROWEST_SHARE, POINTS, Mounting
 from daq.analysis.measured import Measured, combine
 from daq.analysis.quantities import QUANTITIES
@@ -18,6 +19,12 @@ from daq.errors import InputFault
 
 #: Points along a curve: between two of them a straight line is near enough.
 TOLD_POINTS: Final = 25
+#: What a density that was noted is off by, as a share: 200 Pa of a barometer, and a
+#: kelvin with humidity that nobody read.
+BAROMETER_U_REL: Final = 200.0 / ISA_PRESSURE_PA
+DENSITY_U_REL: Final = 0.0045
+#: The air of a bench where nobody noted it.
+NOT_NOTED_U_REL: Final = ASSUMED_U_KG_M3 / standard_atmosphere(0.0).density_kg_m3
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +55,10 @@ class Summary:
 
 
 def summary_of(
-    what: str, mounting: Mounting, points: int = TOLD_POINTS
+    what: str,
+    mounting: Mounting,
+    points: int = TOLD_POINTS,
+    alike: Collection[str] = (),
 ) -> Summary | None:
     """A run's curve of a quantity over its whole range; None where it has none.
 
@@ -56,6 +66,8 @@ def summary_of(
         what: A key of ``QUANTITIES``.
         mounting: The run.
         points: At how many points.
+        alike: Names of sources that are the same in all runs that are to be held
+            against each other, and are left out: those of an article that travels.
     """
     quantity = QUANTITIES[what]
     curve = quantity.curve(mounting.analysis)
@@ -69,10 +81,12 @@ def summary_of(
     log = combine(quantity.sign * np.log(found.value), [(slope, found)])
     of_scale = mounting.analysis.evidence.of_scale
     shared = Measured(
-        log.value, {n: one for n, one in log.sources.items() if n in of_scale}
+        log.value,
+        {n: s for n, s in log.sources.items() if n in of_scale and n not in alike},
     )
     own = Measured(
-        log.value, {n: one for n, one in log.sources.items() if n not in of_scale}
+        log.value,
+        {n: s for n, s in log.sources.items() if n not in of_scale and n not in alike},
     )
     air = mounting.air
     noted = air is not None and not air.assumed

@@ -20,6 +20,8 @@ from daq.analysis.series import Array, Series
 SEAT: Final = "seat of the article"
 WASH: Final = "wash on the mount"
 ASLEEP: Final = "draw of the controller asleep"
+#: What of it the article takes with it when it travels to another stand.
+TRAVELS: Final = frozenset((ASLEEP,))
 #: Part of a calibrated scale that a person found by mounting the same thing two ways.
 TRIED: Final = "mounting"
 ROOT_3: Final = math.sqrt(3.0)

@@ -136,7 +136,8 @@ def told_apart(
     parts = [part for name, part in found.parts.items() if name != "air"]
     u = [part.u for part in parts]
     dof = effective_dof(u, [part.dof for part in parts])
-    half = float(t_factor(dof)) * math.hypot(*u)
+    alone = [float(t_factor(part.dof)) * part.u for part in parts]
+    half = max(float(t_factor(dof)) * math.hypot(*u), *alone)
     return abs(found.log) > half, half
 
 

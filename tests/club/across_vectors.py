@@ -13,19 +13,18 @@ from typing import Any
 
 import numpy as np
 
-from daq.analysis.across import (
-    BAROMETER_U_REL,
-    DENSITY_U_REL,
-    NOT_NOTED_U_REL,
-    Across,
-    hold_across,
-)
+from daq.analysis.across import Across, hold_across
 from daq.analysis.agreed import Agreed, Agreement, Spread, StandBias
 from daq.analysis.between_stands import LEFT_OVER
 from daq.analysis.compare import NARROWEST_SHARE, POINTS
 from daq.analysis.quantities import QUANTITIES
 from daq.analysis.series import Array
-from daq.analysis.summaries import Summary
+from daq.analysis.summaries import (
+    BAROMETER_U_REL,
+    DENSITY_U_REL,
+    NOT_NOTED_U_REL,
+    Summary,
+)
 from daq.errors import InputFault
 
 VECTORS = Path(__file__).parent / "across_vectors.json"

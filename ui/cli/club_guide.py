@@ -14,6 +14,7 @@ def add_parser(
         help="how a club lets an article go round its stands",
         description="Print the guide to a round robin: who sends what, in which order.",
     )
+    parser.add_argument("--json", action="store_true", help="print JSON instead")
     parser.set_defaults(run=run)
     return parser
 
@@ -22,6 +23,10 @@ def run(args: argparse.Namespace) -> int:
     """Print the guide as it is."""
     from ui.club.guide import guide
 
-    del args
-    print(guide(), end="")
+    if args.json:
+        import json
+
+        print(json.dumps({"guide": guide()}))
+    else:
+        print(guide(), end="")
     return 0

@@ -206,9 +206,11 @@ def _found(
 
 def _summaries(what: str, results: Sequence[Results]) -> list[Summary]:
     from daq.analysis.summaries import summary_of
+    from daq.analysis.unseen import TRAVELS
     from ui.comparing import mounting_of
 
-    runs = [summary_of(what, mounting_of("the traveller", one)) for one in results]
+    mountings = [mounting_of("the traveller", one) for one in results]
+    runs = [summary_of(what, one, alike=TRAVELS) for one in mountings]
     return [run for run in runs if run is not None]
 
 

@@ -12,7 +12,7 @@ import math
 from pathlib import Path
 from typing import Annotated, Any, Final, Literal
 
-from pydantic import Field, ValidationError
+from pydantic import AfterValidator, Field, ValidationError
 
 from daq.errors import InputFault, WorldFault
 from daq.typed_toml import Table, told
@@ -25,6 +25,16 @@ MOST_STANDS: Final = 500
 #: More degrees of freedom than this are as good as any number.
 MANY_DOF: Final = 1e9
 
+
+def _on_one_line(text: str) -> str:
+    """Names and sentences are shown in terminals, a stranger's too."""
+    if not text.isprintable():
+        raise ValueError("it must be plain text on one line")
+    return text
+
+
+Name = Annotated[Short, AfterValidator(_on_one_line)]
+Sentence = Annotated[str, Field(max_length=1200), AfterValidator(_on_one_line)]
 Dof = Annotated[float, Field(ge=1, le=MANY_DOF)]
 #: A logarithm: nobody's stand is off by more than a factor of seven.
 Log = Annotated[float, Field(ge=-2, le=2)]
@@ -68,7 +78,7 @@ class StandTold(Table):
 
     scale: Key
     stand: Key
-    name: Short
+    name: Name
     runs: Annotated[int, Field(ge=1, le=1000)]
 
 
@@ -98,8 +108,8 @@ class AgreementTold(Table):
     """
 
     format: Literal[1]
-    round: Short
-    article: Short
+    round: Name
+    article: Name
     utc_from: Date
     utc_to: Date
     simulated: bool
@@ -108,9 +118,7 @@ class AgreementTold(Table):
     stands: Annotated[tuple[StandTold, ...], Field(min_length=2, max_length=500)]
     ranges: dict[Quantity, RangeTold]
     quantities: Annotated[dict[Quantity, AgreedTold], Field(min_length=1)]
-    sentences: Annotated[
-        tuple[Annotated[str, Field(max_length=1200)], ...], Field(max_length=600)
-    ] = ()
+    sentences: Annotated[tuple[Sentence, ...], Field(max_length=600)] = ()
 
     def to_dict(self) -> dict[str, Any]:
         """Plain values for JSON; what is not known is ``null``."""

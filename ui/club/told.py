@@ -9,14 +9,15 @@ import math
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
-from daq.analysis.round_robin import CLAIMED
 from daq.analysis.rounding import figure
+from daq.analysis.stand_found import CLAIMED
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from daq.analysis.precision import Deviation, Precision
-    from daq.analysis.round_robin import Closing, RoundFound, StandFound
+    from daq.analysis.round_robin import Closing, RoundFound
+    from daq.analysis.stand_found import StandFound
     from ui.club.agreeing import Round
 
 NONE = "\N{EN DASH}"

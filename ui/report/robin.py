@@ -173,7 +173,7 @@ def _draw(
     found: RoundFound, names: dict[str, str], place: int, *, simulated: bool
 ) -> Drawn:
     """Each stand's bias with its interval, and what it claims."""
-    from daq.analysis.round_robin import CLAIMED
+    from daq.analysis.stand_found import CLAIMED
 
     title = f"Biases in {found.what}"
     key = f"biases-{place}"

@@ -73,7 +73,9 @@ def test_on_one_stand_it_is_students_test_of_two_samples() -> None:
     # Air of one bench adds two densities, and nothing of the barometer.
     density = (2 / 3) * 0.0045 * math.sqrt(1.0)
     assert found.u == pytest.approx(math.hypot(u, density))
-    assert found.half == pytest.approx(float(t_factor(found.dof)) * found.u)
+    # A little that is certain makes the interval no narrower than mounting alone.
+    assert float(t_factor(found.dof)) * found.u < float(t_factor(2.0)) * u
+    assert found.half == pytest.approx(float(t_factor(2.0)) * u)
 
 
 def test_a_scale_cancels_between_its_own_runs_but_for_what_no_factor_is() -> None:
@@ -177,3 +179,51 @@ def test_an_agreement_comes_back_as_it_was_written() -> None:
     )
     assert Agreement.from_dict(agreement.to_dict()) == agreement
     assert agreement.of("nothing of the kind") == Agreed()
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", range(4))
+def test_it_is_as_careful_as_the_comparison_of_whole_runs(seed: int) -> None:
+    """The same invented runs, once whole and once as summaries."""
+    from daq.analysis.compare import compare, learn
+    from daq.analysis.quantities import QUANTITIES
+    from daq.analysis.remounting import Reproducibility, pooled
+    from daq.analysis.summaries import summary_of
+    from tests.daq.analysis.test_compare import several
+
+    rng = np.random.default_rng(seed)
+    first = [replace(m, bench="stand") for m in several(rng, "A", 2)]
+    second = [replace(m, bench="stand") for m in several(rng, "B", 3, 1.1)]
+    agreement = Agreement(
+        {
+            what: Agreed(
+                Spread(0.02, 10.0),
+                Spread(0.03, 4.0),
+                0.013,
+                {
+                    "stand": StandBias(0.01, 0.008, 10.0),
+                    "another": StandBias(-0.02, 0.008, 10.0),
+                },
+            )
+            for what in QUANTITIES
+        }
+    )
+    learned = learn([first, second])
+    club = Reproducibility(0.02, 10.0, "a club's stands")
+    for stand, known in (("stand", None), ("another", agreement), ("new", agreement)):
+        there = [replace(m, scale=stand, bench=stand) for m in second]
+        mounting = {
+            what: one if known is None else pooled(one, club)
+            for what, one in learned.items()
+        }
+        for told in compare(first, there, mounting, known).differences:
+            runs = [
+                [run for run in (summary_of(told.what, m) for m in side) if run]
+                for side in (first, there)
+            ]
+            short = hold_across(told.what, runs[0], runs[1], known)
+            low, high = (math.log1p(share) for share in told.mean[1:])
+            assert short.log == pytest.approx(math.log1p(told.mean[0]), abs=1e-3)
+            # No narrower, but for rounding; and not wastefully wide.
+            assert (high - low) / 2 < 1.005 * short.half
+            assert short.half < 1.25 * (high - low) / 2

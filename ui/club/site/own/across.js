@@ -295,7 +295,8 @@
       const variances = several.map((part) => part.u ** 2);
       answer.u = Math.sqrt(variances.reduce((sum, one) => sum + one, 0));
       answer.dof = welch(variances, several.map((part) => part.dof));
-      answer.half = tFactor(answer.dof) * answer.u;
+      const alone = several.map((part) => tFactor(part.dof) * part.u);
+      answer.half = Math.max(tFactor(answer.dof) * answer.u, ...alone);
       answer.verdict = log - answer.half > 0 ? "more" : log + answer.half < 0 ? "less" : "cannot tell";
     }
     answer.ratio = {
