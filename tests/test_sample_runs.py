@@ -41,6 +41,7 @@ def compared(*names: str) -> dict[str, str]:
     return {one.what: one.verdict for one in second.differences}
 
 
+@pytest.mark.slow
 def test_one_pair_of_articles_can_be_told_apart_and_one_cannot() -> None:
     ours = ("a-1", "a-2", "a-3")
     steeper = compared(*ours, "b-1", "b-2")

@@ -150,10 +150,8 @@ def derive(folder: Path, given: Sequence[Calibration] = ()) -> Results:
         InputFault: a calibration is not of this run's stand.
         WorldFault: the derived files cannot be written.
     """
-    from daq.records.read import read_run
-
     try:
-        _seal_as_it_stands(read_run(folder))
+        _seal_as_it_stands(folder)
         results = analyse_folder(folder, given)
         fresh = results.folder.with_name(results.folder.name + ".new")
         shutil.rmtree(fresh, ignore_errors=True)
@@ -169,23 +167,27 @@ def derive(folder: Path, given: Sequence[Calibration] = ()) -> Results:
     return results
 
 
-def _seal_as_it_stands(run: Run) -> None:
-    """Seal a run whose keeper is gone.
+def _seal_as_it_stands(folder: Path) -> None:
+    """Seal a run whose keeper is gone; one that is sealed is not read for that.
 
     Raises:
+        RecordFault: it is no run folder, or its log cannot be read.
         WorldFault: its keeper is not gone.
         OSError: it could not be read or written.
     """
-    from daq.records.folder import seal
+    from daq.records.folder import is_sealed, read_descriptor, seal
+    from daq.records.read import read_run
     from daq.records.wirelog import NAME, is_being_written
 
-    if not run.sealed:
-        if is_being_written(run.folder / NAME):
-            raise WorldFault(
-                f"The run in {run.folder} is still being recorded, or its keeper "
-                "hangs: wait for its end, or end the keeper."
-            )
-        seal(run.folder, run.outcome or INTERRUPTED, simulated=run.simulated)
+    if folder.is_dir() and is_sealed(read_descriptor(folder)):
+        return
+    run = read_run(folder)
+    if is_being_written(folder / NAME):
+        raise WorldFault(
+            f"The run in {folder} is still being recorded, or its keeper "
+            "hangs: wait for its end, or end the keeper."
+        )
+    seal(folder, run.outcome or INTERRUPTED, simulated=run.simulated)
 
 
 # ------------------------------------------------------------------ reading

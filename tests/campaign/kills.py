@@ -379,7 +379,7 @@ def _judge_the_end(
     cut = case.way.ends and verdict.state != "over" and not _was_at_its_end(run)
     if cut and verdict.ended == "completed":
         verdict.broken.append("completed, though it was cut")
-    _seal_as_it_stands(run)
+    _seal_as_it_stands(folders[0])
     sealed = read_run(folders[0])
     if not (sealed.sealed and sealed.intact):
         verdict.broken.append("it cannot be sealed")

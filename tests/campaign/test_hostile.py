@@ -26,7 +26,7 @@ PAIRS = [
 
 # Longer in CI than in every run of the tests.
 SIZES = pytest.mark.parametrize(
-    "few", [FEW // 2, pytest.param(FEW, marks=pytest.mark.slow)]
+    "few", [FEW // 4, pytest.param(FEW, marks=pytest.mark.slow)]
 )
 
 

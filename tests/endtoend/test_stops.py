@@ -87,6 +87,7 @@ def test_a_frozen_keeper_is_stopped_by_the_lease(bench: Bench) -> None:
     assert bench.outcome()["check"] == "lease"
 
 
+@pytest.mark.slow
 def test_a_killed_client_stops_the_motor_and_the_record_is_sealed(bench: Bench) -> None:
     client = bench.spin(dwell_s=20)
     bench.wait_until_spinning()

@@ -16,6 +16,8 @@ from ui.compared import chosen_words, value_words
 from ui.comparing import compare_folders
 from ui.report.comparison import write_comparison
 
+pytestmark = pytest.mark.slow  # six runs, to be told apart
+
 LEVELS = (0.25, 0.5, 0.75, 0.95)
 SEED = 3
 
@@ -97,7 +99,6 @@ def test_of_one_and_the_same_part_nothing_is_asked(runs: dict[str, list[Path]]) 
     assert not [words for words in questions if "plug" in words or "pack" in words]
 
 
-@pytest.mark.slow
 def test_the_pack_of_less_resistance_is_told(tmp_path: Path) -> None:
     packs = {"pack A": 0.066, "pack B": 0.120}
     folders = [
@@ -115,7 +116,6 @@ def test_the_pack_of_less_resistance_is_told(tmp_path: Path) -> None:
     assert chosen_words(chosen).endswith("from pack to bus: pack A.")
 
 
-@pytest.mark.slow
 def test_plugs_are_compared_by_loads_that_were_switched_by_hand(tmp_path: Path) -> None:
     folders = []
     for place, (name, ohm) in enumerate({"plug A": 0.006, "plug B": 0.012}.items()):

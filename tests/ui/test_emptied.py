@@ -25,6 +25,8 @@ from ui.report.page import render
 from ui.results import Results, derive
 from ui.stretches import stretches_of
 
+pytestmark = pytest.mark.slow  # a pack takes seconds to empty, in any time
+
 RESTS = {"before": 4.0, "after": 12.0}
 ZERO_S, SPAN_S = 1e-3, 1e-3
 # A quarter charged, so that it takes a minute and falls off no faster than packs do.
@@ -211,7 +213,6 @@ def test_a_comparison_of_one_that_was_not_emptied_has_nothing_to_say(
     assert all(one.choice is None for one in told)
 
 
-@pytest.mark.slow
 def test_of_two_packs_the_larger_gives_most(emptied: Emptied, tmp_path: Path) -> None:
     run = held_spin(small(80.0, charge_frac=0.5), rest_s=RESTS, start_percent=30)
     other = Emptied(run, tmp_path, "small pack")
@@ -222,7 +223,6 @@ def test_of_two_packs_the_larger_gives_most(emptied: Emptied, tmp_path: Path) ->
     assert "charged and emptied again, so it cannot be told" in chosen_words(charge)
 
 
-@pytest.mark.slow
 def test_nothing_to_compare_is_still_refused(stopped: Emptied, tmp_path: Path) -> None:
     run = held_spin(QUARTER, rest_s=RESTS, start_percent=30)
     run.at_walk(20.0, lambda run: run.order(order="stop"))
@@ -231,7 +231,6 @@ def test_nothing_to_compare_is_still_refused(stopped: Emptied, tmp_path: Path) -
         compare_folders([stopped.results.run.folder, other.results.run.folder])
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize(
     ("seed", "pack"),
     [

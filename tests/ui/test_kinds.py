@@ -90,7 +90,13 @@ def runs(tmp_path_factory: pytest.TempPathFactory) -> Runs:
     return Runs(tmp_path_factory.mktemp("runs"))
 
 
-@pytest.fixture(params=KINDS)
+@pytest.fixture(
+    params=[
+        # Of two staircases one is enough at a desk.
+        pytest.param(name, marks=pytest.mark.slow if name.startswith("shuf") else ())
+        for name in KINDS
+    ]
+)
 def whole(request: pytest.FixtureRequest, runs: Runs) -> tuple[str, Results]:
     name = str(request.param)
     return name, runs.of(name)
@@ -342,6 +348,7 @@ def test_a_propeller_left_on_in_an_idle_spin_is_seen(tmp_path: Path) -> None:
     assert "no-load-current" not in ids(results)
 
 
+@pytest.mark.slow
 def test_passes_in_shuffled_order_are_compared_with_each_other(runs: Runs) -> None:
     results = runs.of("shuffled-staircase")
     said = sentence(results, "up-down")
@@ -351,6 +358,7 @@ def test_passes_in_shuffled_order_are_compared_with_each_other(runs: Runs) -> No
     assert "on the way" not in page
 
 
+@pytest.mark.slow
 def test_a_shuffled_run_says_the_same_of_the_motor_as_a_rising_one(runs: Runs) -> None:
     found = []
     for name in ("short-staircase", "shuffled-staircase"):
@@ -382,8 +390,8 @@ QUICK = {
     "short-staircase": "stopped",
     "idle-spin": "tripped",
     "punch": "tripped",
-    "shuffled-staircase": "tripped",
-    "supply-noise": "stopped",
+    "shuffled-staircase": "",
+    "supply-noise": "",
 }
 
 

@@ -205,12 +205,11 @@ def _derived(folder: Path, name: str) -> Entry:
     Raises:
         InputFault: it says nothing, or cannot be read.
     """
-    from daq.records.read import read_run
-
     try:
-        if read_run(folder).intact is not True:
-            raise InputFault(f"{name} has a wire log that was changed after the seal")
-        return entry_of(derive(folder))
+        results = derive(folder)
+        if results.run.intact is not True:
+            raise InputFault("its wire log was changed after the seal")
+        return entry_of(results)
     except GramwattError as fault:
         words = str(fault).replace(str(folder), name)
         raise InputFault(f"{name}: {plainly(words, 600).rstrip('.')}") from None

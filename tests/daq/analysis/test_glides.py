@@ -312,6 +312,7 @@ def missed(unseen: Unseen, channel: str) -> Array:
 
 
 @pytest.mark.parametrize("channel", ["thrust", "current"])
+@pytest.mark.slow
 def test_a_glide_on_a_rough_stand_holds_the_truth_only_with_what_nothing_shows(
     channel: str,
 ) -> None:

@@ -57,6 +57,7 @@ def stiff(truth: Truth, volt: float) -> Truth:
     return truth.model_copy(update={"pack": pack, "leads": leads})
 
 
+@pytest.mark.slow
 def test_the_restated_curve_is_that_of_a_source_that_does_not_sag() -> None:
     _, on_one = sagging()
     truth = stiff(exact_truth(), on_one.bus_v)

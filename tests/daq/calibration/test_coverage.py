@@ -124,6 +124,7 @@ def campaign(standards: Standards, seed: int) -> tuple[int, int, float]:
     return values, differences, float(np.linalg.norm(widths) / np.linalg.norm(errors))
 
 
+@pytest.mark.slow
 def test_where_the_lever_dominates_95_intervals_in_100_hold() -> None:
     values, differences, width = campaign(club_masses(), 1)
     assert FEWEST <= values <= MOST

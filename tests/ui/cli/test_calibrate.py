@@ -333,6 +333,7 @@ def test_a_simulated_stand_is_calibrated_by_itself_and_used_by_its_spin(
     assert "the meter's scale" in " ".join(capsys.readouterr().out.split())
 
 
+@pytest.mark.slow
 def test_current_by_volts_across_a_known_load(
     shelf: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

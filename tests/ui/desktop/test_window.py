@@ -201,7 +201,7 @@ def letters() -> Iterator[Callable[[float], None]]:
     made_application()
 
 
-@pytest.mark.parametrize("share", [1.0, 1.5])
+@pytest.mark.parametrize("share", [1.0, pytest.param(1.5, marks=pytest.mark.slow)])
 def test_larger_letters_stay_inside_the_smallest_window(
     letters: Callable[[float], None], share: float, qtbot: QtBot
 ) -> None:
