@@ -175,6 +175,7 @@ def _judge_log(kept: Kept, disk: Disk, verdict: Verdict) -> None:
 
 def _judge_folder(kept: Kept, verdict: Verdict) -> None:
     """It can be read, and sealed once the disk works again."""
+    run = read_run(kept.folder)
     _seal_as_it_stands(kept.folder)
     again = read_run(kept.folder)
     if not (again.sealed and again.intact):
