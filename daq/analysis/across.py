@@ -89,6 +89,7 @@ from daq.analysis.summaries import (
     DENSITY_U_REL,
     NOT_NOTED_U_REL,
     Summary,
+    as_share,
     common_range,
     over_range,
 )
@@ -145,11 +146,7 @@ class Across:
     @property
     def ratio(self) -> tuple[float, float, float]:
         """Second over first less one: value, low and high limit."""
-        return (
-            math.expm1(self.log),
-            math.expm1(self.log - self.half),
-            math.expm1(self.log + self.half),
-        )
+        return as_share(self.log, self.half)
 
 
 @dataclass(frozen=True, slots=True)

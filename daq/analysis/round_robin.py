@@ -43,6 +43,7 @@ from daq.analysis.series import Array
 from daq.analysis.stand_found import StandFound, Visits, stands_found
 from daq.analysis.summaries import (
     Summary,
+    as_share,
     common_range,
     over_range,
 )
@@ -74,11 +75,7 @@ class Closing:
     @property
     def ratio(self) -> tuple[float, float, float]:
         """By how much, as a share: value, low and high limit."""
-        return (
-            math.expm1(self.log),
-            math.expm1(self.log - self.half),
-            math.expm1(self.log + self.half),
-        )
+        return as_share(self.log, self.half)
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,7 +23,7 @@ from daq.analysis.precision import (
 )
 from daq.analysis.quantities import QUANTITIES
 from daq.analysis.series import Array
-from daq.analysis.summaries import DENSITY_U_REL, Ranged, Summary
+from daq.analysis.summaries import DENSITY_U_REL, Ranged, Summary, as_share
 
 #: What a claimed standard uncertainty is multiplied with for 95 %.
 CLAIMED: Final = 1.96
@@ -94,11 +94,7 @@ class StandFound:
     @property
     def ratio(self) -> tuple[float, float, float]:
         """What it reads too much, as a share: value, low and high limit."""
-        return (
-            math.expm1(self.log),
-            math.expm1(self.log - self.half),
-            math.expm1(self.log + self.half),
-        )
+        return as_share(self.log, self.half)
 
 
 @dataclass(frozen=True, slots=True)

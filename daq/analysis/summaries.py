@@ -109,6 +109,11 @@ def _least(own: Measured) -> float:
     return dof if math.isfinite(dof) else math.inf
 
 
+def as_share(log: float, half: float) -> tuple[float, float, float]:
+    """A difference of logarithms as a share, less one: value, low and high limit."""
+    return math.expm1(log), math.expm1(log - half), math.expm1(log + half)
+
+
 def common_range(runs: Sequence[Summary]) -> Array:
     """Points over the range that all runs cover, shape (POINTS,).
 
