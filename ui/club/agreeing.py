@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from daq.errors import InputFault
+from ui.comparable import begun
 from ui.travelling import differing, refuse_another
 
 if TYPE_CHECKING:
@@ -164,11 +165,6 @@ def _of_one_round(
     return sorted(several, key=begun), others
 
 
-def begun(results: Results) -> tuple[str, str]:
-    """When a run began, and its name: the order in which runs were made."""
-    return str(results.run.header.get("utc", "")), results.run.folder.name
-
-
 def _says_nothing(results: Results) -> str | None:
     analysis = results.analysis
     if analysis is None or not len(analysis.plateaus):
@@ -207,7 +203,7 @@ def _found(
 def _summaries(what: str, results: Sequence[Results]) -> list[Summary]:
     from daq.analysis.summaries import summary_of
     from daq.analysis.unseen import TRAVELS
-    from ui.comparing import mounting_of
+    from ui.comparable import mounting_of
 
     mountings = [mounting_of("the traveller", one) for one in results]
     runs = [summary_of(what, one, alike=TRAVELS) for one in mountings]
@@ -217,7 +213,7 @@ def _summaries(what: str, results: Sequence[Results]) -> list[Summary]:
 def _members(
     results: Sequence[Results], summaries: Sequence[Summary]
 ) -> tuple[Member, ...]:
-    from ui.comparing import calibrated_words, scale_of
+    from ui.comparable import calibrated_words, scale_of
 
     stands = {run.scale: run.stand for run in summaries}
     words: dict[str, str] = {}
@@ -245,7 +241,7 @@ def letters(place: int) -> str:
 
 
 def _cautions(results: Sequence[Results]) -> list[str]:
-    from ui.comparing import SIMULATED, scale_of, stand_of
+    from ui.comparable import SIMULATED, scale_of, stand_of
 
     said = [
         "a stand is held against the others, not against the truth: what all have "

@@ -12,9 +12,10 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from ui.club.agreeing import begun, sentences_on
+from ui.club.agreeing import sentences_on
 from ui.club.agreement import FORMAT, checked, kept_dof
 from ui.club.entry import key_of
+from ui.comparable import begun
 
 if TYPE_CHECKING:
     from daq.analysis.agreed import Agreed, Agreement, Spread

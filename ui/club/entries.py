@@ -28,7 +28,7 @@ from ui.club.entry import (
     key_of,
 )
 from ui.club.evidence import evidence_of
-from ui.comparing import NOT_THE_ARTICLE, scale_of, stand_of
+from ui.comparable import NOT_THE_ARTICLE, scale_of, stand_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable

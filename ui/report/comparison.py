@@ -167,7 +167,7 @@ def write_comparison(comparison: Comparison, matters: float, path: Path) -> None
 def page_of(comparison: Comparison, matters: float) -> Page:
     """What the page shows."""
     from ui.cautions import CAUTION
-    from ui.comparing import SIMULATED
+    from ui.comparable import SIMULATED
 
     rows = tuple(_rows(comparison))
     names = [group.name for group in comparison.groups]
@@ -269,7 +269,7 @@ def _told(
 
 
 def _rows(comparison: Comparison) -> list[Row]:
-    from ui.comparing import calibrated_words, scale_of
+    from ui.comparable import calibrated_words, scale_of
 
     return [
         Row(

@@ -102,7 +102,7 @@ def write_round(held: Round, path: Path) -> None:
 def page_of(held: Round) -> Page:
     """What the page shows."""
     from ui.cautions import CAUTION
-    from ui.comparing import SIMULATED
+    from ui.comparable import SIMULATED
 
     return Page(
         title=held.name,
@@ -153,7 +153,7 @@ def _critical(found: RoundFound) -> str:
 
 
 def _rows(held: Round) -> list[Row]:
-    from ui.comparing import calibrated_words, scale_of
+    from ui.comparable import calibrated_words, scale_of
 
     return [
         Row(
