@@ -397,7 +397,8 @@ def test_two_chosen_runs_are_laid_over_each_other_with_bands(
     for place, family in enumerate(browser.texts("#families label")):
         browser.click(f"#families label:nth-child({place + 1}) input")
         browser.wait(
-            f"return document.getElementById('caption').textContent.startsWith({family!r})"
+            "return document.getElementById('caption').textContent"
+            f".startsWith({family!r})"
             " && document.querySelectorAll('#chart .trace:has(.point)').length === 2"
         )
         look = browser.run(
