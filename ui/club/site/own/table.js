@@ -32,7 +32,7 @@
   let fitting = [];
 
   const FILTERS = [...CHOICES, "search", "propeller", "motor", "from", "to"];
-  const ORDER = "An order is no verdict: choose runs to have them held against each other.";
+  const ORDER = "The order is no verdict: choose runs to have them held against each other.";
   const plain = (value) => String(Number(value.toPrecision(4)));
 
   // ---------------------------------------------------------------- filters

@@ -76,7 +76,7 @@
   function told(found, first, second, gfPerN, alike) {
     const clear = alike && (found.verdict === "more" || found.verdict === "less");
     return el("div", { class: "part", "data-verdict": found.verdict },
-      el("p", { class: "verdict-line" }, clear ? mark("good") : null, sentence(found, first, second, gfPerN)),
+      el("p", { class: "verdict-line" }, clear ? mark("good") : null, sentence(found, first, second, gfPerN).replaceAll(" %", "\u00a0%")),
       restsOn(found));
   }
 
