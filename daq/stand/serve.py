@@ -178,9 +178,13 @@ def build(
     if not capacitor:
         facts = without_capacitor(facts)
     plant = Plant(facts, noise, plug_in=plug_in)
-    return FaultyStand(plant, suffered, seed=seed, bare=bare)
+    # Another seed has other sensors, so it is another stand, and says so.
+    number = (FIRST_STAND + seed - 1) % 2**32
+    return FaultyStand(plant, suffered, seed=seed, bare=bare, stand_id=number)
 
 
+FIRST_STAND = 0x7E51
+"""The number of the stand that the first seed makes."""
 NOISES_A_STAND = 1000
 """Seeds of noise that belong to one stand, one a mounting."""
 NOISES_A_MATING = 50

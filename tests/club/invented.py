@@ -236,7 +236,11 @@ def _evidence(stand: int, place: int) -> EvidenceTold:
             ScaleTold(channel="current", by="meter", words="a clamp meter", u_rel=0.01),
         ),
         proof=("real pulses", "zero throttle", "none")[place % 3],
-        proof_words="Lease, stop and each limit cut a real pulse.",
+        proof_words=(
+            "Lease, stop and each limit cut a real pulse.",
+            "Lease, stop and each limit were seen to act without a pulse.",
+            "",
+        )[place % 3],
         ended="completed",
         data="whole",
         air_noted=place % 4 != 0,

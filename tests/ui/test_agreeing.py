@@ -8,7 +8,14 @@ from typing import Any
 import pytest
 
 from daq.errors import InputFault
+from daq.stand.device import Device
+from daq.stand.plant.bench import Plant
+from daq.stand.plant.truth import shipped_truth
+from protocols.control import Control
+from tests.runs import write_run
+from tests.spins import plan, task
 from tests.travelling import ROUND, STANDS, a_round, article, spun_at
+from tests.virtual import VirtualSpin
 from ui.cli.main import main
 from ui.club.agreeing import Round, hold_round, runs_in
 from ui.club.agreement import read_agreement
@@ -201,6 +208,15 @@ def test_what_is_no_round_is_refused(folders: list[Path], tmp_path: Path) -> Non
         hold_round([home])
     with pytest.raises(InputFault, match="two stands or more"):
         hold_round(folders[:2])
+    short = VirtualSpin(
+        Control(task(walked=plan()), "test port"),
+        Device(Plant(shipped_truth(), 1)),
+    )
+    short.at_walk(0.5, lambda spun: spun.order(order="stop"))
+    short.run()
+    silent = write_run(short, tmp_path / "silent", article=article())
+    with pytest.raises(InputFault, match=r"held against another: .*no plateau"):
+        hold_round([silent, home])
     with pytest.raises(InputFault, match='round robin "spring"'):
         hold_round(folders, "spring")
     with pytest.raises(InputFault, match="no such folder"):

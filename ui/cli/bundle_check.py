@@ -60,17 +60,27 @@ def status_of(checked: Checked) -> int:
 def to_dict(checked: Checked) -> dict[str, object]:
     """What was found, for JSON."""
     from ui.club.checking import as_json
-    from ui.club.signing import known_signers
     from ui.club.words import signed_words
 
-    words = signed_words(checked.signed_by, known_signers())
+    words = signed_words(checked.signed_by, _names())
     return {**as_json(checked), "signature": words}
+
+
+def _names() -> dict[str, str]:
+    """Names by key: those that are kept, and the person's own."""
+    from daq.errors import GramwattError
+    from ui.club.signing import known_signers, own_key, public_text
+
+    try:
+        own = own_key(make=False)
+    except GramwattError:
+        own = None  # no reason against looking at what came; signing says what is wrong
+    return known_signers() | ({} if own is None else {public_text(own): "you"})
 
 
 def print_checked(checked: Checked) -> None:
     """What was found, in sentences."""
     from ui.cli.text import labelled, wrapped
-    from ui.club.signing import known_signers
     from ui.club.words import (
         evidence_words,
         replicate_words,
@@ -81,7 +91,7 @@ def print_checked(checked: Checked) -> None:
     )
 
     print(labelled("bundle", checked.title or "without a title"))
-    print(labelled("signature", signed_words(checked.signed_by, known_signers())))
+    print(labelled("signature", signed_words(checked.signed_by, _names())))
     print(labelled("terms", terms_words(checked)))
     for run in checked.runs:
         print()

@@ -25,8 +25,10 @@ def add_parser(
             "Hold stands against each other by runs of one article that travelled: "
             "repeatability and reproducibility after ISO 5725-2, each stand's bias "
             "against the robust mean of all with its interval, and whether what the "
-            'stand claims holds it. The article file says travels = "NAME OF THE '
-            'ROUND"; gramwatt club guide says how a club does it.'
+            "stand claims holds it: beyond 1, E_n says no; z warns beyond 2; h and k "
+            "(Mandel's) show a stand that lies apart or scatters. The article file "
+            'says travels = "NAME OF THE ROUND"; gramwatt club guide says how a club '
+            "does it."
         ),
     )
     parser.add_argument(

@@ -18,11 +18,11 @@ def add_parser(
     """Add the command and its options."""
     parser = subparsers.add_parser(
         "demo",
-        help="the whole job on a simulated stand, in 40 seconds",
+        help="the whole job on a simulated stand, in 45 seconds",
         description=(
             "Serve a simulated stand on a port, identify it, take its zero, send the "
             "limits, arm, walk a staircase, record, stop, seal, analyse, and write a "
-            "page. No hardware; nothing turns. Takes about 40 seconds."
+            "page. No hardware; nothing turns. Takes about 45 seconds."
         ),
     )
     add_seed_option(parser)

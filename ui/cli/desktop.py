@@ -11,7 +11,7 @@ def add_parser(
     """Add the command and its options."""
     parser = subparsers.add_parser(
         "desktop",
-        help="the window: bench, spin, curves",
+        help="the window: bench, scale, spin, curves, club",
         description=(
             "Open the window. It is one client of the part that drives the motor: "
             "closed, killed or hung it does no harm but to itself."

@@ -59,7 +59,8 @@ def add_stand_options(parser: argparse.ArgumentParser) -> None:
         "--truth",
         type=Path,
         metavar="FILE",
-        help="the simulated plant's figures, TOML (default: the demo's)",
+        help="the simulated plant's figures, TOML, or rough: a stand as people "
+        "build them (default: the demo's)",
     )
     add_seed_option(parser)
 
@@ -70,7 +71,8 @@ def add_seed_option(parser: argparse.ArgumentParser) -> None:
         "--seed",
         type=int,
         default=1,
-        help="of the simulated noise and errors (default: 1)",
+        help="of the simulated noise and errors: another seed is another stand, with "
+        "a number of its own (default: 1)",
     )
 
 

@@ -141,13 +141,14 @@ def _of_one_round(
     folders = {run.resolve(): run for path in paths for run in runs_in(path)}
     rounds: dict[str, list[Results]] = {}
     others: list[str] = []
+    silent: list[str] = []
     for folder in folders.values():
         results = analyse_folder(folder)
         name = results.article.travels if results.article is not None else None
         if name is None or asked not in (None, name):
             others.append(folder.name)
         elif (why := _says_nothing(results)) is not None:
-            others.append(f"{folder.name} ({why})")
+            silent.append(f"{folder.name} ({why})")
         else:
             rounds.setdefault(name, []).append(results)
     if len(rounds) > 1:
@@ -156,13 +157,17 @@ def _of_one_round(
             f"these are runs of several round robins, {names}: name one with --round."
         )
     if not rounds:
+        if silent:
+            raise InputFault(
+                f"no run of a round can be held against another: {', '.join(silent)}."
+            )
         of = f'the round robin "{asked}"' if asked else "an article that travels"
         raise InputFault(
             f"none of these {len(folders)} runs is of {of}: give it travels = "
             '"NAME OF THE ROUND" in its article file before it is spun.'
         )
     (several,) = rounds.values()
-    return sorted(several, key=begun), others
+    return sorted(several, key=begun), others + silent
 
 
 def _says_nothing(results: Results) -> str | None:

@@ -160,7 +160,9 @@ class Refusal(InputFault):
     def __init__(self, bundle: Path, why: str) -> None:
         why = why.rstrip(".")
         super().__init__(f"{_called(bundle)} is refused: {why}.")
-        self.why = f"{why[:1].upper()}{why[1:]}."
+        # A file that is named at its head keeps its name.
+        named = "/" in why.split(" ", 1)[0] or "." in why.split(" ", 1)[0]
+        self.why = f"{why if named else why[:1].upper() + why[1:]}."
 
 
 class _Gone(Exception):

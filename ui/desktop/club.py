@@ -65,6 +65,7 @@ class ClubRoom(QWidget):
         self.setAcceptDrops(True)
         self.pages.chosen.connect(self.go_to)
         self.open.keys_changed.connect(self.keys.refresh)
+        self.pack.packed.connect(self.keys.refresh)
         self.open.taken.connect(self.pack.refresh)
         self.keys.changed.connect(self.open.show_keys)
         part = memory.whole(PART, 0)

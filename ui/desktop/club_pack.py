@@ -7,7 +7,7 @@ errand; nothing here computes.
 from pathlib import Path
 from typing import Final
 
-from PySide6.QtCore import QTimer
+from PySide6.QtCore import QTimer, Signal
 from PySide6.QtWidgets import (
     QFileDialog,
     QHBoxLayout,
@@ -57,7 +57,10 @@ class PackPage(QWidget):
         work: the packing.
         runs: what may be packed.
         panel: what was packed.
+        packed: tells that a bundle was made; signing it may have made a key.
     """
+
+    packed = Signal()
 
     def __init__(self, memory: Memory, jobs: Background) -> None:
         super().__init__()
@@ -264,6 +267,7 @@ class PackPage(QWidget):
             told = PackedTold.read(self.work.answer)
             self._memory.set(OUT, str(told.path.parent))
             self.panel.show_packed(told)
+            self.packed.emit()
             self.file.setText(str(file_for(self.runs.ticked, told.path.parent)))
             bar = self._scroll.verticalScrollBar()
             QTimer.singleShot(0, lambda: bar.setValue(self.panel.y()))

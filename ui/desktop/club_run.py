@@ -80,10 +80,10 @@ class RunBlock(QWidget):
             Rungs(standing.rungs, standing.spoken), 0, Qt.AlignmentFlag.AlignTop
         )
         row.addWidget(words, 1)
-        part = column(row)
-        if standing.nature:
-            part.addWidget(label(standing.nature, "fault"))
-        return part
+        if not standing.nature:
+            return column(row)
+        # Before the rungs, which would speak of what was never measured.
+        return column(label(standing.nature, "fault"), row)
 
     def _add_differences(self, inside: QVBoxLayout) -> None:
         found = self.found

@@ -365,6 +365,8 @@ def test_a_stand_mounted_again_is_the_same_stand_with_other_noise() -> None:
         build(rough, 3, specimen=0, mounting=number).bench for number in (0, 1)
     )
     other = build(rough, 4, specimen=0, mounting=0).bench
+    numbers = [build(rough, seed, specimen=0, mounting=0).stand_id for seed in (3, 4)]
+    assert numbers[0] != numbers[1]
     assert first.true_counts_per_unit == again.true_counts_per_unit
     assert first.true_counts_per_unit != other.true_counts_per_unit
     assert first.truth.motor == again.truth.motor

@@ -17,7 +17,9 @@ def _own_shelf(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_pack_sign_trust_and_check(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     out = tmp_path / "mine.zip"
     asked = ["bundle", "pack", SAMPLE, "--tables-only", "--sign", "--out", str(out)]
@@ -26,10 +28,14 @@ def test_pack_sign_trust_and_check(
     assert "rests on   simulated" in said
     assert said.splitlines()[-1] == str(out)
     assert main(["bundle", "check", str(out)]) == 0
-    said = capsys.readouterr().out
-    assert "somebody whose key you do not keep" in " ".join(said.split())
+    assert "Signed by you (" in capsys.readouterr().out
     assert main(["bundle", "key"]) == 0
     digits, key = capsys.readouterr().out.splitlines()
+    # From here on at a friend's.
+    monkeypatch.setenv("GRAMWATT_DATA", str(tmp_path / "friend"))
+    assert main(["bundle", "check", str(out)]) == 0
+    said = capsys.readouterr().out
+    assert "somebody whose key you do not keep" in " ".join(said.split())
     assert main(["bundle", "trust", "Anna", key]) == 0
     assert capsys.readouterr().out.split("  ")[0] in digits
     assert main(["bundle", "check", str(out)]) == 0

@@ -39,7 +39,7 @@ from daq.errors import InputFault
 from daq.machine_clock import MachineClock
 from tests.ui.desktop.club_bundles import Fake, checked, run, scale
 from tests.ui.desktop.run_folders import make_run
-from ui.club.signing import known_signers
+from ui.club.signing import known_signers, own_key, public_text
 from ui.desktop import club_bundle, club_pack, club_site, theme
 from ui.desktop.app import made_application
 from ui.desktop.club import PARTS, ClubRoom
@@ -285,7 +285,10 @@ def test_runs_are_ticked_named_and_packed(
     assert (pack._asked.by, pack._asked.licence) == ("Wren", "CC0-1.0")
     assert pack._asked.sign
     assert not pack.go.isEnabled()
+    made = own_key(make=True)  # as packing does that signs for the first time
+    assert made is not None
     settled(room, qtbot)
+    qtbot.waitUntil(lambda: room.keys.keys.own == public_text(made))
     said = texts(pack.panel)
     assert "2.2 MB, signed with your key (dd06 da0a 874a 73c0)" in said
     assert "2026-05-08-a rests on: simulated: nothing turned." in said

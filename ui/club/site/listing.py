@@ -83,15 +83,24 @@ def listed(shared: Sequence[Shared]) -> tuple[list[Listed], list[Repeated]]:
         first, *others = sorted(several, key=_preference)
         kept.append((name, first))
         repeated += [
-            Repeated(
-                first.entry.run, one.bundle, first.bundle, one.entry == first.entry
-            )
+            Repeated(first.entry.run, one.bundle, first.bundle, _same(one, first))
             for one in others
         ]
     kept.sort(key=lambda one: one[0])
     kept.sort(key=lambda one: one[1].entry.utc, reverse=True)
     repeated.sort(key=lambda one: (one.bundle, one.run))
     return _with_siblings(kept), repeated
+
+
+def _same(one: Shared, other: Shared) -> bool:
+    """Whether two say the same of a run, though one of them may lack its wire log."""
+    kept = other.entry.evidence
+    evidence = one.entry.evidence
+    records = {evidence.record, kept.record}
+    if "tables only" in records and len(records) > 1:  # which the words say too
+        update = {"record": kept.record, "words": kept.words}
+        evidence = evidence.model_copy(update=update)
+    return one.entry.model_copy(update={"evidence": evidence}) == other.entry
 
 
 def _preference(shared: Shared) -> tuple[int, bool, str, str]:

@@ -102,6 +102,7 @@ class Bias:
     """What a stand reads too much, in words."""
 
     stand: str
+    nature: str
     runs: int
     value: str
     interval: str
@@ -123,28 +124,53 @@ class StandsPage:
     """How the club's stands agree."""
 
     parts: list[AgreedPart]
+    not_measured: str
 
 
 def stands_page(rows: Sequence[Listed], agreed: Mapping[str, Any]) -> StandsPage:
     """Biases by stand, with intervals, and what mounting and stands scatter by."""
-    return StandsPage([_part(rows, what, found) for what, found in agreed.items()])
+    parts = [_part(rows, what, found) for what, found in agreed.items()]
+    natures = {_nature(_of_scale(rows, scale)) for scale in _scales(agreed)} - {""}
+    said = ""
+    if natures and words.MEASURED not in natures:
+        kinds = " or ".join(sorted(natures))
+        said = f"Every stand here is {kinds}: nothing was measured."
+    return StandsPage(parts, said)
+
+
+def _scales(agreed: Mapping[str, Any]) -> set[str]:
+    return {scale for found in agreed.values() for scale in found["biases"]}
+
+
+def _of_scale(rows: Sequence[Listed], scale: str) -> list[Listed]:
+    return [row for row in rows if row.shared.entry.scale == scale]
+
+
+def _nature(rows: Sequence[Listed]) -> str:
+    """What a stand's runs are; measured only where all of them are."""
+    natures = {words.nature(row.shared.entry.evidence) for row in rows}
+    return max(natures, key=words.NATURE.index, default="")
 
 
 def _part(rows: Sequence[Listed], what: str, found: Mapping[str, Any]) -> AgreedPart:
     scales = sorted(found["biases"].items(), key=lambda one: (one[1]["log"], one[0]))
-    told = [(_stand(rows, scale), *_percents(bias)) for scale, bias in scales]
+    told = [
+        (_of_scale(rows, scale), scale, *_percents(bias, found))
+        for scale, bias in scales
+    ]
     widest = _round_up(max((max(abs(a), abs(b)) for *_, a, b in told), default=1.0))
     biases = [
         Bias(
-            stand=name,
-            runs=runs,
-            value=f"{figure(value, (high - low) / 2)} %",
+            stand=_stand(runs, scale),
+            nature=_tag(_nature(runs)),
+            runs=len(runs),
+            value=f"{_signed(value, (high - low) / 2)} %",
             interval=(
                 f"{figure(low, (high - low) / 2)} to {figure(high, (high - low) / 2)} %"
             ),
             bar=_bar(value, low, high, widest),
         )
-        for (name, runs), value, low, high in told
+        for runs, scale, value, low, high in told
     ]
     return AgreedPart(
         QUANTITY_WORDS.get(what, what), _spreads(found), biases, f"{widest:g}"
@@ -167,11 +193,20 @@ def _bar(
     return round(low_at, 2), round(high_at - low_at, 2), round(at, 2)
 
 
-def _percents(bias: Mapping[str, float]) -> tuple[float, float, float]:
-    """Value, low and high end of what a stand reads too much."""
-    from daq.analysis.measured import t_factor
+def _percents(
+    bias: Mapping[str, float], found: Mapping[str, Any]
+) -> tuple[float, float, float]:
+    """Value, low and high end of what a stand reads too much.
 
-    half = float(t_factor(bias["dof"])) * bias["u"]
+    What the stands agree on is uncertain too, and is in the interval as it is
+    in the round's own; or a stand would be called off that may be the right one.
+    """
+    from daq.analysis.measured import effective_dof, t_factor
+
+    between = found["between"]
+    us = (bias["u"], found["consensus_u"])
+    dofs = (bias["dof"], math.inf if between is None else between["dof"])
+    half = float(t_factor(effective_dof(us, dofs))) * math.hypot(*us)
     value, low, high = (
         100 * math.expm1(log)
         for log in (bias["log"], bias["log"] - half, bias["log"] + half)
@@ -200,16 +235,22 @@ def _spreads(found: Mapping[str, Any]) -> list[tuple[str, str]]:
     return lines
 
 
-def _stand(rows: Sequence[Listed], scale: str) -> tuple[str, int]:
-    """What the runs by a scale call their stand, and how many they are."""
-    names = [
-        row.shared.entry.evidence.stand
-        for row in rows
-        if row.shared.entry.scale == scale
-    ]
+def _stand(rows: Sequence[Listed], scale: str) -> str:
+    """What the runs by a scale call their stand."""
+    names = [row.shared.entry.evidence.stand for row in rows]
     if not names:
-        return f"a stand without a run here ({scale})", 0
-    return max(sorted(set(names)), key=names.count) or words.NO_STAND, len(names)
+        return f"a stand without a run here ({scale})"
+    return max(sorted(set(names)), key=names.count) or words.NO_STAND
+
+
+def _tag(nature: str) -> str:
+    """What stands beside a name where nothing was measured."""
+    return "" if nature in ("", words.MEASURED) else nature.capitalize()
+
+
+def _signed(value: float, half: float) -> str:
+    told = figure(value, half)
+    return f"+{told}" if value > 0 and float(told) else told
 
 
 # ------------------------------------------------------------- data

@@ -16,6 +16,7 @@ from typing_extensions import override
 from daq.errors import InputFault, WorldFault
 from tests.club.invented import bundles_of, invented, refused
 from tests.ui.club.site.hostile import NAMES, hostile
+from ui.club.site import pages_plain
 from ui.club.site.build import PLOTLY, Built, build_site
 from ui.club.site.listing import listed
 from ui.club.site.shared import Refused, Shared
@@ -26,8 +27,9 @@ CLUB = "Tern Lane Model Flyers"
 class Agreement:
     """What a round robin found, as the site takes it."""
 
-    def __init__(self, scales: Sequence[str]) -> None:
+    def __init__(self, scales: Sequence[str], consensus_u: float = 0.008) -> None:
         self._scales = scales
+        self._consensus_u = consensus_u
 
     def to_dict(self) -> dict[str, Any]:
         """As ``daq.analysis.across`` writes it."""
@@ -39,7 +41,7 @@ class Agreement:
             "specific thrust": {
                 "within": {"sd": 0.006, "dof": 12.0},
                 "between": {"sd": 0.018, "dof": 1.0},
-                "consensus_u": 0.008,
+                "consensus_u": self._consensus_u,
                 "biases": biases,
             },
             "thrust": {
@@ -265,10 +267,30 @@ def test_every_row_says_that_it_is_invented(tmp_path: Path) -> None:
 def test_biases_are_told_with_their_intervals(tmp_path: Path) -> None:
     shared = invented(12)
     first = shared[0].entry
-    built(tmp_path, shared, (), Agreement([first.scale]))
+    built(tmp_path, shared, (), Agreement([first.scale], consensus_u=0.0))
     text = (tmp_path / "site" / "stands.html").read_text("utf-8")
     assert first.evidence.stand in text
+    assert "Every stand here is invented: nothing was measured." in text
+    assert '<span class="nature">Invented</span>' in text
     # log -0.02, u 0.004, eight degrees of freedom: t is 2.306 (GUM, table G.2).
     assert "\N{MINUS SIGN}1.98" in text
     assert "\N{MINUS SIGN}2.88 to \N{MINUS SIGN}1.07" in text
     assert "1 degree of freedom" in html.unescape(text)
+
+
+def test_what_the_consensus_is_uncertain_by_is_in_each_stands_interval(
+    tmp_path: Path,
+) -> None:
+    shared = invented(12)
+    scale = shared[0].entry.scale
+    found = {
+        "within": {"sd": 0.006, "dof": 1e9},
+        "between": {"sd": 0.018, "dof": 1e9},
+        "consensus_u": 0.004,
+        "biases": {scale: {"log": 0.02, "u": 0.003, "dof": 1e9}},
+    }
+    rows, _ = listed(shared)
+    (part,) = pages_plain.stands_page(rows, {"thrust": found}).parts
+    (bias,) = part.biases
+    # 3, 4 and 5; the normal distribution's 1.96 (GUM, table G.1): exp(0.02 -+ 0.0098).
+    assert (bias.value, bias.interval) == ("+2.0 %", "1.0 to 3.0 %")

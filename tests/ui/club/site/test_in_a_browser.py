@@ -397,7 +397,8 @@ def test_two_chosen_runs_are_laid_over_each_other_with_bands(
     for place, family in enumerate(browser.texts("#families label")):
         browser.click(f"#families label:nth-child({place + 1}) input")
         browser.wait(
-            f"return document.getElementById('caption').textContent === {family!r}"
+            "return document.getElementById('caption').textContent"
+            f".startsWith({family!r})"
             " && document.querySelectorAll('#chart .trace:has(.point)').length === 2"
         )
         look = browser.run(
@@ -514,6 +515,40 @@ def test_articles_are_held_against_each_other_in_words(
     assert "A specimen is not a model" in browser.texts("main")[0]
     browser.click("#verdicts summary")
     assert "Mounting again" in browser.texts("#verdicts details")[0]
+
+
+def test_simulated_beside_measured_is_said_before_the_verdict_which_has_no_mark(
+    browser: Browser, host: tuple[Path, str]
+) -> None:
+    shared = invented(24)
+    key = shared[0].entry.article.key
+    mixed = [_measured(one) if one.entry.article.key == key else one for one in shared]
+    site = made(host, "mixed", mixed)
+    families: dict[str, list[Listed]] = {}
+    for row in site.rows:
+        families.setdefault(row.shared.entry.article.key, []).append(row)
+    real = families.pop(key)
+    other = next(iter(families.values()))
+    browser.open(site.together([real[0], other[0]]), DRAWN)
+    assert (
+        browser.texts("#caption .nature, .pair h3 .nature") == ["Partly invented"] * 2
+    )
+    order = browser.run(
+        f"return {ALL}('.pair .simulated, .pair .part')].map(e => e.className)"
+    )
+    assert order[0] == "simulated"
+    assert browser.texts(".pair .verdict-line .mark") == []
+    assert browser.run("return document.getElementById('said').hidden")
+    browser.open(site.together([other[0]]), DRAWN)
+    assert browser.texts("#caption .nature") == ["Invented"]
+
+
+def _measured(one: Shared) -> Shared:
+    """The same, as if it had been measured."""
+    evidence = one.entry.evidence.model_copy(
+        update={"invented": False, "simulated": False}
+    )
+    return replace(one, entry=one.entry.model_copy(update={"evidence": evidence}))
 
 
 def test_verdicts_rest_on_all_runs_or_on_the_chosen_alone(
@@ -647,8 +682,8 @@ def test_the_whole_job_by_keyboard_alone(browser: Browser, site: Site) -> None:
     browser.wait(DRAWN)
     tab_to(browser, lambda e: e["tag"] == "INPUT")
     browser.press(Keys.ARROW_DOWN)
-    captioned = "return document.getElementById('caption').textContent === arguments[0]"
-    browser.wait(captioned.replace("arguments[0]", "'Thrust against throttle'"))
+    caption = "return document.getElementById('caption').textContent"
+    browser.wait(f"{caption}.startsWith('Thrust against throttle')")
     tab_to(browser, lambda e: e["text"] == "The same as figures")
     browser.press(Keys.ENTER)
     assert browser.run("return document.getElementById('values-all').open")

@@ -41,7 +41,13 @@ def test_of_two_that_differ_the_one_with_the_record_is_listed() -> None:
     second = changed(first, "b.zip", record="re-read")
     rows, repeated = listed([first, second])
     assert rows[0].shared.bundle == "b.zip"
-    assert [r.same for r in repeated] == [False]
+    assert [r.same for r in repeated] == [True]  # but for the wire log
+    for other in (
+        changed(first, "c.zip", ended="tripped"),
+        changed(second, "d.zip", record="damaged"),
+    ):
+        _, repeated = listed([second, other])
+        assert [r.same for r in repeated] == [False]
 
 
 def test_of_two_alike_the_signed_one_is_listed() -> None:

@@ -62,6 +62,14 @@
     said.textContent = "Nothing on this page was measured: every run is simulated or invented.";
   }
 
+  // What stands beside a chart and a verdict, so that they say it away from the page too.
+  function tags(several) {
+    const natures = new Set(several.map((run) => run.nature));
+    const words = [...natures].filter((nature) => NATURE[nature]).map((nature) => NATURE[nature]);
+    const some = natures.has("measured") && words.length ? "Partly " : "";
+    return words.flatMap((word) => [" ", el("span", { class: "nature" }, some ? some + word.toLowerCase() : word)]);
+  }
+
   // ---------------------------------------------------------------- the curves
 
   function families() {
@@ -76,7 +84,7 @@
 
   async function curves() {
     const drawn = having();
-    find("caption").textContent = family.words;
+    find("caption").replaceChildren(family.words, ...tags(drawn.map(({ run }) => run)));
     const letters = new Intl.ListFormat("en-GB").format(drawn.map(({ place }) => chart.letter(place)));
     find("told").textContent = drawn.length
       ? `${letters}${drawn.length > 1 ? ", each" : ""} with its 95 % band, which holds what is known to be uncertain about that run. Marks tell curves apart; they are not readings.`
@@ -192,21 +200,30 @@
     if (found.refused) {
       return el("p", { class: "empty" }, `Not compared in ${what}: ${found.refused}`);
     }
-    return verdicts.told(found, one.name, other.name, gf);
+    return verdicts.told(found, one.name, other.name, gf, natures(one, other).size === 1);
+  }
+
+  const natures = (one, other) => new Set([...one.runs, ...other.runs].map((run) => run.nature));
+
+  // Said before a verdict: what is simulated tells nothing about what was measured.
+  function unlike(one, other) {
+    const found = natures(one, other);
+    if (found.size === 1) {
+      return null;
+    }
+    const made = [...found].filter((nature) => nature !== "measured").join(" and ");
+    return el("p", { class: "simulated" }, `Some of it is ${made}: a verdict between that and the rest says nothing of real parts.`);
   }
 
   // What the articles' runs rest on, where they do not rest on the same.
   function evidence(one, other) {
-    const words = (article) => [...new Set(article.runs.map((run) => `${run.rests}; ${run.record}`))].join(" / ");
-    const cautions = [];
-    if (words(one) !== words(other)) {
-      cautions.push(`They do not rest on the same: ${one.name} on ${words(one)}; ${other.name} on ${words(other)}.`);
+    const grounds = (article) => [...new Set(article.runs.map((run) => `${run.rests}; ${run.record}`))].sort();
+    if (grounds(one).join("\n") === grounds(other).join("\n")) {
+      return [];
     }
-    const natures = new Set([...one.runs, ...other.runs].map((run) => run.nature));
-    if (natures.size > 1) {
-      cautions.push(`Some of it is ${[...natures].filter((nature) => nature !== "measured").join(" and ")}: a verdict between that and the rest says nothing of real parts.`);
-    }
-    return cautions.map((text) => el("p", { class: "quiet" }, text));
+    const items = [one, other].map((article) => el("li", {}, `${article.name}:`,
+      el("ul", {}, ...grounds(article).map((text) => el("li", {}, text)))));
+    return [el("p", { class: "quiet" }, "They do not rest on the same."), el("ul", { class: "quiet grounds" }, ...items)];
   }
 
   function again(several) {
@@ -261,7 +278,8 @@
       return option;
     }));
     const parts = several.filter((other) => other !== one).map((other) => el("section", { class: "pair", "aria-label": `${other.name} against ${one.name}` },
-      el("h3", {}, `${other.name} against ${one.name}`),
+      el("h3", {}, `${other.name} against ${one.name}`, ...tags([...one.runs, ...other.runs])),
+      unlike(one, other),
       held(one, other, "specific thrust"),
       held(one, other, "thrust"),
       ...evidence(one, other)));

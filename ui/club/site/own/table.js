@@ -16,7 +16,7 @@
   const CHOICES = ["size", "cells", "nature", "evidence", "ratings"];
   const COLUMNS = [
     ["article", "Article", "text"],
-    ["stand", "Sender and stand", "text"],
+    ["stand", "From", "text"],
     ["specific", "g/W", "number"],
     ["full", "Full throttle, gf", "number"],
     ["ratings", "Ratings", "text"],
@@ -32,6 +32,7 @@
   let fitting = [];
 
   const FILTERS = [...CHOICES, "search", "propeller", "motor", "from", "to"];
+  const ORDER = "The order is no verdict: choose runs to have them held against each other.";
   const plain = (value) => String(Number(value.toPrecision(4)));
 
   // ---------------------------------------------------------------- filters
@@ -237,8 +238,8 @@
     find("count").textContent = now.thrust !== null && without && fitting.length
       ? `${all}, ${without.toLocaleString("en-GB")} without a figure at ${plain(now.thrust)} gf.` : `${all}.`;
     find("at-told").textContent = now.thrust === null ? ""
-      : now.hover ? `Each motor bears ${plain(now.thrust)} gf. Read off each run's own curve, never beyond it.`
-        : "Read off each run's own curve, never beyond it.";
+      : now.hover ? `Each motor bears ${plain(now.thrust)} gf. Read off each run's own curve, never beyond it. ${ORDER}`
+        : `Read off each run's own curve, never beyond it. ${ORDER}`;
     const set = FILTERS.filter((name) => find(name).value !== "").length;
     find("filtering").textContent = set ? ` (${set} set)` : "";
     tray();

@@ -72,11 +72,11 @@
         el("tbody", {}, ...lines)));
   }
 
-  // A verdict as it stands on the page.
-  function told(found, first, second, gfPerN) {
-    const clear = found.verdict === "more" || found.verdict === "less";
+  // A verdict as it stands on the page. Where only some of it was measured it has no mark.
+  function told(found, first, second, gfPerN, alike) {
+    const clear = alike && (found.verdict === "more" || found.verdict === "less");
     return el("div", { class: "part", "data-verdict": found.verdict },
-      el("p", { class: "verdict-line" }, clear ? mark("good") : null, sentence(found, first, second, gfPerN)),
+      el("p", { class: "verdict-line" }, clear ? mark("good") : null, sentence(found, first, second, gfPerN).replaceAll(" %", "\u00a0%")),
       restsOn(found));
   }
 
