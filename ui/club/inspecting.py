@@ -173,7 +173,10 @@ class _Child:
     def __init__(self) -> None:
         self._home = tempfile.TemporaryDirectory(prefix="gramwatt-child-")
         self._process = subprocess.Popen(
-            [sys.executable, "-m", "ui.club.child"],
+            # Neither looked for nor run where the person stands: strangers' files may
+            # lie there, and one may be called as a library is.
+            [sys.executable, "-P", "-m", "ui.club.child"],
+            cwd=self._home.name,
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,
@@ -241,6 +244,9 @@ class _Child:
 def _environment(home: str) -> dict[str, str]:
     """What the child is told of this computer: nothing of the person's own."""
     needed = {name: os.environ[name] for name in _NEEDED if name in os.environ}
+    if paths := needed.pop("PYTHONPATH", ""):
+        whole = [str(Path(one).absolute()) for one in paths.split(os.pathsep) if one]
+        needed["PYTHONPATH"] = os.pathsep.join(whole)
     ours = {
         "GRAMWATT_DATA": home,
         "GRAMWATT_CONFIG": home,

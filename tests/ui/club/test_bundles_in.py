@@ -259,3 +259,20 @@ def test_hashes_that_were_set_right_do_not_help_a_false_run(tmp_path: Path) -> N
     without = set_right({name: files[name] for name in files if name != path})
     with pytest.raises(InputFault, match="neither a wire log nor"):
         check_bundle(written(without, tmp_path / "x.zip"), tmp_path)
+
+
+def test_nothing_that_lies_where_the_person_stands_is_run(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Downloads come from strangers, and one may be called as a library is."""
+    bundle = written(packed(tables_only=True), tmp_path / "t.zip")
+    downloads = tmp_path / "downloads"
+    downloads.mkdir()
+    for name in ("json.py", "numpy.py", "ui.py"):
+        (downloads / name).write_text(f"open({str(tmp_path / 'ran')!r}, 'w')\n")
+    monkeypatch.chdir(downloads)
+    scratch = tmp_path / "scratch"
+    scratch.mkdir()
+    with Inspector() as inspector:
+        assert inspector.inspect(bundle, scratch).runs
+    assert not (tmp_path / "ran").exists()
