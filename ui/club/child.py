@@ -44,12 +44,14 @@ def bounded() -> None:
 
 def answer(line: str) -> dict[str, object]:
     """What the check of one bundle says."""
-    from daq.errors import GramwattError
+    from daq.errors import GramwattError, WorldFault
     from ui.club.checking import as_json, check_bundle
 
     asked = json.loads(line)
     try:
         found = check_bundle(Path(asked["bundle"]), Path(asked["scratch"]))
+    except WorldFault as fault:  # no fault of the bundle's
+        return {"failed": str(fault).rstrip(".")}
     except GramwattError as fault:
         return {"refused": str(fault)}
     except OSError as fault:

@@ -44,6 +44,10 @@ _NEEDED: Final = (
     "TEMP",
     "TMP",
 )
+NOT_BACK: Final = (
+    "whoever looked into it did not come back: it takes more memory than any bundle "
+    "needs, or is made to do harm"
+)
 _ALONE: Final = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
 
 
@@ -183,7 +187,8 @@ class _Child:
             env=_environment(self._home.name),
             start_new_session=True,
         )
-        self._said: queue.Queue[bytes] = queue.Queue()
+        # An answer, and the end: who says more is no longer heard.
+        self._said: queue.Queue[bytes] = queue.Queue(2)
         self._listener = threading.Thread(target=self._listen, daemon=True)
         self._listener.start()
 
@@ -193,7 +198,11 @@ class _Child:
             return
         while True:
             line = stdout.readline(MOST_ANSWER)
-            self._said.put(line)
+            try:
+                self._said.put_nowait(line)
+            except queue.Full:
+                self._process.kill()
+                return
             if not line:
                 return
 
@@ -204,6 +213,8 @@ class _Child:
             _Gone: there is none, in words that follow a bundle's name.
         """
         stdin = self._process.stdin
+        if not self._said.empty():  # said before it was asked: it is of no bundle
+            raise _Gone(NOT_BACK)
         try:
             if stdin is not None:
                 stdin.write(line.encode() + b"\n")
@@ -221,10 +232,7 @@ class _Child:
         except (ValueError, RecursionError):
             found = None
         if not isinstance(found, dict):
-            raise _Gone(
-                "whoever looked into it did not come back: it takes more memory than "
-                "any bundle needs, or is made to do harm"
-            )
+            raise _Gone(NOT_BACK)
         return found
 
     def end(self) -> None:

@@ -196,11 +196,11 @@ def by_hand(top: str = "") -> bytes:
             bundle.writestr(zipfile.ZipInfo(f"{top}/"), b"")
         for name, data in tables().items():
             bundle.writestr(f"{top}/{name}" if top else name, data)
-    data = bytearray(file.getvalue())
+    zipped = bytearray(file.getvalue())
     if not top:  # as a program says it that writes sizes behind each file
-        listed = data.index(b"PK\x01\x02")
-        struct.pack_into("<H", data, listed + 8, 8)
-    return bytes(data)
+        listed = zipped.index(b"PK\x01\x02")
+        struct.pack_into("<H", zipped, listed + 8, 8)
+    return bytes(zipped)
 
 
 def with_gap() -> bytes:

@@ -149,3 +149,10 @@ def test_a_picture_is_the_same_each_time_and_takes_any_name(
     one = picture_of([strange, calibrated])
     assert one == picture_of([strange, calibrated])
     assert one.startswith(b"\x89PNG")
+
+
+def test_what_could_not_be_computed_on_both_sides_is_the_same() -> None:
+    same = b"step,thrust_gf\n0,nan\n", b"step,thrust_gf\n0.0,nan\n"
+    assert files_differ("plateaus.csv", *same) == []
+    other = b"step,thrust_gf\n0,nan\n", b"step,thrust_gf\n0,5\n"
+    assert "one place" in files_differ("plateaus.csv", *other)[0]

@@ -12,10 +12,24 @@ from pathlib import Path
 import pytest
 
 from daq.errors import InputFault, RecordFault, WorldFault
+from daq.link.columns.description import read_description
+from daq.records.shelf import load_article
 from daq.records.wirelog import NAME, Kind, Reader
 from daq.records.wirelog import Record as LogRecord
 from daq.records.wirelog import pack as record_bytes
-from tests.bundles import SAMPLES, Files, descriptor_of, packed, run_of, together
+from protocols.recipe import expand, load_recipe
+from tests.bundles import (
+    SAMPLES,
+    Files,
+    descriptor_of,
+    files_of,
+    packed,
+    run_of,
+    together,
+)
+from tests.lined import DESCRIPTION, spin_on_lines
+from ui.adopt import adopt
+from ui.articles import example_article
 from ui.club import layout
 from ui.club.packing import Wishes, pack_runs
 from ui.club.tables import harmless
@@ -174,8 +188,6 @@ def test_validator_pandas_and_sqlite_open_it_without_gramwatt(
 def test_an_article_goes_out_as_the_file_that_it_came_from(
     files: Files, tmp_path: Path
 ) -> None:
-    from daq.records.shelf import load_article
-
     path = tmp_path / "article.toml"
     path.write_bytes(files[f"{run_of(files)}/article.toml"])
     header = next(Reader((SAMPLE / NAME).read_bytes()).records()).json()
@@ -201,7 +213,77 @@ def test_other_cells_stay_as_they_are(cell: str | float | None) -> None:
     assert harmless(cell) == cell
 
 
+# ------------------------------------------------------------------ lines and logs
+
+
+@pytest.fixture(scope="module")
+def adopted(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A run made of a log, whose owner wrote into log and description."""
+    home = tmp_path_factory.mktemp("adopted")
+    pulse = '[[channel]]\nname = "pulse"\ncolumn = "us"\nunit = "us"\ndecimals = 0\n\n'
+    text = DESCRIPTION.replace('"amps"]', '"amps", "us"]').replace(
+        "[commands]", f"{pulse}[commands]"
+    )
+    spin = spin_on_lines(text, walked=expand(load_recipe("low-staircase")))
+    spin.run(90.0)
+    printed = b"".join(r.data for r in spin.records if r.kind is Kind.BYTES_IN)
+    log = home / "log-of-anna.csv"
+    log.write_bytes(printed + b"here stood Anna, in /home/anna\n")
+    lines = f"# Anna's, on /dev/ttyUSB7\n{text}"
+    facts = {
+        "utc": "2026-05-09T14:02:00+00:00",
+        "article": load_article(example_article()).to_dict(),
+        "versions": {"gramwatt": "0"},
+    }
+    return adopt(log, lines, read_description(lines, "x"), facts, home)
+
+
+@pytest.mark.slow
+def test_what_is_written_beside_a_description_stays_here(
+    adopted: Path, tmp_path: Path
+) -> None:
+    """Names that its words are made of too: a user may be called as a separator is."""
+    path = tmp_path / "x.zip"
+    names = ("comma", "thrust", "bench")
+    pack_runs([adopted], path, Wishes(tables_only=True, names=names))
+    for name, data in files_of(path.read_bytes()).items():
+        for secret in (b"Anna", b"anna", b"ttyUSB7"):
+            assert secret not in data, name
+    header = json.loads((adopted / "datapackage.json").read_text())["gramwatt"]
+    out = Secrets(names).header(header["header"])
+    task = out["task"]
+    assert isinstance(task, dict)
+    before = read_description(header["header"]["task"]["lines"], "x")
+    assert read_description(task["lines"], "x") == before
+
+
+@pytest.mark.slow
+def test_a_page_of_tables_quotes_no_line_of_a_log(
+    adopted: Path, tmp_path: Path
+) -> None:
+    path = tmp_path / "x.zip"
+    pack_runs([adopted], path, Wishes(tables_only=True))
+    files = files_of(path.read_bytes())
+    page = files[f"{run_of(files)}/report.html"].decode()
+    assert "not used" in page
+    assert "here stood" not in page
+
+
 # ------------------------------------------------------------------ what is refused
+
+
+@pytest.mark.slow
+def test_what_nobody_would_take_is_not_packed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "x.zip"
+    monkeypatch.setattr(layout, "MOST_PACKED", 10_000)
+    with pytest.raises(InputFault, match=r"would refuse it: it has .* bytes"):
+        pack_runs([SAMPLE], path, Wishes(tables_only=True))
+    monkeypatch.setattr(layout, "MOST_UNPACKED", 10_000)
+    with pytest.raises(InputFault, match="pack fewer at once"):
+        pack_runs([SAMPLE], path, Wishes(tables_only=True))
+    assert not path.exists()
 
 
 def test_what_is_there_already_is_not_written_over(tmp_path: Path) -> None:
