@@ -25,8 +25,8 @@ CHUNK: Final = 1 << 16
 _LOCAL: Final = struct.Struct("<4sHHHHHIIIHH")
 _LOCAL_MAGIC: Final = b"PK\x03\x04"
 _CENTRAL: Final = struct.Struct("<4sHHHHHHIIIHHHHHII")
-#: The most that one file takes in the list: its names are short, nothing else is there.
-LONGEST_LISTED: Final = _CENTRAL.size + 250
+#: The longest list of files: their names are short, and nothing else is in it.
+LONGEST_LIST: Final = layout.MOST_FILES * (_CENTRAL.size + 250)
 _END: Final = struct.Struct("<4sHHHHIIH")
 _END_MAGIC: Final = b"PK\x05\x06"
 #: What to do about a bundle that went through another program's hands.
@@ -216,7 +216,7 @@ def _check_end(file: IO[bytes], size: int) -> tuple[int, int]:
         raise InputFault(
             f"it holds {total} files, and a bundle at most {layout.MOST_FILES}"
         )
-    if start + length != size - _END.size or length > total * LONGEST_LISTED:
+    if start + length != size - _END.size or length > LONGEST_LIST:
         raise InputFault("its list of files is not where it says")
     return total, start
 
