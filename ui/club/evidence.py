@@ -145,7 +145,9 @@ def _words(told: EvidenceTold) -> Iterator[str]:
 
 def _proof_words(proof: Proof, *, running: bool) -> str:
     seen = _PROOF_WORDS[proof]
-    return f"{seen}, and the stop with the motor running" if running else seen
+    # Of a stand without guards the stop alone can be seen.
+    joined = "only" if proof == "none" else "and"
+    return f"{seen}, {joined} the stop with the motor running" if running else seen
 
 
 def _proof(run: Run) -> tuple[Proof, bool]:
