@@ -218,6 +218,7 @@ def _unnamed_copy(
     """
     from daq.records.read import read_run
     from daq.records.wirelog import NAME
+    from ui.calibrations import idle_in
 
     run = read_run(folder)
     if not run.sealed:
@@ -232,7 +233,7 @@ def _unnamed_copy(
         )
     port = str(run.header.get("port") or "")
     names = machine_names([*wishes.names, port, port.rpartition("/")[2]])
-    secrets = Secrets(names, keep_notes=wishes.keep_notes)
+    secrets = Secrets(names, keep_notes=wishes.keep_notes, idle=idle_in(run))
     copy = scratch / _run_name(run)
     if copy.name in taken:
         raise InputFault(

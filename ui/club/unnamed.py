@@ -59,10 +59,13 @@ class Secrets:
             they stand as a word of their own. What is one word alone is a value that
             a record is read by, and no sentence.
         keep_notes: whether what a person noted about an article stays.
+        idle: calibrations, by their ids, that nothing is read by: of whatever else is
+            on the person's shelf.
     """
 
     names: tuple[str, ...] = ()
     keep_notes: bool = False
+    idle: frozenset[str] = frozenset()
 
     def words(self, text: str) -> str:
         """A text without them."""
@@ -102,7 +105,7 @@ class Secrets:
             if key in PLACES:
                 continue
             whole = key in (HEADER, CHECKED)
-            kept[key] = value if whole else self.value(value)
+            kept[key] = self._not_idle(value) if whole else self.value(value)
         task, described = kept.get(TASK), header.get(TASK)
         if isinstance(task, dict) and isinstance(described, dict) and LINES in task:
             kept[TASK] = task | {LINES: _without_comments(described[LINES])}
@@ -113,6 +116,18 @@ class Secrets:
         if isinstance(adopted, dict):
             kept["adopted"] = {k: v for k, v in adopted.items() if k != "file"}
         return kept
+
+    def _not_idle(self, value: object) -> object:
+        """Calibrations, or dates by their ids, without those that are idle."""
+        if isinstance(value, list):
+            return [each for each in value if _id_of(each) not in self.idle]
+        if isinstance(value, Mapping):
+            return {key: each for key, each in value.items() if key not in self.idle}
+        return value
+
+
+def _id_of(calibration: object) -> str:
+    return str(calibration.get("id")) if isinstance(calibration, Mapping) else ""
 
 
 def _without_comments(lines: object) -> str:

@@ -7,14 +7,18 @@ import json
 import platform
 import sqlite3
 import zipfile
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 
+from daq.calibration.text import from_dict, named, to_dict
 from daq.errors import InputFault, RecordFault, WorldFault
 from daq.link.columns.description import read_description
+from daq.records.folder import hash_of_bytes
 from daq.records.shelf import load_article
-from daq.records.wirelog import NAME, Kind, Reader
+from daq.records.wirelog import MAGIC, NAME, Kind, Reader, to_json
 from daq.records.wirelog import Record as LogRecord
 from daq.records.wirelog import pack as record_bytes
 from protocols.recipe import expand, load_recipe
@@ -213,6 +217,35 @@ def test_other_cells_stay_as_they_are(cell: str | float | None) -> None:
     assert harmless(cell) == cell
 
 
+@pytest.mark.slow
+def test_calibrations_of_other_stands_stay_here(tmp_path: Path) -> None:
+    """A record comes with all that may serve, of every stand on the shelf."""
+    source = SAMPLES / "a-1"
+    own, *records = Reader((source / NAME).read_bytes()).records()
+    head: dict[str, Any] = dict(own.json())
+    first = from_dict(head["calibrations"][0], "x")
+    elsewhere = replace(first.subject, stand_id=0xBEEF)
+    other = named(replace(first, subject=elsewhere, note="Anna's kitchen"))
+    head["calibrations"].append(to_dict(other))
+    head["checked"] = {other.id: ["2026-05-01"], first.id: []}
+    data = MAGIC + b"".join(
+        map(record_bytes, [LogRecord(own.kind, own.time_ns, to_json(head)), *records])
+    )
+    run = tmp_path / "run"
+    run.mkdir()
+    (run / NAME).write_bytes(data)
+    content = json.loads((source / "datapackage.json").read_text())
+    content["resources"][0] |= {"hash": hash_of_bytes(data), "bytes": len(data)}
+    content["gramwatt"]["header"] = head
+    (run / "datapackage.json").write_text(json.dumps(content))
+    path = tmp_path / "x.zip"
+    (entry,) = pack_runs([run], path, Wishes()).entries
+    assert "thrust by weights of class M1" in entry.evidence.words
+    for name, each in files_of(path.read_bytes()).items():
+        assert b"kitchen" not in each, name
+        assert other.id.encode() not in each, name
+
+
 # ------------------------------------------------------------------ lines and logs
 
 
@@ -342,9 +375,6 @@ def test_a_run_that_was_never_sealed_is_not_packed(tmp_path: Path) -> None:
 def test_a_run_that_cannot_be_told_of_is_named_by_its_own_folder(
     tmp_path: Path,
 ) -> None:
-    from daq.records.folder import hash_of_bytes
-    from daq.records.wirelog import MAGIC, to_json
-
     run = copied(tmp_path / "run")
     first, *others = Reader((SAMPLE / NAME).read_bytes()).records()
     header = first.json() | {"article": {"name": "half of one"}}
