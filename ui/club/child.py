@@ -39,7 +39,10 @@ def bounded() -> None:
     ):
         _, hard = resource.getrlimit(kind)
         allowed = most if hard == resource.RLIM_INFINITY else min(most, hard)
-        resource.setrlimit(kind, (allowed, allowed))
+        try:
+            resource.setrlimit(kind, (allowed, allowed))
+        except (ValueError, OSError):
+            continue  # some systems name a bound that they do not take
 
 
 def answer(line: str) -> dict[str, object]:

@@ -6,6 +6,7 @@ import sys
 import threading
 from collections.abc import Iterator
 from importlib.metadata import version
+from io import BytesIO
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -15,6 +16,7 @@ import pytest
 from daq.errors import InputFault, WorldFault
 from tests.bundles import Files, packed, run_of, set_right, together, with_entry
 from ui.club import child, inspecting, layout, looking
+from ui.club.archive import Archive
 from ui.club.checked import Checked, read_checked
 from ui.club.checking import check_bundle
 from ui.club.inspecting import Bounds, Inspector
@@ -419,3 +421,33 @@ def test_what_a_person_has_beside_a_run_that_is_taken_stays(
         own.name,
         folder.name,
     ]
+
+
+def test_a_bound_that_a_system_does_not_take_keeps_it_from_no_other(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """macOS names a bound of address space and refuses to set it."""
+    resource = pytest.importorskip("resource")
+    bounds: list[int] = []
+
+    def picky(kind: int, _: tuple[int, int]) -> None:
+        if kind == resource.RLIMIT_AS:
+            raise ValueError
+        bounds.append(kind)
+
+    monkeypatch.setattr(resource, "setrlimit", picky)
+    child.bounded()
+    assert bounds == [
+        resource.RLIMIT_FSIZE,
+        resource.RLIMIT_NOFILE,
+        resource.RLIMIT_CORE,
+    ]
+
+
+def test_a_plan_that_says_the_same_for_an_hour_is_no_bomb() -> None:
+    """Spins and rests, over and over: seen to shrink to a 68th."""
+    segment = {"kind": "dwell", "leg": "up", "start_frac": 0.15, "duration_s": 10.4}
+    plan = json.dumps({"segments": [segment] * 3000}, indent=2).encode()
+    data = together({"runs/a/datapackage.json": plan})
+    assert len(plan) > 60 * len(data)
+    assert Archive(BytesIO(data), len(data)).read("runs/a/datapackage.json") == plan
