@@ -247,6 +247,27 @@ def calibrated(run: Run) -> Calibrated:
                       tuple(unused))  # fmt: skip
 
 
+def idle_in(run: Run) -> frozenset[str]:
+    """Ids of the calibrations that a record came with and that nothing is read by.
+
+    They are of whatever else was on the shelf that day. What cannot be read is not
+    among them: that it is there is told.
+    """
+    from daq.errors import InputFault
+
+    used = {use.calibration.id for use in calibrated(run).uses.values()}
+    idle = set()
+    kept = run.header.get(HEADER)
+    for entry in kept if isinstance(kept, list) else []:
+        try:
+            made = _read(json.dumps(entry), f"a calibration in {run.folder}")
+        except InputFault:
+            continue
+        if made.id not in used:
+            idle.add(made.id)
+    return frozenset(idle)
+
+
 @lru_cache(maxsize=64)
 def _read(text: str, where: str) -> Calibration:
     """A calibration out of a record, read once: a page asks for it many times.

@@ -19,8 +19,11 @@ def add_parser(
         description=(
             "Pack runs for somebody else. Port names, folders, the names of this "
             "computer and of its user, and the notes on articles stay here; the "
-            "stand's number goes along, and the calibrations, with the names that you "
-            "gave to masses and meters and with how far north your place lies."
+            "stand's number goes along, and its calibrations, with your notes on them, "
+            "the names that you gave to masses and meters and how far north your place "
+            "lies. What a "
+            "stand printed, or a log that was adopted, is in the wire log to the byte, "
+            "and such a stand keeps the name that you gave it."
         ),
     )
     parser.add_argument(

@@ -25,8 +25,15 @@ CHUNK: Final = 1 << 16
 _LOCAL: Final = struct.Struct("<4sHHHHHIIIHH")
 _LOCAL_MAGIC: Final = b"PK\x03\x04"
 _CENTRAL: Final = struct.Struct("<4sHHHHHHIIIHHHHHII")
+#: The longest list of files: their names are short, and nothing else is in it.
+LONGEST_LIST: Final = layout.MOST_FILES * (_CENTRAL.size + 250)
 _END: Final = struct.Struct("<4sHHHHIIH")
 _END_MAGIC: Final = b"PK\x05\x06"
+#: What to do about a bundle that went through another program's hands.
+REZIPPED: Final = (
+    "Was it unpacked and zipped again, as some browsers and mail programs do by "
+    "themselves? Ask its owner for the file as `gramwatt bundle pack` made it"
+)
 #: Flags that change nothing about how a file is read: none, and names in UTF-8.
 _FLAGS: Final = (0, 0x800)
 _KINDS: Final = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
@@ -80,17 +87,20 @@ class Archive:
                 f"it has {size} bytes, and a bundle has at most {layout.MOST_PACKED}"
             )
         self._file = file
-        _check_end(file, size)
+        count, list_at = _check_end(file, size)
         try:
             self._zip = zipfile.ZipFile(file)
         except _BROKEN:
             raise InputFault("it is no zip file, or a damaged one") from None
         infos = self._zip.infolist()
+        if len(infos) != count or self._zip.start_dir != list_at:
+            # A second end, of large zip files: some programs go by it, some do not.
+            raise InputFault("its list of files is not where it says")
         _check_names(infos)
         for info in infos:
             _check_member(info)
         _check_total(infos)
-        _check_places(file, infos, self._zip.start_dir)
+        _check_places(file, infos, list_at)
         self._infos = {info.filename: info for info in infos}
         self.members = {
             path: Member(path, info.file_size) for path, info in self._infos.items()
@@ -130,20 +140,64 @@ class Archive:
         return "sha256:" + digest.hexdigest()
 
     def _chunks(self, path: str) -> Iterator[bytes]:
-        info, read = self._infos[path], 0
+        info, read, crc = self._infos[path], 0, 0
         try:
-            with self._zip.open(info) as member:
-                while chunk := member.read(CHUNK):
-                    read += len(chunk)
-                    yield chunk
+            for chunk in self._unpacked(info):
+                read += len(chunk)
+                crc = zlib.crc32(chunk, crc)
+                yield chunk
         except _BROKEN:
             raise InputFault(f"{path} in it is damaged") from None
-        if read != info.file_size:
-            raise InputFault(f"{path} in it is shorter than it says")
+        if (read, crc) != (info.file_size, info.CRC):
+            raise InputFault(
+                f"{path} in it is damaged, or of another size than it says"
+            )
+
+    def _unpacked(self, info: zipfile.ZipInfo) -> Iterator[bytes]:
+        """What a file's bytes unpack to, no more than one byte above what it says.
+
+        The library stops at the stated size; another program would go on, and see
+        what was never looked at here.
+
+        Raises:
+            zlib.error: they are not one packed stream from the first to the last.
+        """
+        packed = self._packed(info)
+        if info.compress_type == zipfile.ZIP_STORED:
+            yield from packed
+            return
+        stream, room = zlib.decompressobj(-zlib.MAX_WBITS), info.file_size + 1
+        for piece in packed:
+            tail = piece
+            while room:
+                chunk = stream.decompress(tail, min(CHUNK, room))
+                room -= len(chunk)
+                yield chunk
+                tail = stream.unconsumed_tail
+                if not tail and len(chunk) < CHUNK:
+                    break
+            if stream.unused_data or not room:
+                break
+        if not stream.eof or stream.unused_data or any(packed):
+            raise zlib.error
+
+    def _packed(self, info: zipfile.ZipInfo) -> Iterator[bytes]:
+        """A file's bytes as they lie in the zip file."""
+        self._file.seek(info.header_offset + _LOCAL.size + len(info.filename))
+        left = info.compress_size
+        while left:
+            piece = self._file.read(min(left, CHUNK))
+            if not piece:
+                raise EOFError
+            left -= len(piece)
+            yield piece
 
 
-def _check_end(file: IO[bytes], size: int) -> None:
+def _check_end(file: IO[bytes], size: int) -> tuple[int, int]:
     """The end of the zip file, before the library makes a list of what it names.
+
+    Returns:
+        How many files it holds, and where the list of them begins.
 
     Raises:
         InputFault: it has no end, something behind it, or too many files.
@@ -162,8 +216,9 @@ def _check_end(file: IO[bytes], size: int) -> None:
         raise InputFault(
             f"it holds {total} files, and a bundle at most {layout.MOST_FILES}"
         )
-    if start + length != size - _END.size:
+    if start + length != size - _END.size or length > LONGEST_LIST:
         raise InputFault("its list of files is not where it says")
+    return total, start
 
 
 def _check_names(infos: list[zipfile.ZipInfo]) -> None:
@@ -176,6 +231,7 @@ def _check_names(infos: list[zipfile.ZipInfo]) -> None:
         if most is None:
             raise InputFault(
                 f'it holds "{plainly(str(written), 80)}", which is no part of a bundle'
+                + (f". {REZIPPED}" if _by_other_hands(name) else "")
             )
         if name.lower() in seen:
             raise InputFault(f"it holds {name} twice")
@@ -186,14 +242,29 @@ def _check_names(infos: list[zipfile.ZipInfo]) -> None:
             )
 
 
+def _by_other_hands(name: str) -> bool:
+    """Whether a name is there since somebody zipped an unpacked bundle again."""
+    parts = name.split("/")
+    within = "/".join(parts[1:])
+    return (
+        parts[0] == "__MACOSX"
+        or parts[-1] in ("", ".DS_Store", "Thumbs.db")
+        or (len(parts) > 1 and layout.most_bytes(within) is not None)
+    )
+
+
 def _check_member(info: zipfile.ZipInfo) -> None:
     name = info.filename
     if info.flag_bits & 0x1:
         raise InputFault(f"{name} in it is encrypted")
-    if info.flag_bits not in _FLAGS or info.compress_type not in _KINDS or info.extra:
+    if (
+        info.flag_bits not in _FLAGS
+        or info.compress_type not in _KINDS
+        or info.extra
+        or info.comment
+    ):
         raise InputFault(
-            f"{name} in it is packed in a way that gramwatt does not pack: unpack it "
-            "by hand if you trust it, and have its owner pack the runs again"
+            f"{name} in it is packed in a way that gramwatt does not pack. {REZIPPED}"
         )
     # Unix keeps the kind of a file in the upper half: links and folders have their own.
     kind = (info.external_attr >> 16) & 0o170000

@@ -8,10 +8,11 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import Field, ValidationError
+from pydantic import Field, ValidationError, field_validator
 
 from daq.errors import InputFault
 from daq.typed_toml import Table, told
+from ui.club import layout
 from ui.club.entry import Entry, Sentence, Short
 
 Hash = Annotated[str, Field(pattern=r"^sha256:[0-9a-f]{64}$")]
@@ -58,6 +59,17 @@ class Checked(Table):
     signed_by: Short | None = None
     runs: Annotated[tuple[RunChecked, ...], Field(min_length=1, max_length=200)]
     notes: Sentences = ()
+
+    @field_validator("runs")
+    @classmethod
+    def _are_named_as_files_are(
+        cls, runs: tuple[RunChecked, ...]
+    ) -> tuple[RunChecked, ...]:
+        """Folders are named after them by whoever reads this."""
+        names = [run.entry.run for run in runs]
+        if not all(map(layout.is_run_name, names)) or len(set(names)) != len(names):
+            raise ValueError("has a run whose name cannot be a file's, or one twice")
+        return runs
 
 
 def read_checked(text: str | bytes) -> Checked:

@@ -9,6 +9,7 @@ the folder given.
 
 from __future__ import annotations
 
+import hashlib
 import os
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -16,14 +17,20 @@ from typing import Any, Final
 
 from pydantic import ValidationError
 
-from daq.errors import GramwattError, InputFault
+from daq.errors import GramwattError, InputFault, WorldFault
 from daq.records import folder as folders
 from daq.typed_toml import told
 from ui.club import layout
 from ui.club.archive import Archive
 from ui.club.checked import Checked, RunChecked
 from ui.club.described import Described
-from ui.club.differing import entries_differ, files_differ
+from ui.club.differing import (
+    Rows,
+    entries_differ,
+    files_differ,
+    row_differs,
+    rows_by_run,
+)
 from ui.club.entries import entry_of
 from ui.club.entry import Entry, read_entry
 from ui.club.evidence import as_tables_only
@@ -33,7 +40,10 @@ from ui.club.strict_json import read_object
 from ui.results import derive
 
 #: Files of a run that are derived, and are held against what is derived here.
-HELD_AGAINST: Final = ("findings.json", "curves.json", "plateaus.csv")
+HELD_AGAINST: Final = (
+    *("findings.json", "curves.json"),
+    *("plateaus.csv", "glides.csv", "bursts.csv"),
+)
 
 
 def check_bundle(path: Path, scratch: Path) -> Checked:
@@ -46,6 +56,7 @@ def check_bundle(path: Path, scratch: Path) -> Checked:
 
     Raises:
         InputFault: it is refused; the reason, to follow the bundle's name.
+        WorldFault: the folder cannot be written.
         OSError: it cannot be read, or the folder cannot be written.
     """
     with path.open("rb") as file:
@@ -59,15 +70,21 @@ def check_bundle(path: Path, scratch: Path) -> Checked:
         if layout.SIGNATURE in archive.members:
             signed_by = signer_of(descriptor, archive.read(layout.SIGNATURE))
         facts = described.gramwatt
+        rows = None
+        if layout.TABLE in archive.members:
+            rows = rows_by_run(archive.read(layout.TABLE))
         runs = [
-            _raw_run(archive, name, scratch, hashes)
+            _raw_run(archive, name, scratch, hashes, rows)
             if facts.wire_logs
-            else _told_run(archive, name)
+            else _told_run(archive, name, rows)
             for name in facts.runs
         ]
+        # Of the file that was looked into, whatever its name stands for by now.
+        file.seek(0)
+        sha256 = "sha256:" + hashlib.file_digest(file, "sha256").hexdigest()
     return Checked(
         format=1,
-        sha256=folders.hash_of(path),
+        sha256=sha256,
         title=plainly(described.title),
         by=plainly(described.by),
         licence=plainly(described.licence),
@@ -149,7 +166,11 @@ def _unpacked(archive: Archive, described: Described, scratch: Path) -> dict[str
 
 
 def _raw_run(
-    archive: Archive, name: str, scratch: Path, hashes: Mapping[str, str]
+    archive: Archive,
+    name: str,
+    scratch: Path,
+    hashes: Mapping[str, str],
+    rows: Rows | None,
 ) -> RunChecked:
     """A run with its wire log: everything derived from it here.
 
@@ -166,9 +187,15 @@ def _raw_run(
     derived = next((scratch / layout.RUNS / name / folders.DERIVED).iterdir())
     differences = [] if sent is None else entries_differ(sent, own)
     for file in HELD_AGAINST:
-        if f"{at}/{file}" in archive.members and (derived / file).is_file():
-            theirs = archive.read(f"{at}/{file}")
+        if f"{at}/{file}" not in archive.members:
+            continue
+        theirs = archive.read(f"{at}/{file}")
+        if (derived / file).is_file():
             differences += files_differ(file, theirs, (derived / file).read_bytes())
+        else:
+            differences.append(f"The sender has a {file}, and nothing here gives one.")
+    if rows is not None:
+        differences += row_differs(rows, own)
     return RunChecked(
         entry=own,
         differences=tuple(differences),
@@ -204,12 +231,15 @@ def _derived(folder: Path, name: str) -> Entry:
 
     Raises:
         InputFault: it says nothing, or cannot be read.
+        WorldFault: what is derived cannot be written.
     """
     try:
         results = derive(folder)
         if results.run.intact is not True:
             raise InputFault("its wire log was changed after the seal")
         return entry_of(results)
+    except WorldFault:
+        raise  # a full disk here says nothing about the bundle
     except GramwattError as fault:
         words = str(fault).replace(str(folder), name)
         raise InputFault(f"{name}: {plainly(words, 600).rstrip('.')}") from None
@@ -225,7 +255,7 @@ def _sent(archive: Archive, at: str) -> Entry | None:
     return read_entry(data, path)
 
 
-def _told_run(archive: Archive, name: str) -> RunChecked:
+def _told_run(archive: Archive, name: str, rows: Rows | None) -> RunChecked:
     """A run without its wire log: the sender's word, in so many words.
 
     Raises:
@@ -241,7 +271,8 @@ def _told_run(archive: Archive, name: str) -> RunChecked:
     if sent.run != name:
         raise InputFault(f"the {layout.ENTRY} of {name} is that of another run")
     told_only = sent.model_copy(update={"evidence": as_tables_only(sent.evidence)})
-    return RunChecked(entry=told_only, rederived=False)
+    differences = [] if rows is None else row_differs(rows, told_only)
+    return RunChecked(entry=told_only, differences=tuple(differences), rederived=False)
 
 
 def _notes(described: Described, runs: Sequence[RunChecked]) -> tuple[str, ...]:

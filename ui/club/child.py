@@ -39,17 +39,22 @@ def bounded() -> None:
     ):
         _, hard = resource.getrlimit(kind)
         allowed = most if hard == resource.RLIM_INFINITY else min(most, hard)
-        resource.setrlimit(kind, (allowed, allowed))
+        try:
+            resource.setrlimit(kind, (allowed, allowed))
+        except (ValueError, OSError):
+            continue  # some systems name a bound that they do not take
 
 
 def answer(line: str) -> dict[str, object]:
     """What the check of one bundle says."""
-    from daq.errors import GramwattError
+    from daq.errors import GramwattError, WorldFault
     from ui.club.checking import as_json, check_bundle
 
     asked = json.loads(line)
     try:
         found = check_bundle(Path(asked["bundle"]), Path(asked["scratch"]))
+    except WorldFault as fault:  # no fault of the bundle's
+        return {"failed": str(fault).rstrip(".")}
     except GramwattError as fault:
         return {"refused": str(fault)}
     except OSError as fault:

@@ -29,6 +29,10 @@ class ResourceDescribed(_Open):
     path: Annotated[str, Field(max_length=200)]
     hash: Hash
     bytes: Annotated[int, Field(ge=0, le=layout.MOST_UNPACKED)] | None = None
+    #: Where other programs would look for data or rules instead of in the file.
+    data: None = None
+    schema_: Annotated[None, Field(alias="schema")] = None
+    dialect: None = None
 
 
 class Contributor(_Open):

@@ -9,16 +9,20 @@ from __future__ import annotations
 import csv
 import io
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Final
 
 from daq.errors import InputFault
+from ui.club import layout
 from ui.club.plainly import plainly
 from ui.club.strict_json import read_json
+from ui.club.tables import csv_bytes, run_row
 
 if TYPE_CHECKING:
     from ui.club.entry import CurveTold, Entry, EvidenceTold
 
+#: Lines of a table by their run, cells by their heads.
+Rows = Mapping[str, Mapping[str, float | str]]
 #: What two machines' arithmetic may do to the same computation.
 SAME_REL: Final = 1e-6
 SAME_ABS: Final = 1e-9
@@ -108,6 +112,8 @@ def _figure(value: float | None) -> str:
 def _same(one: float | None, other: float | None) -> bool:
     if one is None or other is None:
         return one is other
+    if math.isnan(one) or math.isnan(other):  # what could not be computed
+        return math.isnan(one) and math.isnan(other)
     return math.isclose(one, other, rel_tol=SAME_REL, abs_tol=SAME_ABS)
 
 
@@ -130,6 +136,25 @@ def files_differ(name: str, sent: bytes, own: bytes) -> list[str]:
         return []
     places = f"{count} places" if count > 1 else "one place"
     return [f"The sender's {name} differs from the one derived here in {places}."]
+
+
+def rows_by_run(data: bytes) -> dict[str, dict[str, float | str]]:
+    """The lines of a bundle's own table by their run; empty where it is no table."""
+    try:
+        heads, *rows = _content(layout.TABLE, data)
+    except (InputFault, ValueError):
+        return {}
+    found = [dict(zip(map(str, heads), row, strict=False)) for row in rows]
+    return {str(row.get("run", "")): row for row in found}
+
+
+def row_differs(rows: Rows, entry: Entry) -> list[str]:
+    """Whether the bundle's own table says something else of a run than its entry."""
+    own = rows_by_run(csv_bytes([run_row(entry)], list(run_row(entry))))[entry.run]
+    sent = rows.get(entry.run, {})
+    if all(key in sent and not _differ(sent[key], own[key]) for key in own):
+        return []
+    return [f"The sender's line in {layout.TABLE} says something else."]
 
 
 def _content(name: str, data: bytes) -> Any:

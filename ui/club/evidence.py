@@ -97,8 +97,24 @@ def with_words(told: EvidenceTold) -> EvidenceTold:
 
 
 def as_tables_only(told: EvidenceTold) -> EvidenceTold:
-    """The same for whoever gets no wire log, and can re-derive nothing."""
-    return with_words(told.model_copy(update={"record": "tables only"}))
+    """The same for whoever gets no wire log, and can re-derive nothing.
+
+    What the sender says is kept within its part of the line of words: it can say
+    nothing about the other parts.
+    """
+    proofs = [_proof_words(told.proof, running=running) for running in (False, True)]
+    known = told.proof_words in proofs
+    scales = [
+        one.model_copy(update={"words": one.words.replace(";", ",")})
+        for one in told.scales
+    ]
+    own = {
+        "record": "tables only",
+        "proof_words": told.proof_words if known else proofs[0],
+        "scales": tuple(scales),
+        "ended": told.ended.replace(";", ","),
+    }
+    return with_words(told.model_copy(update=own))
 
 
 def stand_words(run: Run) -> str:
@@ -129,7 +145,9 @@ def _words(told: EvidenceTold) -> Iterator[str]:
 
 def _proof_words(proof: Proof, *, running: bool) -> str:
     seen = _PROOF_WORDS[proof]
-    return f"{seen}, and the stop with the motor running" if running else seen
+    # Of a stand without guards the stop alone can be seen.
+    joined = "only" if proof == "none" else "and"
+    return f"{seen}, {joined} the stop with the motor running" if running else seen
 
 
 def _proof(run: Run) -> tuple[Proof, bool]:

@@ -44,6 +44,10 @@ _NEEDED: Final = (
     "TEMP",
     "TMP",
 )
+NOT_BACK: Final = (
+    "whoever looked into it did not come back: it takes more memory than any bundle "
+    "needs, or is made to do harm"
+)
 _ALONE: Final = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
 
 
@@ -175,14 +179,18 @@ class _Child:
     def __init__(self) -> None:
         self._home = tempfile.TemporaryDirectory(prefix="gramwatt-child-")
         self._process = subprocess.Popen(
-            [sys.executable, "-m", "ui.club.child"],
+            # Neither looked for nor run where the person stands: strangers' files may
+            # lie there, and one may be called as a library is.
+            [sys.executable, "-P", "-m", "ui.club.child"],
+            cwd=self._home.name,
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,
             env=_environment(self._home.name),
             start_new_session=True,
         )
-        self._said: queue.Queue[bytes] = queue.Queue()
+        # An answer, and the end: who says more is no longer heard.
+        self._said: queue.Queue[bytes] = queue.Queue(2)
         self._listener = threading.Thread(target=self._listen, daemon=True)
         self._listener.start()
 
@@ -192,7 +200,11 @@ class _Child:
             return
         while True:
             line = stdout.readline(MOST_ANSWER)
-            self._said.put(line)
+            try:
+                self._said.put_nowait(line)
+            except queue.Full:
+                self._process.kill()
+                return
             if not line:
                 return
 
@@ -203,6 +215,8 @@ class _Child:
             _Gone: there is none, in words that follow a bundle's name.
         """
         stdin = self._process.stdin
+        if not self._said.empty():  # said before it was asked: it is of no bundle
+            raise _Gone(NOT_BACK)
         try:
             if stdin is not None:
                 stdin.write(line.encode() + b"\n")
@@ -220,10 +234,7 @@ class _Child:
         except (ValueError, RecursionError):
             found = None
         if not isinstance(found, dict):
-            raise _Gone(
-                "whoever looked into it did not come back: it takes more memory than "
-                "any bundle needs, or is made to do harm"
-            )
+            raise _Gone(NOT_BACK)
         return found
 
     def end(self) -> None:
@@ -243,6 +254,9 @@ class _Child:
 def _environment(home: str) -> dict[str, str]:
     """What the child is told of this computer: nothing of the person's own."""
     needed = {name: os.environ[name] for name in _NEEDED if name in os.environ}
+    if paths := needed.pop("PYTHONPATH", ""):
+        whole = [str(Path(one).absolute()) for one in paths.split(os.pathsep) if one]
+        needed["PYTHONPATH"] = os.pathsep.join(whole)
     ours = {
         "GRAMWATT_DATA": home,
         "GRAMWATT_CONFIG": home,

@@ -55,7 +55,9 @@ MOST_UNPACKED: Final = 1_200 * MB
 MOST_FILES: Final = 3_000
 MOST_RUNS: Final = 200
 #: What is larger than this when unpacked may not have shrunk by more than that factor.
-RATIO_FROM: Final = 100_000
+#: Smaller ones may: a plan that spins and rests for an hour says the same again and
+#: again.
+RATIO_FROM: Final = 5 * MB
 MOST_RATIO: Final = 60.0
 
 MEDIA: Final[dict[str, str]] = {

@@ -17,6 +17,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Final
 
 from daq.errors import GramwattError, InputFault, WorldFault
@@ -76,6 +77,7 @@ def look_through(folder: Path, progress: Progress = quiet) -> list[Looked]:
         WorldFault: it cannot be read, or what was found cannot be kept.
     """
     paths = bundles_in(folder)
+    _forget_other_versions()
     places = _Places()
     done, counting = 0, threading.Lock()
 
@@ -167,12 +169,11 @@ def _look(inspector: Inspector, path: Path, sha256: str) -> Looked:
         WorldFault: it cannot be kept.
     """
     home = _home(sha256)
-    fresh = home.with_name(f".{sha256}.new")
     with scratch_folder() as scratch:
         try:
             checked = inspector.inspect(path, scratch)
         except Refusal as refusal:
-            _write(fresh, home, {REFUSED: refusal.why.encode()})
+            _write(home, {REFUSED: refusal.why.encode()})
             return Looked(path, sha256, None, refusal.why)
         except GramwattError as fault:  # the world's: may be otherwise next time
             return Looked(path, sha256, None, str(fault))
@@ -183,7 +184,7 @@ def _look(inspector: Inspector, path: Path, sha256: str) -> Looked:
             if run.rederived:
                 page = _page_of(scratch / layout.RUNS / run.entry.run)
                 files[f"{run.entry.run}.html"] = page
-    _write(fresh, home, files)
+    _write(home, files)
     return Looked(path, sha256, checked, "", _reports(home, checked))
 
 
@@ -193,17 +194,47 @@ def _page_of(run: Path) -> bytes:
     return found[0].read_bytes() if found else b""
 
 
-def _write(fresh: Path, home: Path, files: Mapping[str, bytes]) -> None:
+def _write(home: Path, files: Mapping[str, bytes]) -> None:
+    """Keep what was found, in one step: the same bundle may lie there twice.
+
+    Raises:
+        WorldFault: it cannot be kept.
+    """
     try:
-        shutil.rmtree(fresh, ignore_errors=True)
-        fresh.mkdir(parents=True)
-        for name, data in files.items():
-            (fresh / name).write_bytes(data)
-        shutil.rmtree(home, ignore_errors=True)
-        fresh.rename(home)
+        home.parent.mkdir(parents=True, exist_ok=True)
+        with TemporaryDirectory(prefix=".new-", dir=home.parent) as new:
+            fresh = Path(new) / "found"
+            fresh.mkdir()
+            for name, data in files.items():
+                (fresh / name).write_bytes(data)
+            shutil.rmtree(home, ignore_errors=True)
+            _rename(fresh, home)
     except OSError as fault:
         why = fault.strerror or str(fault)
         raise WorldFault(f"{home} cannot be written: {why}.") from None
+
+
+def _rename(fresh: Path, home: Path) -> None:
+    """Put a folder in its place, unless somebody else put the same one there.
+
+    Raises:
+        OSError: it cannot be put there, and nothing is.
+    """
+    try:
+        fresh.rename(home)
+    except OSError:
+        if not home.is_dir():
+            raise
+
+
+def _forget_other_versions() -> None:
+    """What another version found says nothing any more; what cannot go stays."""
+    kept = data_folder() / KEPT
+    if (kept / version("gramwatt")).exists():
+        return
+    for other in kept.iterdir() if kept.is_dir() else ():
+        if other.is_dir():
+            shutil.rmtree(other, ignore_errors=True)
 
 
 class _Places:

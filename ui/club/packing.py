@@ -7,12 +7,14 @@ find. The same runs give the same bytes. Nothing of a run is changed.
 
 from __future__ import annotations
 
+import io
 import json
 import re
+import shutil
 import tempfile
 import zipfile
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -21,6 +23,7 @@ from daq.errors import GramwattError, InputFault, RecordFault, WorldFault
 from daq.fresh_file import refuse_taken, write_fresh
 from daq.records import folder as folders
 from ui.club import layout
+from ui.club.archive import Archive
 from ui.club.entries import entry_of
 from ui.club.evidence import as_tables_only
 from ui.club.picture import picture_of
@@ -35,6 +38,7 @@ if TYPE_CHECKING:
 
     from daq.records.read import Run
     from ui.club.entry import Entry
+    from ui.results import Results
 
 #: The date of every file in the zip: the earliest that one can have.
 NO_DATE: Final = (1980, 1, 1, 0, 0, 0)
@@ -121,8 +125,24 @@ def pack_runs(run_folders: Sequence[Path], path: Path, wishes: Wishes) -> Packed
         why = fault.strerror or str(fault)
         raise WorldFault(f"The bundle cannot be made: {why}.") from None
     data = zipped(files)
+    _check_can_be_taken(data)
     write_fresh(path, data)
     return Packed(path, len(data), tuple(entries))
+
+
+def _check_can_be_taken(data: bytes) -> None:
+    """That it passes the bounds that whoever gets it holds it against.
+
+    Raises:
+        InputFault: it does not.
+    """
+    try:
+        Archive(io.BytesIO(data), len(data))
+    except InputFault as fault:
+        raise InputFault(
+            f"whoever gets this bundle would refuse it: {fault}. Pack fewer runs at "
+            "once, or leave the wire logs out with --tables-only."
+        ) from None
 
 
 def _check(run_folders: Sequence[Path], wishes: Wishes) -> None:
@@ -151,10 +171,9 @@ def _everything(
     """Every file of the bundle by its path in it, and what it says of each run."""
     files: dict[str, bytes] = {}
     entries: dict[str, Entry] = {}
+    size = 0
     for folder in run_folders:
-        copy = _unnamed_copy(folder, scratch, wishes)
-        if copy.name in entries:
-            raise InputFault(f"{folder} is a run that was named already.")
+        copy = _unnamed_copy(folder, scratch, wishes, entries)
         try:
             entry, own = _files_of(copy, wishes)
         except GramwattError as fault:
@@ -162,6 +181,14 @@ def _everything(
             raise type(fault)(str(fault).replace(str(copy), str(folder))) from None
         entries[copy.name] = entry
         files |= {f"{layout.RUNS}/{copy.name}/{name}": own[name] for name in own}
+        shutil.rmtree(copy)
+        size += sum(map(len, own.values()))
+        if size > layout.MOST_UNPACKED:
+            raise InputFault(
+                f"the runs have more than the {layout.MOST_UNPACKED // layout.MB} MB "
+                "that a bundle may unpack to: pack fewer at once, or leave the wire "
+                "logs out with --tables-only."
+            )
     # Whatever order they were named in.
     told = [entries[name] for name in sorted(entries)]
     rows = [run_row(entry) for entry in told]
@@ -175,14 +202,23 @@ def _everything(
     return files, told
 
 
-def _unnamed_copy(folder: Path, scratch: Path, wishes: Wishes) -> Path:
+def _unnamed_copy(
+    folder: Path, scratch: Path, wishes: Wishes, taken: Collection[str]
+) -> Path:
     """A copy of a run without what is personal, sealed as the run was.
+
+    Args:
+        folder: the run.
+        scratch: where the copy goes.
+        wishes: how it is packed.
+        taken: names of runs that are packed already.
 
     Raises:
         InputFault: it is not sealed, or was changed afterwards.
     """
     from daq.records.read import read_run
     from daq.records.wirelog import NAME
+    from ui.calibrations import idle_in
 
     run = read_run(folder)
     if not run.sealed:
@@ -197,12 +233,14 @@ def _unnamed_copy(folder: Path, scratch: Path, wishes: Wishes) -> Path:
         )
     port = str(run.header.get("port") or "")
     names = machine_names([*wishes.names, port, port.rpartition("/")[2]])
-    secrets = Secrets(names, keep_notes=wishes.keep_notes)
+    secrets = Secrets(names, keep_notes=wishes.keep_notes, idle=idle_in(run))
     copy = scratch / _run_name(run)
-    try:
-        copy.mkdir()
-    except FileExistsError:
-        raise InputFault(f"{folder} is a run that was named already.") from None
+    if copy.name in taken:
+        raise InputFault(
+            f"{folder} is a run that was named already, or another one of its name: "
+            "pack that one by itself."
+        )
+    copy.mkdir()
     data = unnamed_log((folder / NAME).read_bytes(), secrets)
     (copy / NAME).write_bytes(data)
     _write_run_descriptor(run, copy, data, secrets)
@@ -249,6 +287,7 @@ def _files_of(copy: Path, wishes: Wishes) -> tuple[Entry, dict[str, bytes]]:
     results = derive(copy)
     entry = entry_of(results)
     if wishes.tables_only:
+        _leave_lines_out(results)
         entry = entry.model_copy(update={"evidence": as_tables_only(entry.evidence)})
     files = {
         path.name: path.read_bytes()
@@ -264,6 +303,16 @@ def _files_of(copy: Path, wishes: Wishes) -> tuple[Entry, dict[str, bytes]]:
     if results.article is not None:
         files[layout.ARTICLE] = article_text(results.article).encode()
     return entry, files
+
+
+def _leave_lines_out(results: Results) -> None:
+    """Have the page name how many lines were not used, and quote none of them."""
+    from ui.report.page import write_report
+
+    run = results.run
+    if run.not_taken:
+        quiet = replace(run, not_taken=run.not_taken.partition(":")[0] + ".")
+        write_report(replace(results, run=quiet), results.report)
 
 
 # ------------------------------------------------------------------ the whole
@@ -323,8 +372,6 @@ def zipped(files: Mapping[str, bytes]) -> bytes:
     The descriptor comes first, so that whoever reads the file from its beginning
     knows what comes.
     """
-    import io
-
     file = io.BytesIO()
     with zipfile.ZipFile(file, "w") as bundle:
         for path in _in_order(files):

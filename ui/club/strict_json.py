@@ -38,6 +38,7 @@ def read_json(data: bytes, where: str) -> Any:
             data.decode("utf-8"),
             parse_constant=_no_constant,
             parse_float=_finite,
+            parse_int=_whole,
             object_pairs_hook=_each_once,
         )
     except UnicodeDecodeError:
@@ -67,6 +68,12 @@ def _finite(text: str) -> float:
     if value in (float("inf"), float("-inf")):
         raise _Unwanted("has a number without bounds")
     return value
+
+
+def _whole(text: str) -> int:
+    """A whole number that a float holds too: it is compared with one."""
+    _finite(text)
+    return int(text)
 
 
 def _each_once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:

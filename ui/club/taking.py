@@ -11,6 +11,7 @@ import shutil
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 from daq.errors import InputFault, WorldFault
 from daq.records import folder as folders
@@ -63,7 +64,10 @@ def take_runs(
                 "club's site shows its figures."
             )
         elif (out / name).exists():
-            left.append(f"{name} is in {out} already, and stays as it is.")
+            left.append(
+                f"{name} is in {out} already, and stays as it is. If that is another "
+                "run of the same name, take this one into another folder with --out."
+            )
         else:
             taken.append(_take(scratch / layout.RUNS / name, out / name, run.log_hash))
     return Taken(tuple(taken), tuple(left))
@@ -76,22 +80,20 @@ def _take(source: Path, to: Path, log_hash: str) -> Path:
         InputFault: it is not the one that was checked.
         WorldFault: it cannot be written.
     """
-    fresh = to.with_name(f".{to.name}.new")
     try:
         to.parent.mkdir(parents=True, exist_ok=True)
-        shutil.rmtree(fresh, ignore_errors=True)
-        fresh.mkdir()
-        for name in (layout.LOG, folders.DESCRIPTOR):
-            shutil.copyfile(source / name, fresh / name, follow_symlinks=False)
-        if folders.hash_of(fresh / layout.LOG) != log_hash:
-            raise InputFault(f"{to.name} is not the run that was checked.")
-        shutil.copytree(
-            source / folders.DERIVED, fresh / folders.DERIVED, symlinks=True
-        )
-        fresh.rename(to)
+        with TemporaryDirectory(prefix=".taken-", dir=to.parent) as new:
+            fresh = Path(new) / to.name
+            fresh.mkdir()
+            for name in (layout.LOG, folders.DESCRIPTOR):
+                shutil.copyfile(source / name, fresh / name, follow_symlinks=False)
+            if folders.hash_of(fresh / layout.LOG) != log_hash:
+                raise InputFault(f"{to.name} is not the run that was checked.")
+            shutil.copytree(
+                source / folders.DERIVED, fresh / folders.DERIVED, symlinks=True
+            )
+            fresh.rename(to)
     except OSError as fault:
         why = fault.strerror or str(fault)
         raise WorldFault(f"{to} cannot be written: {why}.") from None
-    finally:
-        shutil.rmtree(fresh, ignore_errors=True)
     return to

@@ -15,7 +15,9 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from daq.errors import RecordFault
+from daq.errors import InputFault, RecordFault
+from daq.link.columns.description import read_description
+from daq.link.columns.writing import description_text
 from daq.records.wirelog import (
     MAGIC,
     Kind,
@@ -30,6 +32,9 @@ from daq.records.wirelog import (
 TAKEN_OUT: Final = "..."
 #: Keys of a header that say where a run was made and on what, and nothing about it.
 PLACES: Final = ("port", "last_word")
+#: Where a header has the description of a stand that prints lines.
+TASK: Final = "task"
+LINES: Final = "lines"
 #: Ports and paths, as systems write them.
 _PATHS: Final = re.compile(
     r"/dev/[\w./-]+|\bCOM\d+\b|(?:file|socket|rfc2217)://\S+"
@@ -37,7 +42,10 @@ _PATHS: Final = re.compile(
     r"|\b[A-Za-z]:\\[^\s\"']*"
 )
 #: Keys whose words a record is read by, be they two.
-VALUES: Final = ("note", "what", "state", "kind", "leg", "guard", "part")
+VALUES: Final = (
+    *("note", "what", "state", "kind", "leg", "guard", "part"),
+    "specimen",  # a calibration is of it, or of another
+)
 #: A name shorter than this is part of too many words to be looked for.
 SHORTEST_NAME: Final = 3
 
@@ -51,10 +59,13 @@ class Secrets:
             they stand as a word of their own. What is one word alone is a value that
             a record is read by, and no sentence.
         keep_notes: whether what a person noted about an article stays.
+        idle: calibrations, by their ids, that nothing is read by: of whatever else is
+            on the person's shelf.
     """
 
     names: tuple[str, ...] = ()
     keep_notes: bool = False
+    idle: frozenset[str] = frozenset()
 
     def words(self, text: str) -> str:
         """A text without them."""
@@ -84,7 +95,8 @@ class Secrets:
         """A header without them; calibrations stay whole, since they check themselves.
 
         What is left of them are the names that a person gave to masses and meters,
-        and how far north a place lies.
+        and how far north a place lies. The description of a stand that prints lines
+        keeps every word that it is read by, its name too: the stand goes by it.
         """
         from ui.calibrations import CHECKED, HEADER
 
@@ -92,7 +104,11 @@ class Secrets:
         for key, value in header.items():
             if key in PLACES:
                 continue
-            kept[key] = value if key in (HEADER, CHECKED) else self.value(value)
+            whole = key in (HEADER, CHECKED)
+            kept[key] = self._not_idle(value) if whole else self.value(value)
+        task, described = kept.get(TASK), header.get(TASK)
+        if isinstance(task, dict) and isinstance(described, dict) and LINES in task:
+            kept[TASK] = task | {LINES: _without_comments(described[LINES])}
         article = kept.get("article")
         if isinstance(article, dict) and not self.keep_notes:
             kept["article"] = {k: v for k, v in article.items() if k != "note"}
@@ -100,6 +116,31 @@ class Secrets:
         if isinstance(adopted, dict):
             kept["adopted"] = {k: v for k, v in adopted.items() if k != "file"}
         return kept
+
+    def _not_idle(self, value: object) -> object:
+        """Calibrations, or dates by their ids, without those that are idle."""
+        if isinstance(value, list):
+            return [each for each in value if _id_of(each) not in self.idle]
+        if isinstance(value, Mapping):
+            return {key: each for key, each in value.items() if key not in self.idle}
+        return value
+
+
+def _id_of(calibration: object) -> str:
+    return str(calibration.get("id")) if isinstance(calibration, Mapping) else ""
+
+
+def _without_comments(lines: object) -> str:
+    """The description of a stand that prints lines: what it says, and no more.
+
+    Raises:
+        RecordFault: this version cannot read it.
+    """
+    try:
+        described = read_description(str(lines), "the description of the stand")
+    except InputFault as fault:
+        raise RecordFault(str(fault)) from None
+    return description_text(described)
 
 
 def machine_names(ports: Iterable[str] = ()) -> tuple[str, ...]:

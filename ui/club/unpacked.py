@@ -11,11 +11,11 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from daq.errors import InputFault
+from daq.errors import GramwattError, InputFault
 from daq.records import folder as folders
 from daq.records.wirelog import NAME
 from ui.club import layout
-from ui.club.inspecting import Inspector, Refusal, scratch_folder
+from ui.club.inspecting import Inspector, scratch_folder
 from ui.club.looking import ENDING, bundles_in
 
 
@@ -86,8 +86,8 @@ def _of_bundle(
     scratch.mkdir()
     try:
         checked = inspector.inspect(bundle, scratch)
-    except Refusal as refusal:
-        return [], [str(refusal)]
+    except GramwattError as fault:  # one that is refused or given up stops no other
+        return [], [str(fault)]
     runs = [
         scratch / layout.RUNS / run.entry.run
         for run in checked.runs

@@ -84,7 +84,7 @@ def descriptor_level() -> Iterator[Hostile]:
         (
             "a number of many thousand digits",
             text.replace(b'"format": 1', b'"format": ' + b"9" * 50_000),
-            "no JSON",
+            "without bounds",
         ),
         (
             "a key twice",
@@ -111,6 +111,12 @@ def descriptor_level() -> Iterator[Hostile]:
         ("points through a terminal code", "\x1b[2J"),
     ):
         yield Hostile(name, partial(resource, 0, path=path), "not in the bundle")
+    for name, given in (
+        ("has data beside a file", {"data": [{"thrust_gf": 9000}]}),
+        ("has rules on another host", {"schema": "http://example.invalid/s.json"}),
+        ("has a dialect on another host", {"dialect": "http://example.invalid/d"}),
+    ):
+        yield Hostile(name, partial(resource, 0, **given), "resources")
     yield Hostile("lists a file twice", lambda: resource(0, path="runs.csv"), "twice")
     yield Hostile(
         "a file that is not listed",

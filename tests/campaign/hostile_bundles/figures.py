@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterator
 from functools import partial
 
 from tests.bundles import (
+    Files,
     run_of,
     set_right,
     together,
@@ -152,12 +153,40 @@ def entry_level() -> Iterator[Hostile]:
         "figures as the sender gives them",
     )
     yield Hostile(
+        "says in a word's place that its log was re-read",
+        lambda: entry(_in_between),
+        TAKEN,
+        "nominal, wire log there and re-read; no guard seen to act; air noted; "
+        "ended: stopped, all is well; no wire log",
+    )
+    yield Hostile(
+        "another table than its entry",
+        lambda: together(_other_table(tables())),
+        TAKEN,
+        "line in runs.csv says something else",
+    )
+    yield Hostile(
         "an entry gone",
         lambda: together(
             set_right({p: d for p, d in tables().items() if "entry" not in p})
         ),
         "neither a wire log nor",
     )
+
+
+def _in_between(content: Json) -> None:
+    told = content["evidence"]
+    told["scales"][-1]["words"] += "; wire log there and re-read"
+    told.update(
+        proof="none",
+        proof_words="guards seen to cut a real pulse; wire log there and re-read",
+        ended="stopped; all is well",
+    )
+
+
+def _other_table(files: Files) -> Files:
+    changed = files["runs.csv"].replace(b"True", b"False", 1)
+    return set_right(files | {"runs.csv": changed})
 
 
 def _flat(content: Json, key: str, value: float) -> None:

@@ -53,6 +53,18 @@ def derived(name: str, change: Callable[[bytes], bytes]) -> bytes:
     return together(set_right(files | {path: change(files[path])}))
 
 
+def derived_more(name: str, data: bytes) -> bytes:
+    """A bundle with one derived file more."""
+    files = raw()
+    return together(set_right(files | {f"{run_of(files)}/{name}": data}))
+
+
+def _other_table() -> bytes:
+    files = raw()
+    better = files["runs.csv"].replace(b"nominal", b"weights of class E2")
+    return together(set_right(files | {"runs.csv": better}))
+
+
 def scattered(data: bytes) -> bytes:
     """A log with a byte in a thousand changed."""
     changed = bytearray(data)
@@ -215,6 +227,22 @@ def raw_level() -> Iterator[Hostile]:
         lambda: derived("report.html", lambda _: SCRIPT.encode()),
         TAKEN,
     )
+    yield Hostile(
+        "a figure of a thousand digits",
+        lambda: derived(
+            "findings.json",
+            lambda d: d.replace(b'"value": 2', b'"value": ' + b"9" * 1000, 1),
+        ),
+        TAKEN,
+        "without bounds",
+    )
+    yield Hostile(
+        "a table that nothing gives",
+        lambda: derived_more("bursts.csv", b"thrust_gf\n9000\n"),
+        TAKEN,
+        "nothing here gives one",
+    )
+    yield Hostile("another table at the top", _other_table, TAKEN, "in runs.csv says")
     yield Hostile(
         "readings of noise", lambda: derived("samples-0.parquet", _noise), TAKEN
     )

@@ -29,6 +29,12 @@ def signed(change: Callable[[Json], None], *, of: bytes | None = None) -> bytes:
     return together(files | {layout.SIGNATURE: json.dumps(made).encode()})
 
 
+def spelt_otherwise(key: str) -> str:
+    """The same bytes: two bits of the last letter but one stand for nothing."""
+    letters = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/"
+    return f"{key[:-2]}{letters[letters.index(key[-2]) + 1]}="
+
+
 def by_nobody() -> bytes:
     """Signed under a key for which one signature fits every text."""
     neutral = (1).to_bytes(32, "little")
@@ -64,6 +70,11 @@ def signature_level() -> Iterator[Hostile]:
     )
     yield Hostile("changed after it was signed", changed_after, "pretends")
     yield Hostile("signed by nobody", by_nobody, "cannot be read")
+    yield Hostile(
+        "signed under another spelling of a key",
+        lambda: signed(lambda made: made.update(key=spelt_otherwise(made["key"]))),
+        "cannot be read",
+    )
     for name, given in (
         ("a signature too short", {"signature": "AAAA"}),
         ("a signature of no letters", {"signature": "\x00"}),

@@ -126,6 +126,83 @@ def same_bytes_twice() -> bytes:
     return bytes(twin)
 
 
+def repacked(data: bytes, packed_bytes: bytes, *, stored: bool = False) -> bytes:
+    """A bundle whose last file is packed by hand, whatever it says to unpack to.
+
+    Args:
+        data: what the zip file says of it: size and check are of this.
+        packed_bytes: what lies there.
+        stored: whether it is said to be stored as it is.
+    """
+    name = f"{run_of(tables())}/report.html".encode()
+    base = together({p: d for p, d in tables().items() if p != name.decode()})
+    start, count = base.index(b"PK\x01\x02"), len(tables())
+    sizes = (zlib.crc32(data), len(packed_bytes), len(data), len(name), 0)
+    how = (20, 0, 0 if stored else 8, 0, 0x21)
+    head = struct.pack("<4sHHHHHIIIHH", b"PK\x03\x04", *how, *sizes) + name
+    entry = (
+        struct.pack("<4sH", b"PK\x01\x02", 0x314)
+        + struct.pack("<HHHHHIIIHH", *how, *sizes)
+        + struct.pack("<HHHII", 0, 0, 0, 0o100644 << 16, start)
+        + name
+    )
+    listed = base[start:-22] + entry
+    before = base[:start] + head + packed_bytes
+    ending = (0, 0, count, count, len(listed), len(before), 0)
+    return before + listed + struct.pack("<4sHHHHIIH", b"PK\x05\x06", *ending)
+
+
+def deflated(data: bytes) -> bytes:
+    """As a zip file packs it."""
+    stream = zlib.compressobj(6, zlib.DEFLATED, -zlib.MAX_WBITS)
+    return stream.compress(data) + stream.flush()
+
+
+def two_lists() -> bytes:
+    """Two lists of files: one by the end of the zip file, one by that of large ones.
+
+    The first names one file and takes the whole second one for its comment; it lies in
+    a file that the second one names. Which is seen depends on the program.
+    """
+    head = struct.pack("<4sHHHHHH", b"PK\x01\x02", 0x314, 20, 0, 0, 0, 0x21)
+    sizes = (0, 0, 0, len("README.txt"), 0)
+    bare = repacked(b"", bytes(46 + len("README.txt")), stored=True)
+    start = struct.unpack_from("<I", bare, len(bare) - 6)[0]
+    second = bare[start:-22]
+    comment = len(second) + 56 + 20
+    first = (
+        head
+        + struct.pack("<IIIHHH", *sizes, comment)
+        + struct.pack("<HHII", 0, 0, 0, 0)
+        + b"README.txt"
+    )
+    whole = repacked(first, first, stored=True)
+    count = len(tables())
+    large = struct.pack(
+        "<4sQHHLLQQQQ",
+        *(b"PK\x06\x06", 44, 45, 45, 0, 0, count, count, len(second), start),
+    )
+    locator = struct.pack("<4sLQL", b"PK\x06\x07", 0, start + len(second), 1)
+    ending = (0, 0, 1, 1, len(first) + comment, start - len(first), 0)
+    end = struct.pack("<4sHHHHIIH", b"PK\x05\x06", *ending)
+    return whole[:-22] + large + locator + end
+
+
+def by_hand(top: str = "") -> bytes:
+    """A bundle that was unpacked and zipped again, with nothing changed in it."""
+    file = io.BytesIO()
+    with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as bundle:
+        if top:
+            bundle.writestr(zipfile.ZipInfo(f"{top}/"), b"")
+        for name, data in tables().items():
+            bundle.writestr(f"{top}/{name}" if top else name, data)
+    zipped = bytearray(file.getvalue())
+    if not top:  # as a program says it that writes sizes behind each file
+        listed = zipped.index(b"PK\x01\x02")
+        struct.pack_into("<H", zipped, listed + 8, 8)
+    return bytes(zipped)
+
+
 def with_gap() -> bytes:
     """Bytes between two files."""
     data = together(tables())
@@ -305,6 +382,29 @@ def zip_level() -> Iterator[Hostile]:
         "stated as four gigabytes", lambda: sized(None, 2**32 - 2), "may have"
     )
     yield Hostile("stated smaller than it is", lambda: sized(None, 10), "damaged")
+    text = tables()["README.txt"]
+    for name, packed_bytes, stored in (
+        ("goes on behind its size", deflated(text + bytes(50_000_000)), False),
+        ("goes on behind its end", deflated(text) + b"#!/bin/sh\n", False),
+        ("stops before its end", deflated(text)[:-3], False),
+        ("stored, and goes on behind its size", text + b"more", True),
+    ):
+        yield Hostile(
+            f"a file that {name}",
+            partial(repacked, text, packed_bytes, stored=stored),
+            "damaged",
+        )
+    yield Hostile("two lists of files", two_lists, "not where it says")
+    for name, top in (
+        ("", ""),
+        (" with a folder", "bundle"),
+        (" by a Mac", "__MACOSX"),
+    ):
+        yield Hostile(
+            f"zipped again{name}",
+            partial(by_hand, top),
+            "unpacked and zipped again",
+        )
     yield Hostile("overlapping files", overlapping, "no part of a bundle")
     yield Hostile("one piece under two names", same_bytes_twice, "overlap")
     yield Hostile("bytes between files and list", with_gap, "between its files")

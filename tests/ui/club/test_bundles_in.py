@@ -1,19 +1,28 @@
 """Bundles in: what is checked, what is said, and what enters the library."""
 
 import json
+import subprocess
+import sys
+import threading
 from collections.abc import Iterator
+from importlib.metadata import version
+from io import BytesIO
 from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Any
 
 import pytest
 
 from daq.errors import InputFault, WorldFault
 from tests.bundles import Files, packed, run_of, set_right, together, with_entry
-from ui.club import child, layout
+from ui.club import child, inspecting, layout, looking
+from ui.club.archive import Archive
 from ui.club.checked import Checked, read_checked
 from ui.club.checking import check_bundle
 from ui.club.inspecting import Bounds, Inspector
 from ui.club.looking import look_through
 from ui.club.taking import take_runs
+from ui.club.unpacked import unpacked
 
 
 @pytest.fixture(autouse=True)
@@ -259,3 +268,186 @@ def test_hashes_that_were_set_right_do_not_help_a_false_run(tmp_path: Path) -> N
     without = set_right({name: files[name] for name in files if name != path})
     with pytest.raises(InputFault, match="neither a wire log nor"):
         check_bundle(written(without, tmp_path / "x.zip"), tmp_path)
+
+
+def test_nothing_that_lies_where_the_person_stands_is_run(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Downloads come from strangers, and one may be called as a library is."""
+    bundle = written(packed(tables_only=True), tmp_path / "t.zip")
+    downloads = tmp_path / "downloads"
+    downloads.mkdir()
+    for name in ("json.py", "numpy.py", "ui.py"):
+        (downloads / name).write_text(f"open({str(tmp_path / 'ran')!r}, 'w')\n")
+    monkeypatch.chdir(downloads)
+    scratch = tmp_path / "scratch"
+    scratch.mkdir()
+    with Inspector() as inspector:
+        assert inspector.inspect(bundle, scratch).runs
+    assert not (tmp_path / "ran").exists()
+
+
+# ------------------------------------------------------------------ what goes wrong
+
+
+def test_a_disk_that_is_full_says_nothing_about_a_bundle(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What is refused is kept as refused for good; what could not be done is not."""
+    bundle = written(packed(), tmp_path / "x.zip")
+
+    def full(*_: object) -> None:
+        raise WorldFault("What is derived from it cannot be written: no space left.")
+
+    monkeypatch.setattr("ui.club.checking.derive", full)
+    asked = {"bundle": str(bundle), "scratch": str(tmp_path / "scratch")}
+    said = child.answer(json.dumps(asked))
+    assert said == {
+        "failed": "What is derived from it cannot be written: no space left"
+    }
+
+
+@pytest.mark.parametrize("name", ["../evil", "a/b", "", "nul", "A"])
+def test_a_child_that_names_a_run_as_no_file_is_not_believed(name: str) -> None:
+    """Folders are named after runs by whoever reads what a check said."""
+    checked = told_only()
+    content = checked.model_dump(mode="json", exclude_none=True)
+    content["runs"][0]["entry"]["run"] = name
+    with pytest.raises(InputFault, match="cannot be a file's"):
+        read_checked(json.dumps(content))
+
+
+def told_only() -> Checked:
+    """A bundle of tables as it is checked."""
+    with TemporaryDirectory() as scratch:
+        path = written(packed(tables_only=True), Path(scratch) / "t.zip")
+        return check_bundle(path, Path(scratch))
+
+
+def test_what_a_child_said_before_it_was_asked_is_of_no_bundle(tmp_path: Path) -> None:
+    bundle = written(packed(tables_only=True), tmp_path / "t.zip")
+    scratch = tmp_path / "scratch"
+    scratch.mkdir()
+    with Inspector() as inspector:
+        assert inspector.inspect(bundle, scratch).runs
+        running = inspector._child
+        assert running is not None
+        forged = {"checked": told_only().model_dump(mode="json", exclude_none=True)}
+        running._said.put(json.dumps(forged).encode() + b"\n")
+        with pytest.raises(WorldFault, match="did not come back"):
+            inspector.inspect(bundle, scratch)
+
+
+def test_a_child_that_never_stops_talking_is_ended(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Else whoever listens would take all of its words into its memory."""
+    command = [sys.executable, "-c", "while True: print('x' * 100)"]
+    popen = subprocess.Popen
+
+    def talking(_: object, **given: Any) -> subprocess.Popen[bytes]:
+        return popen(command, **given)
+
+    monkeypatch.setattr("ui.club.inspecting.subprocess.Popen", talking)
+    made = inspecting._Child()
+    assert made._process.wait(timeout=10)
+    assert made._said.qsize() <= 2
+    made.end()
+
+
+def test_the_same_bundle_twice_in_a_folder_is_looked_into_by_two_at_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = tmp_path / "club"
+    folder.mkdir()
+    for name in ("a.zip", "a copy.zip"):
+        written(packed(tables_only=True), folder / name)
+    both = threading.Barrier(2, timeout=15)
+    write = looking._write
+
+    def together_with_the_other(home: Path, files: dict[str, bytes]) -> None:
+        both.wait()
+        write(home, files)
+
+    monkeypatch.setattr(looking, "_write", together_with_the_other)
+    one, other = look_through(folder)
+    assert one.checked == other.checked
+    assert one.checked is not None
+    assert look_through(folder) == [one, other]
+
+
+def test_what_another_version_found_is_not_kept_for_ever(
+    tmp_path: Path,
+) -> None:
+    folder = tmp_path / "club"
+    folder.mkdir()
+    (folder / "bad.zip").write_text("no")
+    old = tmp_path / "shelf" / looking.KEPT / "0.0.1" / ("0" * 64)
+    old.mkdir(parents=True)
+    (old / "x.html").write_text("a page")
+    look_through(folder)
+    kept = {path.name for path in (tmp_path / "shelf" / looking.KEPT).iterdir()}
+    assert kept == {version("gramwatt"), looking.INDEX}
+
+
+def test_a_bundle_that_hangs_stops_no_other(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    good = written(packed(), tmp_path / "good.zip")
+    slow = written(packed(tables_only=True), tmp_path / "slow.zip")
+    inspect = Inspector.inspect
+
+    def hangs(self: Inspector, bundle: Path, scratch: Path) -> Checked:
+        if bundle == slow:
+            raise WorldFault("slow.zip was given up: it was not done.")
+        return inspect(self, bundle, scratch)
+
+    monkeypatch.setattr(Inspector, "inspect", hangs)
+    with unpacked([slow, good]) as found:
+        assert len(found.runs) == 1
+        assert found.left == ("slow.zip was given up: it was not done.",)
+
+
+def test_what_a_person_has_beside_a_run_that_is_taken_stays(
+    raw_checked: tuple[Checked, Path], tmp_path: Path
+) -> None:
+    checked, scratch = raw_checked
+    own = tmp_path / "runs" / f".{checked.runs[0].entry.run}.new"
+    own.mkdir(parents=True)
+    (own / "mine.txt").write_text("kept")
+    (folder,) = take_runs(checked, scratch, tmp_path / "runs").runs
+    assert (own / "mine.txt").read_text() == "kept"
+    assert sorted(path.name for path in folder.parent.iterdir()) == [
+        own.name,
+        folder.name,
+    ]
+
+
+def test_a_bound_that_a_system_does_not_take_keeps_it_from_no_other(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """macOS names a bound of address space and refuses to set it."""
+    resource = pytest.importorskip("resource")
+    bounds: list[int] = []
+
+    def picky(kind: int, _: tuple[int, int]) -> None:
+        if kind == resource.RLIMIT_AS:
+            raise ValueError
+        bounds.append(kind)
+
+    monkeypatch.setattr(resource, "setrlimit", picky)
+    child.bounded()
+    assert bounds == [
+        resource.RLIMIT_FSIZE,
+        resource.RLIMIT_NOFILE,
+        resource.RLIMIT_CORE,
+    ]
+
+
+def test_a_plan_that_says_the_same_for_an_hour_is_no_bomb() -> None:
+    """Spins and rests, over and over: seen to shrink to a 68th."""
+    segment = {"kind": "dwell", "leg": "up", "start_frac": 0.15, "duration_s": 10.4}
+    plan = json.dumps({"segments": [segment] * 3000}, indent=2).encode()
+    data = together({"runs/a/datapackage.json": plan})
+    assert len(plan) > 60 * len(data)
+    assert Archive(BytesIO(data), len(data)).read("runs/a/datapackage.json") == plan

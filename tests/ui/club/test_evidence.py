@@ -10,7 +10,7 @@ from tests.bundles import SAMPLES
 from ui.club.differing import entries_differ, files_differ
 from ui.club.entries import entry_of
 from ui.club.entry import Entry
-from ui.club.evidence import _held_against, with_words
+from ui.club.evidence import _held_against, _proof_words, with_words
 from ui.results import analyse_folder
 
 
@@ -149,3 +149,17 @@ def test_a_picture_is_the_same_each_time_and_takes_any_name(
     one = picture_of([strange, calibrated])
     assert one == picture_of([strange, calibrated])
     assert one.startswith(b"\x89PNG")
+
+
+def test_what_could_not_be_computed_on_both_sides_is_the_same() -> None:
+    same = b"step,thrust_gf\n0,nan\n", b"step,thrust_gf\n0.0,nan\n"
+    assert files_differ("plateaus.csv", *same) == []
+    other = b"step,thrust_gf\n0,nan\n", b"step,thrust_gf\n0,5\n"
+    assert "one place" in files_differ("plateaus.csv", *other)[0]
+
+
+def test_the_stop_of_a_stand_without_guards_is_no_guard() -> None:
+    """Such a stand prints lines: this program stops it, and nothing else does."""
+    words = "no guard seen to act, only the stop with the motor running"
+    assert _proof_words("none", running=True) == words
+    assert _proof_words("none", running=False) == "no guard seen to act"

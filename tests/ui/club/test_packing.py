@@ -7,15 +7,33 @@ import json
 import platform
 import sqlite3
 import zipfile
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 
+from daq.calibration.text import from_dict, named, to_dict
 from daq.errors import InputFault, RecordFault, WorldFault
-from daq.records.wirelog import NAME, Kind, Reader
+from daq.link.columns.description import read_description
+from daq.records.folder import hash_of_bytes
+from daq.records.shelf import load_article
+from daq.records.wirelog import MAGIC, NAME, Kind, Reader, to_json
 from daq.records.wirelog import Record as LogRecord
 from daq.records.wirelog import pack as record_bytes
-from tests.bundles import SAMPLES, Files, descriptor_of, packed, run_of, together
+from protocols.recipe import expand, load_recipe
+from tests.bundles import (
+    SAMPLES,
+    Files,
+    descriptor_of,
+    files_of,
+    packed,
+    run_of,
+    together,
+)
+from tests.lined import DESCRIPTION, spin_on_lines
+from ui.adopt import adopt
+from ui.articles import example_article
 from ui.club import layout
 from ui.club.packing import Wishes, pack_runs
 from ui.club.tables import harmless
@@ -175,8 +193,6 @@ def test_validator_pandas_and_sqlite_open_it_without_gramwatt(
 def test_an_article_goes_out_as_the_file_that_it_came_from(
     files: Files, tmp_path: Path
 ) -> None:
-    from daq.records.shelf import load_article
-
     path = tmp_path / "article.toml"
     path.write_bytes(files[f"{run_of(files)}/article.toml"])
     header = next(Reader((SAMPLE / NAME).read_bytes()).records()).json()
@@ -202,7 +218,106 @@ def test_other_cells_stay_as_they_are(cell: str | float | None) -> None:
     assert harmless(cell) == cell
 
 
+@pytest.mark.slow
+def test_calibrations_of_other_stands_stay_here(tmp_path: Path) -> None:
+    """A record comes with all that may serve, of every stand on the shelf."""
+    source = SAMPLES / "a-1"
+    own, *records = Reader((source / NAME).read_bytes()).records()
+    head: dict[str, Any] = dict(own.json())
+    first = from_dict(head["calibrations"][0], "x")
+    elsewhere = replace(first.subject, stand_id=0xBEEF)
+    other = named(replace(first, subject=elsewhere, note="Anna's kitchen"))
+    head["calibrations"].append(to_dict(other))
+    head["checked"] = {other.id: ["2026-05-01"], first.id: []}
+    data = MAGIC + b"".join(
+        map(record_bytes, [LogRecord(own.kind, own.time_ns, to_json(head)), *records])
+    )
+    run = tmp_path / "run"
+    run.mkdir()
+    (run / NAME).write_bytes(data)
+    content = json.loads((source / "datapackage.json").read_text())
+    content["resources"][0] |= {"hash": hash_of_bytes(data), "bytes": len(data)}
+    content["gramwatt"]["header"] = head
+    (run / "datapackage.json").write_text(json.dumps(content))
+    path = tmp_path / "x.zip"
+    (entry,) = pack_runs([run], path, Wishes()).entries
+    assert "thrust by weights of class M1" in entry.evidence.words
+    for name, each in files_of(path.read_bytes()).items():
+        assert b"kitchen" not in each, name
+        assert other.id.encode() not in each, name
+
+
+# ------------------------------------------------------------------ lines and logs
+
+
+@pytest.fixture(scope="module")
+def adopted(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A run made of a log, whose owner wrote into log and description."""
+    home = tmp_path_factory.mktemp("adopted")
+    pulse = '[[channel]]\nname = "pulse"\ncolumn = "us"\nunit = "us"\ndecimals = 0\n\n'
+    text = DESCRIPTION.replace('"amps"]', '"amps", "us"]').replace(
+        "[commands]", f"{pulse}[commands]"
+    )
+    spin = spin_on_lines(text, walked=expand(load_recipe("low-staircase")))
+    spin.run(90.0)
+    printed = b"".join(r.data for r in spin.records if r.kind is Kind.BYTES_IN)
+    log = home / "log-of-anna.csv"
+    log.write_bytes(printed + b"here stood Anna, in /home/anna\n")
+    lines = f"# Anna's, on /dev/ttyUSB7\n{text}"
+    facts = {
+        "utc": "2026-05-09T14:02:00+00:00",
+        "article": load_article(example_article()).to_dict(),
+        "versions": {"gramwatt": "0"},
+    }
+    return adopt(log, lines, read_description(lines, "x"), facts, home)
+
+
+@pytest.mark.slow
+def test_what_is_written_beside_a_description_stays_here(
+    adopted: Path, tmp_path: Path
+) -> None:
+    """Names that its words are made of too: a user may be called as a separator is."""
+    path = tmp_path / "x.zip"
+    names = ("comma", "thrust", "bench")
+    pack_runs([adopted], path, Wishes(tables_only=True, names=names))
+    for name, data in files_of(path.read_bytes()).items():
+        for secret in (b"Anna", b"anna", b"ttyUSB7"):
+            assert secret not in data, name
+    header = json.loads((adopted / "datapackage.json").read_text())["gramwatt"]
+    out = Secrets(names).header(header["header"])
+    task = out["task"]
+    assert isinstance(task, dict)
+    before = read_description(header["header"]["task"]["lines"], "x")
+    assert read_description(task["lines"], "x") == before
+
+
+@pytest.mark.slow
+def test_a_page_of_tables_quotes_no_line_of_a_log(
+    adopted: Path, tmp_path: Path
+) -> None:
+    path = tmp_path / "x.zip"
+    pack_runs([adopted], path, Wishes(tables_only=True))
+    files = files_of(path.read_bytes())
+    page = files[f"{run_of(files)}/report.html"].decode()
+    assert "not used" in page
+    assert "here stood" not in page
+
+
 # ------------------------------------------------------------------ what is refused
+
+
+@pytest.mark.slow
+def test_what_nobody_would_take_is_not_packed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "x.zip"
+    monkeypatch.setattr(layout, "MOST_PACKED", 10_000)
+    with pytest.raises(InputFault, match=r"would refuse it: it has .* bytes"):
+        pack_runs([SAMPLE], path, Wishes(tables_only=True))
+    monkeypatch.setattr(layout, "MOST_UNPACKED", 10_000)
+    with pytest.raises(InputFault, match="pack fewer at once"):
+        pack_runs([SAMPLE], path, Wishes(tables_only=True))
+    assert not path.exists()
 
 
 def test_what_is_there_already_is_not_written_over(tmp_path: Path) -> None:
@@ -261,9 +376,6 @@ def test_a_run_that_was_never_sealed_is_not_packed(tmp_path: Path) -> None:
 def test_a_run_that_cannot_be_told_of_is_named_by_its_own_folder(
     tmp_path: Path,
 ) -> None:
-    from daq.records.folder import hash_of_bytes
-    from daq.records.wirelog import MAGIC, to_json
-
     run = copied(tmp_path / "run")
     first, *others = Reader((SAMPLE / NAME).read_bytes()).records()
     header = first.json() | {"article": {"name": "half of one"}}
