@@ -21,6 +21,8 @@ from collections.abc import Callable
 from contextlib import suppress
 from typing import Final
 
+from daq.own_process import command_of
+
 PATIENCE_S: Final = 0.6  # the keeper beats at least four times a second
 AGAIN_S: Final = 0.05
 STOPS: Final = 40
@@ -51,7 +53,7 @@ class LastWord:
         heard, self._beats = os.pipe()
         try:
             self.process = subprocess.Popen(
-                [sys.executable, "-m", __name__, str(port), str(heard), text.hex()],
+                command_of(__name__, str(port), str(heard), text.hex()),
                 pass_fds=(port, heard),
                 stdin=subprocess.DEVNULL,
                 stdout=subprocess.DEVNULL,

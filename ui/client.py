@@ -8,12 +8,12 @@ when its client falls silent. Nothing here decides anything about the motor.
 import json
 import os
 import subprocess
-import sys
 import threading
 from collections.abc import Mapping
 from pathlib import Path
 
 from daq.errors import GramwattError, WorldFault
+from daq.own_process import command_of
 from daq.records.wirelog import NAME, Follower, Record
 
 BEAT_PERIOD_S = 0.2
@@ -34,7 +34,7 @@ class KeeperClient:
             GramwattError: the keeper says that port or folder cannot be opened.
         """
         self._process = subprocess.Popen(
-            [sys.executable, "-m", "protocols.keeper"],
+            command_of("protocols.keeper"),
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             text=True,

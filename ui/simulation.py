@@ -2,10 +2,10 @@
 
 import json
 import subprocess
-import sys
 from pathlib import Path
 
 from daq.errors import GramwattError, WorldFault
+from daq.own_process import command_of
 
 
 class SimulatedStand:
@@ -48,7 +48,7 @@ class SimulatedStand:
         Raises:
             GramwattError: a file is wrong, or it did not start.
         """
-        command = [sys.executable, "-m", "daq.stand.serve", "--seed", str(seed)]
+        command = command_of("daq.stand.serve", "--seed", str(seed))
         switches = {
             "--tcp": tcp,
             "--plug-out": not plug_in,

@@ -132,6 +132,10 @@ class Server(Generic[Kind]):
             act(self.device)
 
 
+#: The number of the stand that the first seed makes.
+FIRST_STAND = 0x7E51
+
+
 def build(
     truth: Path | None,
     seed: int,
@@ -183,8 +187,6 @@ def build(
     return FaultyStand(plant, suffered, seed=seed, bare=bare, stand_id=number)
 
 
-FIRST_STAND = 0x7E51
-"""The number of the stand that the first seed makes."""
 NOISES_A_STAND = 1000
 """Seeds of noise that belong to one stand, one a mounting."""
 NOISES_A_MATING = 50

@@ -91,7 +91,7 @@ def one_run(place: int, random: np.random.Generator, stands: int, kinds: int) ->
     return Shared(
         entry=entry,
         bundle=bundle,
-        bundle_sha256=hashlib.sha256(bundle.encode()).hexdigest(),
+        bundle_sha256=hash_of_named(bundle),
         signed_by=(None, None, sender, "")[place % 4],
         licence="CC BY 4.0" if place % 3 else "",
         by=sender,
@@ -257,8 +257,13 @@ def _checked(place: int) -> tuple[str, ...]:
     return ("The sender's figures and those re-derived here are the same.",)
 
 
+def hash_of_named(bundle: str) -> str:
+    """Of the bundle that ``bundles_of`` writes under a name."""
+    return hashlib.sha256(bundle.encode()).hexdigest()
+
+
 def bundles_of(shared: Sequence[Shared], folder: Path) -> None:
     """A file for each bundle, so that there is something to download."""
     folder.mkdir(parents=True, exist_ok=True)
     for one in shared:
-        (folder / one.bundle).write_bytes(f"bundle {one.bundle}".encode())
+        (folder / one.bundle).write_bytes(one.bundle.encode())  # of which is its hash

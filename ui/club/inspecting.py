@@ -11,7 +11,6 @@ import json
 import os
 import queue
 import subprocess
-import sys
 import tempfile
 import threading
 from collections.abc import Iterator
@@ -22,6 +21,7 @@ from types import TracebackType
 from typing import Any, Final
 
 from daq.errors import InputFault, WorldFault
+from daq.own_process import command_of
 from ui.club import layout
 from ui.club.checked import Checked, read_checked
 from ui.club.plainly import plainly
@@ -181,7 +181,7 @@ class _Child:
         self._process = subprocess.Popen(
             # Neither looked for nor run where the person stands: strangers' files may
             # lie there, and one may be called as a library is.
-            [sys.executable, "-P", "-m", "ui.club.child"],
+            command_of("ui.club.child"),
             cwd=self._home.name,
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,

@@ -6,7 +6,6 @@ the right. Nothing here is modal; STOP lies below all of it.
 
 import json
 import subprocess
-import sys
 from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
 
@@ -14,6 +13,7 @@ from PySide6.QtCore import Signal
 from PySide6.QtWidgets import QHBoxLayout, QStackedWidget, QVBoxLayout, QWidget
 
 from daq.errors import GramwattError
+from daq.own_process import command_of
 from protocols.plan import Plan
 from ui.desktop import theme
 from ui.desktop.glimpse import GlimpsePane
@@ -224,7 +224,7 @@ def findings_of(folder: Path) -> list[str]:
         SubprocessError: it took too long.
         ValueError: it answered nonsense.
     """
-    command = [sys.executable, "-m", "ui.cli.main", "rebuild", str(folder), "--json"]
+    command = command_of("ui.cli.main", "rebuild", str(folder), "--json")
     done = subprocess.run(
         command, capture_output=True, text=True, timeout=FINDINGS_S, check=False
     )

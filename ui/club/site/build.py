@@ -245,4 +245,5 @@ def _bundle(shared: Shared, bundles: Path) -> Output:
     parts = name.split("/")
     if {"", ".", ".."} & set(parts) or any(sign in name for sign in "\\:\0"):
         raise InputFault(f"{name!r} is no name of a file: no bundle is copied from it.")
-    return Output(f"bundles/{name}", digest(shared.bundle_sha256), bundles / name)
+    sha256 = shared.bundle_sha256
+    return Output(f"bundles/{name}", digest(sha256), bundles / name, sha256)

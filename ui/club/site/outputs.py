@@ -16,6 +16,7 @@ from pathlib import Path, PurePosixPath
 from typing import Final
 
 from daq.errors import InputFault, WorldFault
+from daq.records.folder import hash_of
 
 MANIFEST: Final = "made.json"
 FORMAT: Final = 1
@@ -29,11 +30,13 @@ class Output:
         path: inside the site, with forward slashes.
         made_of: digest of everything that it is made of.
         make: its content, or the file that it is a copy of.
+        sha256: what the copy has to have, in hexadecimal; "" for anything.
     """
 
     path: str
     made_of: str
     make: Callable[[], bytes] | Path
+    sha256: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +82,7 @@ def write_all(out: Path, outputs: Iterable[Output]) -> Written:
             if folder not in made:
                 target.parent.mkdir(parents=True, exist_ok=True)
                 made.add(folder)
-            written += _written(target, output.make)
+            written += _written(target, output)
         removed = _remove(out, sorted(set(before) - set(now)))
         _put(out / MANIFEST, _as_json(now))
     except OSError as fault:
@@ -88,14 +91,21 @@ def write_all(out: Path, outputs: Iterable[Output]) -> Written:
     return Written(written, len(now) - written, removed)
 
 
-def _written(target: Path, make: Callable[[], bytes] | Path) -> bool:
-    """Write a file unless it is there as it should be; whether it was written."""
-    if isinstance(make, Path):
-        scratch = target.with_name(f"{target.name}.part")
-        shutil.copyfile(make, scratch)
-        scratch.replace(target)
-        return True
-    return _put(target, make())
+def _written(target: Path, output: Output) -> bool:
+    """Write a file unless it is there as it should be; whether it was written.
+
+    Raises:
+        WorldFault: it is a copy of a file that is another one by now.
+    """
+    if not isinstance(output.make, Path):
+        return _put(target, output.make())
+    scratch = target.with_name(f"{target.name}.part")
+    shutil.copyfile(output.make, scratch)
+    if output.sha256 and hash_of(scratch) != f"sha256:{output.sha256}":
+        scratch.unlink()
+        raise WorldFault(f"{output.make} changed meanwhile: build the site again.")
+    scratch.replace(target)
+    return True
 
 
 def _put(target: Path, content: bytes) -> bool:

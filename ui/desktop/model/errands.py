@@ -8,15 +8,15 @@ the spin. All that an errand makes meanwhile lies in a folder that goes with it.
 import json
 import os
 import subprocess
-import sys
 import tempfile
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import IO, Final
 
+from daq.own_process import command_of
 from ui.desktop.model.words import several_lines
 
-COMMAND: Final = (sys.executable, "-m", "ui.desktop.model.clubs")
+COMMAND: Final = tuple(command_of("ui.desktop.model.clubs"))
 WAITS: Final = "It waits until the spin is over."
 MOST_SAID: Final = 40_000_000  # bytes of an answer
 MOST_WORDS: Final = 900

@@ -5,13 +5,13 @@ Derived files are put in place whole, so what is given up leaves a run as it was
 """
 
 import subprocess
-import sys
 import tempfile
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import IO, Final
 
+from daq.own_process import command_of
 from ui.desktop.model.words import several_lines
 
 LOSSY: Final = 4  # done, though some of the record is lost
@@ -20,7 +20,7 @@ PATIENCE_S: Final = 5.0  # for a process that was told to end
 
 def command_for(folder: Path) -> list[str]:
     """The command that makes everything derived from a run."""
-    return [sys.executable, "-m", "ui.cli.main", "rebuild", "--", str(folder)]
+    return command_of("ui.cli.main", "rebuild", "--", str(folder))
 
 
 @dataclass(slots=True)

@@ -3,7 +3,7 @@
 from dataclasses import replace
 from typing import Final
 
-from tests.club.invented import invented
+from tests.club.invented import hash_of_named, invented
 from ui.club.site.shared import Shared
 
 NAMES: Final = (
@@ -59,6 +59,7 @@ def _named(shared: Shared, name: str) -> Shared:
             ),
         }
     )
+    bundle = f"b {shared.bundle[2:-4]} #100% \u00e9.zip"
     return replace(
         shared,
         entry=named,
@@ -66,5 +67,6 @@ def _named(shared: Shared, name: str) -> Shared:
         licence=name,
         signed_by=name,
         checked=(name,),
-        bundle=f"b {shared.bundle[2:-4]} #100% \u00e9.zip",
+        bundle=bundle,
+        bundle_sha256=hash_of_named(bundle),
     )

@@ -1,5 +1,6 @@
 """Only what changed is written, and nothing that was not ours is removed."""
 
+import hashlib
 import json
 from pathlib import Path
 
@@ -40,6 +41,20 @@ def test_what_was_lost_is_written_again(tmp_path: Path) -> None:
     write_all(tmp_path, [output("a.txt", "1")])
     (tmp_path / "a.txt").unlink()
     assert write_all(tmp_path, [output("a.txt", "1")]).written == 1
+
+
+def test_a_copy_has_the_hash_that_was_checked_or_is_none(tmp_path: Path) -> None:
+    bundle = tmp_path / "b.zip"
+    bundle.write_bytes(b"as checked")
+    sha256 = hashlib.sha256(b"as checked").hexdigest()
+    site = tmp_path / "site"
+    copy = Output("bundles/b.zip", digest(sha256), bundle, sha256)
+    assert write_all(site, [copy]).written == 1
+    (site / "bundles" / "b.zip").unlink()
+    bundle.write_bytes(b"replaced")
+    with pytest.raises(WorldFault, match="changed meanwhile"):
+        write_all(site, [copy])
+    assert not list((site / "bundles").iterdir())
 
 
 def test_what_is_no_longer_wanted_goes_and_nothing_else(tmp_path: Path) -> None:
