@@ -4,8 +4,12 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import Final
 
 from ui.cli.bundle_check import status_of
+
+#: Nothing of it can be a run of one's own.
+NOTHING: Final = 1
 
 
 def add_parser(
@@ -42,7 +46,10 @@ def add_parser(
 
 
 def run(args: argparse.Namespace) -> int:
-    """Unpack it and name what is there now; 4 where the sender's figures differ.
+    """Unpack it and name what is there now.
+
+    Returns:
+        4 where the sender's figures differ, 1 where there is no wire log to unpack.
 
     Raises:
         GramwattError: it is refused, or cannot be read or written.
@@ -54,6 +61,8 @@ def run(args: argparse.Namespace) -> int:
     with Inspector() as inspector, scratch_folder() as scratch:
         checked = inspector.inspect(args.bundle, scratch)
         taken = take_runs(checked, scratch, args.out, args.only)
+    logs = any(run.log_hash is not None for run in checked.runs)
+    status = status_of(checked) if logs else NOTHING
     if args.json:
         import json
 
@@ -63,7 +72,7 @@ def run(args: argparse.Namespace) -> int:
             "checked": to_dict(checked),
         }
         print(json.dumps(told, indent=2))
-        return status_of(checked)
+        return status
     from ui.cli.text import labelled
 
     print_checked(checked)
@@ -72,4 +81,4 @@ def run(args: argparse.Namespace) -> int:
         print(labelled("left", words))
     for folder in taken.runs:
         print(folder)
-    return status_of(checked)
+    return status

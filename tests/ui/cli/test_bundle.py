@@ -85,6 +85,17 @@ def test_a_strangers_text_reaches_no_terminal_as_it_is(
     assert "\x1b" not in said
 
 
+def test_there_is_nothing_to_unpack_where_there_are_no_logs(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    bundle = tmp_path / "x.zip"
+    bundle.write_bytes(together(packed(tables_only=True)))
+    out = tmp_path / "runs"
+    assert main(["bundle", "unpack", str(bundle), "--out", str(out)]) == 1
+    assert "has no wire log" in capsys.readouterr().out
+    assert not out.exists()
+
+
 @pytest.mark.slow
 def test_unpack_puts_the_runs_there_and_says_where_figures_differ(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
