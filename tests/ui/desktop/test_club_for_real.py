@@ -80,7 +80,7 @@ def test_what_one_packs_another_opens_takes_and_finds_in_the_site(
     ]
     room.open.list.setCurrentRow(2)
     qtbot.waitUntil(lambda: bool(room.open.view.blocks))
-    assert "max-thrust: the sender says" in texts(room.open.view)
+    assert "Max thrust: the sender says" in texts(room.open.view)
     room.open.list.setCurrentRow(1)
     qtbot.waitUntil(lambda: bool(room.open.view.blocks))
     assert told.digits in texts(room.open.view)
