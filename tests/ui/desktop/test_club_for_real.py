@@ -98,7 +98,8 @@ def test_what_one_packs_another_opens_takes_and_finds_in_the_site(
     built = room.site.built
     assert built is not None
     assert (built.bundles, [name for name, _ in built.refused]) == (3, ["cut.zip"])
-    assert "cut.zip is refused" in texts(room.site)
+    assert "cut.zip: It does not end as a bundle does" in texts(room.site)
+    assert built.page.is_file()
 
 
 def test_a_pack_that_is_given_up_leaves_nothing(tmp_path: Path, qtbot: QtBot) -> None:
