@@ -241,7 +241,7 @@ def _derived(folder: Path, name: str) -> Entry:
     except WorldFault:
         raise  # a full disk here says nothing about the bundle
     except GramwattError as fault:
-        words = str(fault).replace(str(folder), name)
+        words = str(fault).replace(f"{folder}/", "its ").replace(str(folder), "it")
         raise InputFault(f"{name}: {plainly(words, 600).rstrip('.')}") from None
 
 
