@@ -1,8 +1,9 @@
 """The ``gramwatt`` command: parses, runs one command, turns faults into a sentence.
 
 Exit status: 0 done, 1 refused or failed with one sentence, 2 wrong usage, 3 a
-run that ended in a trip, 4 done from a record of which some is lost. Commands
-import what they need when they run, so that ``--help`` stays fast.
+run that ended in a trip, 4 done from a record of which some is lost, or that says
+otherwise than its sender. Commands import what they need when they run, so that
+``--help`` stays fast.
 """
 
 import argparse
@@ -47,7 +48,8 @@ def parser() -> argparse.ArgumentParser:
         ),
         epilog=(
             "Exit status: 0 done, 1 refused or failed, 2 wrong usage, 3 a run that "
-            "ended in a trip, 4 done from a record of which some is lost."
+            "ended in a trip, 4 done from a record of which some is lost, or that says "
+            "otherwise than its sender."
         ),
     )
     top.add_argument("--version", action="version", version=version("gramwatt"))
