@@ -118,6 +118,7 @@ def pack_runs(run_folders: Sequence[Path], path: Path, wishes: Wishes) -> Packed
     """
     refuse_taken(path)
     _check(run_folders, wishes)
+    _make_room(path)
     try:
         with tempfile.TemporaryDirectory(prefix="gramwatt-") as scratch:
             files, entries = _everything(run_folders, Path(scratch), wishes)
@@ -128,6 +129,19 @@ def pack_runs(run_folders: Sequence[Path], path: Path, wishes: Wishes) -> Packed
     _check_can_be_taken(data)
     write_fresh(path, data)
     return Packed(path, len(data), tuple(entries))
+
+
+def _make_room(path: Path) -> None:
+    """Make the folder that the bundle goes to, before seconds are spent on it.
+
+    Raises:
+        WorldFault: it cannot be made.
+    """
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as fault:
+        why = fault.strerror or str(fault)
+        raise WorldFault(f"The folder {path.parent} cannot be made: {why}.") from None
 
 
 def _check_can_be_taken(data: bytes) -> None:

@@ -345,8 +345,15 @@ def test_no_run_and_no_run_folder(tmp_path: Path) -> None:
         pack_runs([], tmp_path / "x.zip", Wishes())
     with pytest.raises(RecordFault, match="There is no run folder"):
         pack_runs([tmp_path / "none"], tmp_path / "x.zip", Wishes())
-    with pytest.raises(WorldFault, match="cannot be"):
-        pack_runs([SAMPLE], tmp_path / "no" / "x.zip", Wishes(tables_only=True))
+    (tmp_path / "file").write_text("")
+    with pytest.raises(WorldFault, match="cannot be made"):
+        pack_runs([SAMPLE], tmp_path / "file" / "x.zip", Wishes())
+
+
+def test_a_folder_that_is_not_there_yet_is_made(tmp_path: Path) -> None:
+    path = tmp_path / "club" / "bundles" / "x.zip"
+    assert pack_runs([SAMPLE], path, Wishes(tables_only=True)).path == path
+    assert path.is_file()
 
 
 def copied(to: Path) -> Path:
