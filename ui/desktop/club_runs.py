@@ -15,7 +15,7 @@ from ui.desktop.flow import Flow
 from ui.desktop.model.library import Library, filtered, ordered
 from ui.desktop.model.memory import Memory
 from ui.desktop.model.packs import may_pack, why_not
-from ui.desktop.model.places import absolute, known_folders, short_path
+from ui.desktop.model.places import folders_chosen, known_folders, short_path
 from ui.desktop.model.rows import Row
 from ui.desktop.model.ticking import Ticking
 from ui.desktop.parts import Choice, button, column, label
@@ -112,8 +112,7 @@ class RunsToPack(QWidget):
 
     def chosen_folders(self) -> list[Path]:
         """Where runs are to be looked for."""
-        chosen = str(self.folders.currentData() or "")
-        return [absolute(chosen)] if chosen else known_folders(self._memory)
+        return folders_chosen(self._memory, self.folders.currentData())
 
     def show_library(self, library: Library, *, looked: bool = True) -> None:
         """Show what a look at the folders brought."""

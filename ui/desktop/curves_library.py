@@ -24,7 +24,13 @@ from ui.desktop.curves_table import STAYS, RunsModel, RunsView
 from ui.desktop.flow import Flow
 from ui.desktop.model.library import Library, filtered, ordered
 from ui.desktop.model.memory import Memory
-from ui.desktop.model.places import absolute, known_folders, own_runs, short_path
+from ui.desktop.model.places import (
+    absolute,
+    folders_chosen,
+    known_folders,
+    own_runs,
+    short_path,
+)
 from ui.desktop.model.rows import Row
 from ui.desktop.model.styles import Style
 from ui.desktop.parts import Choice, Fitted, button, column, label
@@ -141,8 +147,7 @@ class LibrarySide(QWidget):
 
     def chosen_folders(self) -> list[Path]:
         """Where runs are to be looked for."""
-        chosen = str(self.folders.currentData() or "")
-        return [absolute(chosen)] if chosen else known_folders(self._memory)
+        return folders_chosen(self._memory, self.folders.currentData())
 
     def _tell_folder(self) -> None:
         chosen = str(self.folders.currentData() or "")

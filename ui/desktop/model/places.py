@@ -29,3 +29,14 @@ def short_path(name: str) -> str:
     if parent == home or home in parent.parents:
         parent = Path("~", *parent.relative_to(home).parts)
     return f"{path.name} ({parent})" if path.name else name
+
+
+def folders_chosen(memory: Memory, chosen: object) -> list[Path]:
+    """Where runs are looked for: in the folder that is chosen, or in all known.
+
+    Args:
+        memory: of the window.
+        chosen: the folder's name; "" or None for all.
+    """
+    name = str(chosen or "")
+    return [absolute(name)] if name else known_folders(memory)
